@@ -1,0 +1,48 @@
+package melt
+
+import (
+	"math"
+
+	"github.com/catchline/catchline/model/chem"
+)
+
+// SplitIron gives the melt with its iron shared between Fe2O3 and FeO as it is at T (K, 1100 to 1900) in
+// equilibrium with an oxygen fugacity (log10 of bar), the total of iron kept and the whole scaled to sum to 1.
+// Iron may be given as either oxide or both. A melt without iron comes back as it is, bit for bit.
+//
+// V.C. Kress, I.S.E. Carmichael, Contrib. Mineral. Petrol. 108 (1991) 82-92, eq. 7 and Table 7, at 1 bar (its pressure terms are
+// 5e-5 there and left out):
+//
+//	ln(XFe2O3/XFeO) = a ln fO2 + b/T + c + Σ di Xi + e [1 - T0/T - ln(T/T0)],   X with all iron as FeO
+//
+// A kiln's atmosphere reaches the glaze only while it is open; equilibrium is the limit, not a promise.
+func SplitIron(x *chem.Melt, T, log10FO2 float64) chem.Melt {
+	iron := x[chem.FeO] + 2*x[chem.Fe2O3] // moles of iron per mole of oxides as given
+	if iron == 0 {
+		return *x
+	}
+	const (
+		a, b, c = 0.196, 11492.0, -6.675
+		dAl2O3  = -2.243
+		dFeO    = -1.828
+		dCaO    = 3.201
+		dNa2O   = 5.854
+		dK2O    = 6.215
+		e       = -3.36
+		t0      = 1673.0
+	)
+	n := x[chem.Fe2O3] // moles of oxides with all iron as FeO
+	for _, v := range x {
+		n += v
+	}
+	sum := (dAl2O3*x[chem.Al2O3] + dFeO*iron + dCaO*x[chem.CaO] + dNa2O*x[chem.Na2O] + dK2O*x[chem.K2O]) / n
+	ratio := math.Exp(a*math.Ln10*log10FO2 + b/T + c + sum + e*(1-t0/T-math.Log(T/t0)))
+	y := *x
+	y[chem.FeO] = iron / (1 + 2*ratio)
+	y[chem.Fe2O3] = iron * ratio / (1 + 2*ratio)
+	total := n - iron + y[chem.FeO] + y[chem.Fe2O3]
+	for i := range y {
+		y[i] /= total
+	}
+	return y
+}
