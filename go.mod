@@ -5,6 +5,7 @@ go 1.26.0
 require (
 	github.com/MicahParks/jwkset v0.11.4 // indirect
 	github.com/MicahParks/keyfunc/v3 v3.9.1 // indirect
+	github.com/agnivade/levenshtein v1.2.2 // indirect
 	github.com/alecthomas/kong v1.17.0 // indirect
 	github.com/cenkalti/backoff/v5 v5.0.3 // indirect
 	github.com/cespare/xxhash/v2 v2.3.0 // indirect
