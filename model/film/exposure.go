@@ -1,0 +1,19 @@
+package film
+
+import "github.com/catchline/catchline/model/melt"
+
+// Exposure is what a firing does to one melt: how far it lets it flow and how far it lets it
+// diffuse. Add it up over the nodes of the firing; it is then good for any thickness and any
+// order of layers, since the equations of the film are linear in it.
+type Exposure struct {
+	Flow      float64 // ∫ dt/η in 1/Pa
+	Diffusion float64 // ∫ D dt in m², with D of the melt without stirring
+	Peak      float64 // 1/η at the peak temperature in 1/(Pa·s); only for showing, 0 when not known
+}
+
+// Add counts some seconds at a temperature at which the melt has a fluidity 1/η in 1/(Pa·s).
+func (e *Exposure) Add(kelvin, seconds, fluidity float64) {
+	flow := seconds * fluidity
+	e.Flow += flow
+	e.Diffusion += flow * melt.Diffusivity(kelvin, 1)
+}

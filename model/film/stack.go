@@ -1,0 +1,85 @@
+package film
+
+import (
+	"github.com/catchline/catchline/model/chem"
+)
+
+// MaxLayers is the greatest number of layers in a stack.
+const MaxLayers = 8
+
+// Layer is one glaze in the film.
+type Layer struct {
+	Thickness float64 // m, fired
+	Density   float64 // kg/m³, of the melt
+	Exposure  Exposure
+}
+
+// Stack is a film of layers from the wall to the air with the mixed zones between them. The
+// zero value is empty. It is a plain value, and nothing in it allocates.
+//
+// Use: Push the layers, Mix, give every zone the exposure of its blend with SetBlend, then ask
+// for the Flow.
+type Stack struct {
+	layers [MaxLayers]Layer
+	zones  [MaxLayers - 1]Zone
+	n      int
+	pushed int
+}
+
+// Push puts a layer on top and returns its index. A layer that is the same melt as the one under
+// it (same density and exposure) makes that one thicker instead and returns its index: there
+// is no interface between a glaze and itself.
+func (s *Stack) Push(l Layer) (int, error) {
+	if s.pushed == MaxLayers {
+		return 0, &chem.FieldError{Field: "layers", Value: "more than 8", Limit: "1 to 8"}
+	}
+	if _, err := checkThickness(Thickness{Metres: l.Thickness}); err != nil {
+		return 0, err
+	}
+	if err := checkDensity(l.Density); err != nil {
+		return 0, err
+	}
+	if err := l.Exposure.check(); err != nil {
+		return 0, err
+	}
+	s.pushed++
+	if s.n > 0 {
+		top := &s.layers[s.n-1]
+		if top.Density == l.Density && top.Exposure == l.Exposure {
+			top.Thickness += l.Thickness
+			return s.n - 1, nil
+		}
+	}
+	s.layers[s.n] = l
+	s.n++
+	return s.n - 1, nil
+}
+
+// Len is the number of layers that differ from their neighbours.
+func (s *Stack) Len() int { return s.n }
+
+// Layer gives layer i, counted from the wall.
+func (s *Stack) Layer(i int) Layer { return s.layers[i] }
+
+// Thickness is the thickness of the whole film in metres.
+func (s *Stack) Thickness() float64 {
+	var h float64
+	for i := range s.n {
+		h += s.layers[i].Thickness
+	}
+	return h
+}
+
+func (e *Exposure) check() error {
+	// A melt of 1 Pa·s for a week stays below 1e6 1/Pa.
+	if !(e.Flow >= 0 && e.Flow <= 1e9) {
+		return &chem.FieldError{Field: "exposure to flow", Value: number(e.Flow) + " 1/Pa", Limit: "0 to 1e9 1/Pa"}
+	}
+	if !(e.Diffusion >= 0 && e.Diffusion <= 1) {
+		return &chem.FieldError{Field: "exposure to diffusion", Value: number(e.Diffusion) + " m²", Limit: "0 to 1 m²"}
+	}
+	if !(e.Peak >= 0 && e.Peak <= 1e9) {
+		return &chem.FieldError{Field: "fluidity at the peak", Value: number(e.Peak) + " 1/(Pa·s)", Limit: "0 to 1e9 1/(Pa·s)"}
+	}
+	return nil
+}
