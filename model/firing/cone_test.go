@@ -1,0 +1,143 @@
+package firing_test
+
+import (
+	"encoding/csv"
+	"errors"
+	"math"
+	"os"
+	"strconv"
+	"strings"
+	"testing"
+
+	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/firing"
+)
+
+// table reads a CSV as one map of column to cell a row.
+func table(t testing.TB, path string) []map[string]string {
+	t.Helper()
+	f, err := os.Open(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	rows, err := csv.NewReader(f).ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var out []map[string]string
+	for _, row := range rows[1:] {
+		m := map[string]string{}
+		for i, cell := range row {
+			m[rows[0][i]] = cell
+		}
+		out = append(out, m)
+	}
+	if len(out) == 0 {
+		t.Fatalf("%s is empty", path)
+	}
+	return out
+}
+
+func float(t testing.TB, s string) float64 {
+	t.Helper()
+	v, err := strconv.ParseFloat(s, 64)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return v
+}
+
+func near(t testing.TB, what string, got, want, tolerance float64) {
+	t.Helper()
+	if !(math.Abs(got-want) <= tolerance) {
+		t.Errorf("%s: got %.6g, want %.6g ± %g", what, got, want, tolerance)
+	}
+}
+
+// wantField checks that err names the field and says what is wanted.
+func wantField(t testing.TB, err error, field, says string) {
+	t.Helper()
+	var fe *chem.FieldError
+	if !errors.As(err, &fe) {
+		t.Fatalf("got %v, want a FieldError of %s", err, field)
+	}
+	if fe.Field != field || !strings.Contains(err.Error(), says) {
+		t.Errorf("got %q, want field %s and %q", err, field, says)
+	}
+}
+
+func coneType(t testing.TB, name string) firing.ConeType {
+	t.Helper()
+	for _, typ := range []firing.ConeType{firing.Large, firing.SelfSupporting, firing.Small} {
+		if typ.String() == name {
+			return typ
+		}
+	}
+	t.Fatalf("cone type %q", name)
+	return 0
+}
+
+// The table is consistent: its °F column agrees with its °C column within 1 °F; end points rise with the rate but for the one
+// published exception; and cones rise in order.
+func TestConeTable(t *testing.T) {
+	type column struct{ typ, rate string }
+	last := map[column]float64{}
+	byRate := map[string]float64{} // end point at the rate before, by cone and type
+	var violations []string
+	for _, row := range table(t, "cone_endpoints.csv") {
+		c := float(t, row["temperature_c"])
+		near(t, row["cone"]+" in °F", float(t, row["temperature_f"]), c*9/5+32, 1)
+		col := column{row["type"], row["rate_c_per_h"]}
+		if c <= last[col] {
+			t.Errorf("cone %s %v at %g is not above the cone before", row["cone"], col, c)
+		}
+		last[col] = c
+		key := row["cone"] + " " + row["type"]
+		if before, ok := byRate[key]; ok && c < before {
+			violations = append(violations, key)
+		}
+		byRate[key] = c
+	}
+	if len(violations) != 1 || violations[0] != "14 large" {
+		t.Errorf("end points that fall with the rate: %v, published: 14 large only", violations)
+	}
+	_, _, err := firing.ConeEndpoint("14", firing.Large, 60)
+	wantField(t, err, "cone", "rises with the rate")
+}
+
+// Every published end point comes back as it was published.
+func TestConeEndpointAtPublishedRates(t *testing.T) {
+	for _, row := range table(t, "cone_endpoints.csv") {
+		if row["cone"] == "14" && row["type"] == "large" {
+			continue
+		}
+		k, extrapolated, err := firing.ConeEndpoint(row["cone"], coneType(t, row["type"]), float(t, row["rate_c_per_h"]))
+		if err != nil || extrapolated {
+			t.Fatalf("cone %s: %v, extrapolated %v", row["cone"], err, extrapolated)
+		}
+		near(t, row["cone"], k-273.15, float(t, row["temperature_c"]), 1e-9)
+	}
+}
+
+func TestConeEndpointFaults(t *testing.T) {
+	for _, c := range []struct {
+		cone  string
+		typ   firing.ConeType
+		rate  float64
+		field string
+		says  string
+	}{
+		{"6.5", firing.Large, 60, "cone", "5.5, 6, 7"},
+		{"0", firing.Large, 60, "cone", "022 to 14"},
+		{" 6", firing.Large, 60, "cone", "5.5, 6, 7"},
+		{"15", firing.Large, 60, "cone", "022 to 14"},
+		{"022", firing.Large, 60, "cone", "made as large"},
+		{"6", 9, 60, "cone_type", "small"},
+		{"6", firing.Large, math.NaN(), "final_ramp_c_per_h", "5 to 600"},
+		{"6", firing.Large, 4.9, "final_ramp_c_per_h", "5 to 600"},
+	} {
+		_, _, err := firing.ConeEndpoint(c.cone, c.typ, c.rate)
+		wantField(t, err, c.field, c.says)
+	}
+}

@@ -1,0 +1,89 @@
+package firing
+
+import (
+	"fmt"
+	"math"
+
+	"github.com/catchline/catchline/model/chem"
+)
+
+// window is how far below the peak temperature matters to a film and to a cone, in K: melts are thousands of times
+// stiffer there.
+const window = 300
+
+// DefaultCoolingCPerHour is the rate at which a kiln is taken to cool by itself from its peak, °C/h. Common
+// practice, no source: small electric kilns do 150 to 400 over the first 100 °C.
+const DefaultCoolingCPerHour = 200
+
+// Limits of the rate of cooling, °C/h.
+const (
+	MinCoolingCPerHour = 10
+	MaxCoolingCPerHour = 2000
+)
+
+// MaxCelsius is the highest temperature of a curve, °C.
+const MaxCelsius = 1450
+
+// Point is a temperature at a time.
+type Point struct {
+	Seconds float64 // since the start
+	Kelvin  float64
+}
+
+// Curve is a kiln's temperature over time, linear between its points. It goes on at least until 300 K below the peak.
+type Curve struct {
+	points []Point
+	peak   int // the first point at the highest temperature
+	// extrapolated says that the peak comes from a cone's end point outside the published rates.
+	extrapolated bool
+}
+
+// newCurve closes a curve: it cools on at coolingCPerHour to 300 K below the peak. Points ascend in
+// time and are within the limits of temperature.
+func newCurve(points []Point, coolingCPerHour float64) (*Curve, error) {
+	if !(coolingCPerHour >= MinCoolingCPerHour && coolingCPerHour <= MaxCoolingCPerHour) {
+		return nil, outside("cooling_c_per_h", coolingCPerHour, MinCoolingCPerHour, MaxCoolingCPerHour)
+	}
+	c := &Curve{points: points}
+	for i, p := range points {
+		if p.Kelvin > points[c.peak].Kelvin {
+			c.peak = i
+		}
+	}
+	peak := points[c.peak].Kelvin
+	const rise = 100
+	if peak-points[0].Kelvin < rise {
+		return nil, &chem.FieldError{Field: "start_c", Value: fmt.Sprintf("%.1f with a peak of %.1f", points[0].Kelvin-zeroCelsius, peak-zeroCelsius),
+			Limit: "at least 100 °C below the peak, as a cone and a glaze feel the last 100 °C"}
+	}
+	last := points[len(points)-1]
+	if floor := peak - window; last.Kelvin > floor {
+		c.points = append(c.points, Point{last.Seconds + (last.Kelvin-floor)/coolingCPerHour*3600, floor})
+	}
+	return c, nil
+}
+
+// Points lists the corners of the curve.
+func (c *Curve) Points() []Point { return append([]Point{}, c.points...) }
+
+// PeakKelvin is the highest temperature.
+func (c *Curve) PeakKelvin() float64 { return c.points[c.peak].Kelvin }
+
+// Extrapolated says that the peak comes from a cone's end point outside the published rates.
+func (c *Curve) Extrapolated() bool { return c.extrapolated }
+
+// SecondsAbove gives the time that the curve spends above a temperature.
+func (c *Curve) SecondsAbove(kelvin float64) float64 {
+	sum := 0.0
+	for i := 1; i < len(c.points); i++ {
+		a, b := c.points[i-1], c.points[i]
+		low, high := math.Min(a.Kelvin, b.Kelvin), math.Max(a.Kelvin, b.Kelvin)
+		switch {
+		case low > kelvin:
+			sum += b.Seconds - a.Seconds
+		case high > kelvin:
+			sum += (b.Seconds - a.Seconds) * (high - kelvin) / (high - low)
+		}
+	}
+	return sum
+}
