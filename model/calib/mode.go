@@ -1,0 +1,247 @@
+package calib
+
+import (
+	"fmt"
+	"math"
+	"sort"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// system is the rows, laid out for the search of the mode. Standardised coefficients θ have a standard normal prior:
+// coefficient = prior mean + scale·θ. Pair effects touch only their own tiles, so they are eliminated one by one and the
+// dense matrix keeps the rest; that is what lets 300 glazes have 45,000 pairs.
+type system struct {
+	prior       *Prior
+	core, pairs *register
+	used        [NumFactors]bool
+	rows        []*row // sorted by pair; those of none first
+}
+
+func newSystem(prior *Prior, core, pairs *register, rows []*row) *system {
+	sorted := append([]*row(nil), rows...)
+	sort.SliceStable(sorted, func(i, j int) bool { return sorted[i].pair < sorted[j].pair })
+	return &system{prior, core, pairs, inUse(core, pairs), sorted}
+}
+
+// mode is a maximum of the posterior at given variances.
+type mode struct {
+	θ, pair    []float64 // standardised, by id and by pair
+	lnJoint    float64   // ln likelihood + ln prior at the mode, without the prior's constants
+	lnDet      float64   // ln determinant of minus the second derivative
+	iterations int
+	emSteps    int // how many of them were steps of expectation and maximisation
+	decrement  float64
+	converged  bool
+	support    []support // by row of the system
+}
+
+// lnMarginal is the log marginal likelihood by Laplace's approximation (the prior's constants cancel those of the
+// determinant as θ is standardised). Exact for normal errors and no censoring.
+func (m *mode) lnMarginal() float64 { return m.lnJoint - 0.5*m.lnDet }
+
+const (
+	maxModeSteps = 200
+	// Newton decrements per tile at which the mode is found, in units of log likelihood.
+	roughly = 1e-12 // for the marginal likelihood, which is flat there
+	closely = 1e-20 // for the coefficients
+)
+
+// evaluate fills the support of every row at a point and returns the log joint density.
+func (s *system) evaluate(e *errorModel, scale, pairScale, rowScale, θ, pair []float64, out []support) float64 {
+	joint := 0.0
+	for i, r := range s.rows {
+		out[i] = e.of(&r.reading, r.lnPhysics, r.predictor(scale, pairScale, θ, pair), rowScale[i])
+		joint += out[i].lnLikelihood
+	}
+	for _, v := range θ {
+		joint -= 0.5 * v * v
+	}
+	for _, v := range pair {
+		joint -= 0.5 * v * v
+	}
+	return joint
+}
+
+// predictor is η of a row, the correction that the coefficients predict.
+func (p *pattern) predictor(scale, pairScale, θ, pair []float64) float64 {
+	η := p.offset
+	for _, e := range p.entries {
+		η += e.x * scale[e.id] * θ[e.id]
+	}
+	if p.pair >= 0 {
+		η += p.pairWeight * pairScale[p.pair] * pair[p.pair]
+	}
+	return η
+}
+
+// normal is the Newton system in the core coefficients after the pairs are eliminated.
+type normal struct {
+	matrix   *mat.SymDense
+	right    []float64
+	pairDiag []float64 // D of every pair
+	pairGrad []float64
+	cross    [][]entry // B of every pair: the sparse row of pair against core
+}
+
+// assemble the Newton equations (XᵀHX + I) δ = Xᵀg - θ with weights from weight().
+func (s *system) assemble(scale, pairScale, θ, pair []float64, sup []support, weight func(*support) float64) *normal {
+	n := len(scale)
+	eq := &normal{matrix: mat.NewSymDense(n, nil), right: make([]float64, n)}
+	a := eq.matrix.RawSymmetric()
+	for i := range n {
+		a.Data[i*a.Stride+i] = 1
+		eq.right[i] = -θ[i]
+	}
+	np := len(pairScale)
+	eq.pairDiag, eq.pairGrad = make([]float64, np), make([]float64, np)
+	eq.cross = make([][]entry, np)
+	scratch, touched := make([]float64, n), []int(nil)
+	x := make([]float64, 0, 64)
+	for i := 0; i < len(s.rows); {
+		p := s.rows[i].pair
+		d, grad := 1.0, 0.0
+		if p >= 0 {
+			grad = -pair[p]
+		}
+		for ; i < len(s.rows) && s.rows[i].pair == p; i++ {
+			r, h, g := s.rows[i], weight(&sup[i]), sup[i].slope
+			x = x[:0]
+			for _, e := range r.entries {
+				x = append(x, e.x*scale[e.id])
+			}
+			for j, e := range r.entries {
+				hx := h * x[j]
+				out := a.Data[int(e.id)*a.Stride:]
+				for k := j; k < len(x); k++ {
+					out[r.entries[k].id] += hx * x[k]
+				}
+				eq.right[e.id] += g * x[j]
+			}
+			if p >= 0 {
+				w := r.pairWeight * pairScale[p]
+				d += h * w * w
+				grad += g * w
+				for j, e := range r.entries {
+					if scratch[e.id] == 0 {
+						touched = append(touched, int(e.id))
+					}
+					scratch[e.id] += h * w * x[j]
+				}
+			}
+		}
+		if p < 0 {
+			continue
+		}
+		sort.Ints(touched)
+		eq.pairDiag[p], eq.pairGrad[p] = d, grad
+		for j, id := range touched {
+			b := scratch[id] / d
+			out := a.Data[id*a.Stride:]
+			for _, other := range touched[j:] {
+				out[other] -= b * scratch[other]
+			}
+			eq.right[id] -= b * grad
+			eq.cross[p] = append(eq.cross[p], entry{int32(id), scratch[id]})
+		}
+		for _, id := range touched {
+			scratch[id] = 0
+		}
+		touched = touched[:0]
+	}
+	return eq
+}
+
+// step solves the Newton equations: the step, its decrement (twice the rise that it promises) and the log determinant.
+func (eq *normal) step() (core, pair []float64, decrement, lnDet float64, err error) {
+	var c mat.Cholesky
+	if !c.Factorize(eq.matrix) {
+		return nil, nil, 0, 0, fmt.Errorf("%w: the Newton matrix is not positive", errRank)
+	}
+	core = make([]float64, len(eq.right))
+	if err := c.SolveVecTo(mat.NewVecDense(len(core), core), mat.NewVecDense(len(eq.right), eq.right)); err != nil {
+		if _, ill := err.(mat.Condition); !ill {
+			return nil, nil, 0, 0, err
+		}
+	}
+	lnDet = c.LogDet()
+	pair = make([]float64, len(eq.pairDiag))
+	for i, v := range core {
+		decrement += v * eq.right[i]
+	}
+	for p, d := range eq.pairDiag {
+		lnDet += math.Log(d)
+		g := eq.pairGrad[p]
+		decrement += g * g / d
+		for _, e := range eq.cross[p] {
+			g -= e.x * core[e.id]
+		}
+		pair[p] = g / d
+	}
+	return core, pair, decrement, lnDet, nil
+}
+
+// find the mode at given variances, from a starting point (nil: the prior's own).
+func (s *system) find(v *variances, start *mode, tolerance float64) (*mode, error) {
+	scale := scales(s.prior, s.core, v)
+	pairScale := s.pairScales(v)
+	rowScale := make([]float64, len(s.rows))
+	for i, r := range s.rows {
+		rowScale[i] = r.errorScale(&s.used, v)
+	}
+	e := newErrorModel(v.df)
+	m := &mode{θ: make([]float64, len(scale)), pair: make([]float64, len(pairScale)), support: make([]support, len(s.rows))}
+	if start != nil {
+		copy(m.θ, start.θ)
+		copy(m.pair, start.pair)
+	}
+	m.lnJoint = s.evaluate(&e, scale, pairScale, rowScale, m.θ, m.pair, m.support)
+	trial := make([]support, len(s.rows))
+	tθ, tp := make([]float64, len(m.θ)), make([]float64, len(m.pair))
+	for m.iterations = 0; m.iterations < maxModeSteps; m.iterations++ {
+		core, pair, decrement, lnDet, err := s.assemble(scale, pairScale, m.θ, m.pair, m.support, (*support).weight).step()
+		if err != nil {
+			return nil, err
+		}
+		m.decrement, m.lnDet = decrement, lnDet
+		if decrement < tolerance*math.Max(1, float64(len(s.rows))) {
+			m.converged = true
+			break
+		}
+		try := func(core, pair []float64, length float64) bool {
+			for i := range tθ {
+				tθ[i] = m.θ[i] + length*core[i]
+			}
+			for i := range tp {
+				tp[i] = m.pair[i] + length*pair[i]
+			}
+			joint := s.evaluate(&e, scale, pairScale, rowScale, tθ, tp, trial)
+			// The rise of the last steps drowns in rounding; they are still steps towards the mode.
+			slack := 1e-13 * (math.Abs(joint) + float64(len(s.rows)))
+			if !(joint >= m.lnJoint-slack) {
+				return false
+			}
+			m.lnJoint = joint
+			m.θ, tθ, m.pair, tp, m.support, trial = tθ, m.θ, tp, m.pair, trial, m.support
+			return true
+		}
+		if try(core, pair, 1) {
+			continue
+		}
+		m.emSteps++
+		core, pair, _, _, err = s.assemble(scale, pairScale, m.θ, m.pair, m.support, func(p *support) float64 { return p.emWeight }).step()
+		if err != nil {
+			return nil, err
+		}
+		length := 1.0
+		for !try(core, pair, length) {
+			if length /= 2; length < 1e-6 {
+				return m, nil // stands at the top as well as rounding lets it; converged stays false
+			}
+		}
+	}
+	if math.IsNaN(m.lnJoint) || math.IsInf(m.lnJoint, 0) || math.IsNaN(m.lnDet) {
+		return nil, fmt.Errorf("the likelihood of the tiles is not finite")
+	}
+	return m, nil
+}

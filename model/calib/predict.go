@@ -1,0 +1,219 @@
+package calib
+
+import (
+	"math"
+	"sort"
+
+	"gonum.org/v1/gonum/floats"
+	"gonum.org/v1/gonum/mat"
+)
+
+// Prediction is a Student-t distribution of the correction y; ln of the drive is LnPhysics + y. As the run is a monotone
+// function of the drive, its quantiles map exactly to those of the run in millimetres.
+type Prediction struct {
+	LnPhysics float64
+	Mean      float64 // of y, and its median
+	Scale     float64 // of y; its standard deviation is Scale·sqrt(DF/(DF-2))
+	DF        float64 // at most 1e5, which is normal
+	// KnownSD is the standard deviation of the layering's own mean correction: what more tiles could still take away.
+	KnownSD float64
+	// Parts are the variances by source, in a fixed order. The shares of fitted sources add up to KnownSD² and can be
+	// slightly negative, as when two glazes are only known together.
+	Parts []Part
+	// EffectiveTiles is how many tiles of this very layering would teach a blank calibration as much as is known of it.
+	EffectiveTiles float64
+}
+
+// Part is the variance of y that comes from one source.
+type Part struct {
+	Source   string
+	Variance float64
+}
+
+// Quantile of ln drive, 0 < p < 1.
+func (p *Prediction) Quantile(prob float64) float64 {
+	return p.LnPhysics + p.Mean + p.Scale*quantile(p.DF, prob)
+}
+
+// Exceeds is the probability that ln drive is more than lnX.
+func (p *Prediction) Exceeds(lnX float64) float64 {
+	df := p.DF
+	if df >= maxDF {
+		df = math.Inf(1)
+	}
+	t := newStudent(df)
+	return t.cdf(-(lnX - p.LnPhysics - p.Mean) / p.Scale)
+}
+
+// LnDensity of ln drive at lnX.
+func (p *Prediction) LnDensity(lnX float64) float64 {
+	df := p.DF
+	if df >= maxDF {
+		df = math.Inf(1)
+	}
+	t := newStudent(df)
+	return t.lnDensity((lnX-p.LnPhysics-p.Mean)/p.Scale) - math.Log(p.Scale)
+}
+
+// Predict says what the next tile of these conditions will show (reading error apart).
+// Errors: *chem.FieldError.
+func (c *Calibration) Predict(q *Conditions) (Prediction, error) {
+	if err := q.Check(); err != nil {
+		return Prediction{}, err
+	}
+	return c.predict(q), nil
+}
+
+func (c *Calibration) predict(q *Conditions) Prediction {
+	p := q.pattern(&c.prior, &c.core, &c.pairs)
+	var sources [NumFactors + 1]float64
+	mean, variance := c.linear(&p, &sources)
+	missing := p.missingVariance(&c.used, &c.widths)
+	noise2, physics2 := c.widths.noise*c.widths.noise, q.PhysicsSD*q.PhysicsSD
+	out := Prediction{LnPhysics: q.LnPhysics, Mean: mean, KnownSD: math.Sqrt(variance + missing)}
+	out.Scale, out.DF = c.blend.of(variance+missing, noise2+physics2)
+	names := [NumFactors + 1]string{NumFactors: "all tiles alike"}
+	copy(names[:], factorNames[:])
+	for i, v := range sources {
+		out.Parts = append(out.Parts, Part{names[i], v})
+	}
+	heavy := 1.0 // variance of the t distribution of unit scale
+	if !math.IsInf(c.widths.df, 1) {
+		heavy = c.widths.df / (c.widths.df - 2)
+	}
+	out.Parts = append(out.Parts, Part{"not known yet", missing}, Part{"physics", heavy * physics2}, Part{"tile to tile", heavy * noise2})
+	if prior := c.priorVariance(&p); prior > variance {
+		out.EffectiveTiles = (noise2 + physics2) * (1/(variance+missing) - 1/(prior+missing))
+	}
+	return out
+}
+
+// priorVariance of the linear predictor, before any tile.
+func (c *Calibration) priorVariance(p *pattern) float64 {
+	s := 0.0
+	for _, e := range p.entries {
+		v := e.x * c.scale(e.id)
+		s += v * v
+	}
+	if p.pair >= 0 {
+		v := p.pairWeight * c.pairs.levels[p.pair].scale(&c.widths)
+		s += v * v
+	}
+	return s
+}
+
+// Joint is the posterior of the mean corrections of several conditions together: what is known of each layering itself,
+// without the noise of tiles.
+type Joint struct {
+	Mean       []float64
+	Covariance *mat.SymDense
+	Noise2     []float64 // squared scale of the t error of one more tile of each
+	DF         float64   // of that error
+}
+
+// Posterior of several conditions together. Groups that the calibration does not know, if shared between conditions,
+// are shared in the covariance.
+// Errors: *chem.FieldError.
+func (c *Calibration) Posterior(qs []Conditions) (*Joint, error) {
+	// Unknown groups are given columns that hold their prior alone.
+	known := *c
+	for i := range qs {
+		if err := qs[i].Check(); err != nil {
+			return nil, err
+		}
+		known.admit(&qs[i])
+	}
+	n := len(qs)
+	j := &Joint{Mean: make([]float64, n), Covariance: mat.NewSymDense(max(n, 1), nil), Noise2: make([]float64, n), DF: c.widths.df}
+	pairs, pairParts, halves := make([]int32, n), make([]float64, n), make([][]float64, n)
+	for i := range qs {
+		p := qs[i].pattern(&known.prior, &known.core, &known.pairs)
+		a := make([]float64, known.tri.n)
+		j.Mean[i], pairParts[i] = known.project(a, &p)
+		known.tri.halfSolve(a)
+		halves[i], pairs[i] = a, p.pair
+		j.Noise2[i] = c.widths.noise*c.widths.noise + qs[i].PhysicsSD*qs[i].PhysicsSD + p.missingVariance(&c.used, &c.widths)
+	}
+	for i := range qs {
+		for k := i; k < n; k++ {
+			v := floats.Dot(halves[i], halves[k])
+			if pairs[i] >= 0 && pairs[i] == pairs[k] {
+				v += pairParts[i] * pairParts[k]
+			}
+			j.Covariance.SetSym(i, k, v)
+		}
+	}
+	return j, nil
+}
+
+// admit gives the groups of these conditions columns, if they are of a factor that is in use and have none.
+func (c *Calibration) admit(q *Conditions) {
+	q.visit(func(f Factor, s Share) {
+		switch {
+		case f == Pair:
+			if _, ok := c.pairs.find(f, s.Name); !ok {
+				c.pairs = c.pairs.with(level{f, s.Name, s.PriorSD})
+				c.tops = append(c.tops[:len(c.tops):len(c.tops)], pairTop{d: 1})
+			}
+		case c.used[f]:
+			if _, ok := c.core.find(f, s.Name); !ok {
+				c.core = c.core.with(level{f, s.Name, s.PriorSD})
+				c.tri = c.tri.grow()
+				c.θ = append([]float64{0}, c.θ...)
+			}
+		}
+	})
+}
+
+// Influence is how far one tile moved a prediction.
+type Influence struct {
+	Tile string
+	// Moved is by how much ln drive would change if the tile were as the prior expects it: its weight on this
+	// prediction times how far its reading is from the prior mean.
+	Moved float64
+	// Share is the tile's part of all the movement, 0 to 1.
+	Share float64
+}
+
+// Evidence names the tiles that moved the prediction for these conditions most, at most count of them.
+// Errors: *chem.FieldError.
+func (c *Calibration) Evidence(q *Conditions, count int) ([]Influence, error) {
+	if err := q.Check(); err != nil {
+		return nil, err
+	}
+	p := q.pattern(&c.prior, &c.core, &c.pairs)
+	a := make([]float64, c.tri.n)
+	_, pairPart := c.project(a, &p)
+	c.tri.halfSolve(a)
+	c.tri.backSolve(a) // Σa by position
+	all := make([]Influence, 0, len(c.rows))
+	total := 0.0
+	for _, r := range c.rows {
+		// The gain of a tile: cov(predictor, predictor of the tile)·h.
+		cov := 0.0
+		for _, e := range r.entries {
+			cov += e.x * c.scale(e.id) * a[c.position(e.id)]
+		}
+		if r.pair >= 0 {
+			t := &c.tops[r.pair]
+			part := r.pairWeight * c.pairs.levels[r.pair].scale(&c.widths) / t.d
+			for _, e := range t.b {
+				cov -= part * e.x * a[c.position(e.id)]
+			}
+			if r.pair == p.pair {
+				cov += part * pairPart
+			}
+		}
+		moved := cov * r.h * (r.z - r.offset)
+		total += math.Abs(moved)
+		all = append(all, Influence{Tile: r.name, Moved: moved})
+	}
+	sort.SliceStable(all, func(i, j int) bool { return math.Abs(all[i].Moved) > math.Abs(all[j].Moved) })
+	all = all[:min(count, len(all))]
+	for i := range all {
+		if total > 0 {
+			all[i].Share = math.Abs(all[i].Moved) / total
+		}
+	}
+	return all, nil
+}

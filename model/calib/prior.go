@@ -1,0 +1,183 @@
+package calib
+
+import (
+	"fmt"
+	"math"
+
+	"github.com/catchline/catchline/model/chem"
+)
+
+// Normal is a normal prior of a fixed effect, in ln drive per unit of its column.
+type Normal struct{ Mean, SD float64 }
+
+// LogNormal is a prior of a standard deviation: its logarithm is normal around ln(Median) with standard deviation LnSD.
+// An infinite LnSD is flat in the logarithm; then Median is only where the search starts.
+type LogNormal struct{ Median, LnSD float64 }
+
+// Effect numbers the fixed effects, the columns of x.
+type Effect int
+
+// The fixed effects.
+const (
+	Common     Effect = iota // 1: this kiln, this hand, this melt model
+	Reduction                // Features.Reduction
+	ConeExcess               // Features.ConeExcess
+	Thickness                // ln(thickness / 0.5 mm)
+	Order                    // tanh(LnContrast/2): a stiffer glaze over a more fluid one is positive, and the other way round
+	Contrast                 // |tanh(LnContrast/2)|
+	Stirring                 // Features.Stirring: its coefficient is the correction of ln(stirring factor)
+	Layered                  // Features.Layered: what pairs do on average beyond their blends
+	Matte                    // Features.Matte
+	Cooling                  // Features.LnCooling
+	Described                // Features.Described
+	NumEffects
+)
+
+var effectNames = [NumEffects]string{"common", "reduction", "cone excess", "thickness", "order", "contrast", "stirring",
+	"layered", "matte", "cooling", "described"}
+
+func (e Effect) String() string {
+	if e < 0 || e >= NumEffects {
+		return fmt.Sprintf("effect %d", int(e))
+	}
+	return effectNames[e]
+}
+
+// Factor numbers the groupings whose effects are shrunk.
+type Factor int
+
+// The groupings.
+const (
+	Glaze Factor = iota
+	Lot
+	Pair
+	Kiln
+	Body
+	Tester
+	NumFactors
+)
+
+var factorNames = [NumFactors]string{"glaze", "lot", "pair", "kiln", "body", "tester"}
+
+func (f Factor) String() string {
+	if f < 0 || f >= NumFactors {
+		return fmt.Sprintf("factor %d", int(f))
+	}
+	return factorNames[f]
+}
+
+// Prior is what is believed before any tile. All standard deviations are of ln drive.
+type Prior struct {
+	Effects [NumEffects]Normal
+	Spread  [NumFactors]LogNormal // how much the groups of a factor differ
+	Noise   LogNormal             // scale of what tiles of one layering in one firing differ by, beyond reading and physics
+	// DF are the degrees of freedom of the tiles' errors to choose from, each more than 2; +Inf is normal.
+	DF []float64
+}
+
+// DefaultPrior is the prior of a studio of which nothing is known. The physics is good to a factor of about two
+// (common practice, no source, and ours as the widths below): ln 2 is split over the common effect and the glazes. Widths are
+// in ln drive, so 0.35 is about 40 % of a short run and 12 % of a long one.
+func DefaultPrior() Prior {
+	return Prior{
+		Effects: [NumEffects]Normal{
+			Common:     {0, 0.6},
+			Reduction:  {0, 0.3},
+			ConeExcess: {0, 0.1},
+			Thickness:  {0, 0.4},
+			Order:      {0, 0.3},
+			Contrast:   {0, 0.3},
+			Stirring:   {0, 1},
+			Layered:    {0, 0.4},
+			Matte:      {0, 0.5},
+			Cooling:    {0, 0.2},
+			Described:  {0, 0.3},
+		},
+		Spread: [NumFactors]LogNormal{
+			Glaze:  {0.6, 0.4},
+			Lot:    {0.15, 0.5},
+			Pair:   {0.3, 0.5},
+			Kiln:   {0.2, 0.5},
+			Body:   {0.15, 0.5},
+			Tester: {0.2, 0.5},
+		},
+		Noise: LogNormal{0.3, 0.5},
+		DF:    []float64{3, 4, 6, 10, 30},
+	}
+}
+
+func (p *Prior) check() error {
+	for e, n := range p.Effects {
+		if err := badNumber(fmt.Sprintf("prior.effects[%s].mean", Effect(e)), n.Mean, -10, 10); err != nil {
+			return err
+		}
+		if err := badNumber(fmt.Sprintf("prior.effects[%s].sd", Effect(e)), n.SD, 1e-6, 1e6); err != nil {
+			return err
+		}
+	}
+	spreads := append(p.Spread[:len(p.Spread):len(p.Spread)], p.Noise)
+	for i, s := range spreads {
+		field := "prior.noise"
+		if i < int(NumFactors) {
+			field = fmt.Sprintf("prior.spread[%s]", Factor(i))
+		}
+		if err := badNumber(field+".median", s.Median, 1e-3, 10); err != nil {
+			return err
+		}
+		if !(s.LnSD > 0) {
+			return &chem.FieldError{Field: field + ".ln_sd", Value: fmt.Sprint(s.LnSD), Limit: "more than 0"}
+		}
+	}
+	if len(p.DF) == 0 {
+		return &chem.FieldError{Field: "prior.df", Value: "empty", Limit: "at least one value"}
+	}
+	for i, v := range p.DF {
+		if !(v > 2) {
+			return &chem.FieldError{Field: fmt.Sprintf("prior.df[%d]", i), Value: fmt.Sprint(v), Limit: "more than 2"}
+		}
+	}
+	return nil
+}
+
+// variances are the fitted widths: the hyperparameters of the regression.
+type variances struct {
+	spread [NumFactors]float64
+	noise  float64
+	df     float64
+}
+
+// middle is the prior's own guess.
+func (p *Prior) middle() variances {
+	v := variances{noise: p.Noise.Median, df: p.DF[len(p.DF)/2]}
+	for f, s := range p.Spread {
+		v.spread[f] = s.Median
+	}
+	return v
+}
+
+// lnDensity of a width under its prior, as a density of its logarithm and up to a constant.
+func (l LogNormal) lnDensity(width float64) float64 {
+	if math.IsInf(l.LnSD, 1) {
+		return 0
+	}
+	z := math.Log(width/l.Median) / l.LnSD
+	return -0.5 * z * z
+}
+
+// referenceThickness is where the thickness effect is zero: about two brushed coats (common practice, no source).
+const referenceThickness = 0.5e-3 // m
+
+// columns of the fixed effects for these conditions.
+func (c *Conditions) columns() [NumEffects]float64 {
+	f := &c.Features
+	lnH := f.LnThickness
+	if lnH == 0 {
+		lnH = math.Log(referenceThickness)
+	}
+	order := math.Tanh(f.LnContrast / 2) // beyond a contrast of e⁴ more contrast changes nothing
+	return [NumEffects]float64{
+		Common: 1, Reduction: f.Reduction, ConeExcess: f.ConeExcess, Thickness: lnH - math.Log(referenceThickness),
+		Order: order, Contrast: math.Abs(order), Stirring: f.Stirring, Layered: f.Layered, Matte: f.Matte,
+		Cooling: f.LnCooling, Described: f.Described,
+	}
+}

@@ -1,0 +1,131 @@
+package calib
+
+import (
+	"fmt"
+	"math"
+
+	"gonum.org/v1/gonum/optimize"
+)
+
+const (
+	// Widths are learnt from at most so many tiles, spread evenly over the log: they are few numbers, and so many tiles
+	// tell them to a few per cent. Coefficients are always learnt from all.
+	maxWidthTiles = 2048
+	minWidth      = 1e-4
+	maxWidth      = 10.0
+)
+
+// widths finds the variances that maximise the marginal likelihood times their priors, and the mode there.
+func (s *system) widths(prior *Prior, precision float64) (variances, error) {
+	v := prior.middle()
+	free := s.freeWidths()
+	var m *mode
+	var failure error
+	objective := func(v *variances) float64 {
+		found, err := s.find(v, m, roughly)
+		if err != nil {
+			failure = err
+			return math.Inf(1)
+		}
+		m = found
+		return -found.lnMarginal() - v.lnPrior(prior)
+	}
+	search := func(v variances, free []*float64, at func(*variances) []*float64) (variances, float64, error) {
+		start := make([]float64, len(free))
+		for i, p := range free {
+			start[i] = math.Log(*p)
+		}
+		set := func(x []float64) variances {
+			w := v
+			for i, p := range at(&w) {
+				*p = math.Exp(math.Min(math.Max(x[i], math.Log(minWidth)), math.Log(maxWidth)))
+			}
+			return w
+		}
+		result, err := optimize.Minimize(
+			optimize.Problem{Func: func(x []float64) float64 { w := set(x); return objective(&w) }},
+			start,
+			&optimize.Settings{
+				Converger:       &optimize.FunctionConverge{Absolute: precision, Iterations: 10 * len(free)},
+				FuncEvaluations: 400 * len(free),
+			},
+			&optimize.NelderMead{SimplexSize: 0.4})
+		if failure != nil {
+			return v, 0, failure
+		}
+		if err != nil {
+			return v, 0, fmt.Errorf("search of the variances: %w", err)
+		}
+		return set(result.X), result.F, nil
+	}
+	all := func(v *variances) []*float64 {
+		p := []*float64{&v.noise}
+		for _, f := range free {
+			p = append(p, &v.spread[f])
+		}
+		return p
+	}
+	noise := func(v *variances) []*float64 { return []*float64{&v.noise} }
+
+	v, _, err := search(v, all(&v), all)
+	if err != nil {
+		return v, err
+	}
+	if len(prior.DF) > 1 {
+		best, at := math.Inf(1), v
+		for _, df := range prior.DF {
+			w := v
+			w.df = df
+			w, f, err := search(w, noise(&w), noise)
+			if err != nil {
+				return v, err
+			}
+			if f < best {
+				best, at = f, w
+			}
+		}
+		if at.df != v.df {
+			if v, _, err = search(at, all(&at), all); err != nil {
+				return v, err
+			}
+		}
+	}
+	return v, nil
+}
+
+// freeWidths are the factors whose spread the tiles can tell: those with at least two levels.
+func (s *system) freeWidths() []Factor {
+	var count [NumFactors]int
+	for i := range s.core.levels {
+		count[s.core.levels[i].factor]++
+	}
+	count[Pair] = len(s.pairs.levels)
+	var free []Factor
+	for f, n := range count {
+		if n >= 2 {
+			free = append(free, Factor(f))
+		}
+	}
+	return free
+}
+
+// lnPrior of the widths.
+func (v *variances) lnPrior(p *Prior) float64 {
+	s := p.Noise.lnDensity(v.noise)
+	for f := range v.spread {
+		s += p.Spread[f].lnDensity(v.spread[f])
+	}
+	return s
+}
+
+// thinned is at most limit of the rows, evenly spaced.
+func thinned(rows []*row, limit int) []*row {
+	if len(rows) <= limit {
+		return rows
+	}
+	out := make([]*row, limit)
+	for i := range out {
+		out[i] = rows[i*len(rows)/limit]
+	}
+	return out
+}
