@@ -87,3 +87,19 @@ func (c *Curve) SecondsAbove(kelvin float64) float64 {
 	}
 	return sum
 }
+
+// coolingRate gives the mean rate of cooling in K/h over the first 100 K below the peak, drop holds included: from
+// the last moment at the peak to the last moment 100 K below it.
+func (c *Curve) coolingRate() float64 {
+	const fall = 100
+	last := func(kelvin float64) float64 {
+		for i := len(c.points) - 1; i > 0; i-- {
+			a, b := c.points[i-1], c.points[i]
+			if a.Kelvin >= kelvin && b.Kelvin < kelvin {
+				return a.Seconds + (b.Seconds-a.Seconds)*(a.Kelvin-kelvin)/(a.Kelvin-b.Kelvin)
+			}
+		}
+		return c.points[len(c.points)-1].Seconds
+	}
+	return fall / (last(c.PeakKelvin()-fall) - last(c.PeakKelvin())) * 3600
+}

@@ -26,7 +26,9 @@ type Prepared struct {
 	WitnessShift float64
 	// Extrapolated says that the peak comes from a cone's end point outside the published rates.
 	Extrapolated bool
-	Atmosphere   Atmosphere
+	// CoolingKPerHour is the mean rate of cooling over the first 100 K below the peak, drop holds included.
+	CoolingKPerHour float64
+	Atmosphere      Atmosphere
 }
 
 // WitnessCone is a cone that stood beside the ware, as it was read afterwards.
@@ -53,12 +55,13 @@ func Prepare(c *Curve, a Atmosphere, witness *WitnessCone) (*Prepared, error) {
 		}
 	}
 	p := &Prepared{
-		Nodes:          reduce(dwell(c.points, c.PeakKelvin()-window)),
-		PeakKelvin:     c.PeakKelvin() + shift,
-		EquivalentCone: w.coneNumber(SelfSupporting, shift),
-		WitnessShift:   shift,
-		Extrapolated:   c.extrapolated,
-		Atmosphere:     a,
+		Nodes:           reduce(dwell(c.points, c.PeakKelvin()-window)),
+		PeakKelvin:      c.PeakKelvin() + shift,
+		EquivalentCone:  w.coneNumber(SelfSupporting, shift),
+		WitnessShift:    shift,
+		Extrapolated:    c.extrapolated,
+		CoolingKPerHour: c.coolingRate(),
+		Atmosphere:      a,
 	}
 	if math.IsInf(p.EquivalentCone, 0) {
 		return nil, &chem.FieldError{Field: "heat", Value: fmt.Sprintf("a firing to %.0f °C", p.PeakKelvin-zeroCelsius),

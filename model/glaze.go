@@ -1,0 +1,139 @@
+package model
+
+import (
+	"math"
+
+	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/film"
+	"github.com/catchline/catchline/model/firing"
+	"github.com/catchline/catchline/model/melt"
+)
+
+// Glaze is what is known of a glaze, or of a lot of it.
+type Glaze struct {
+	Name string // unique in the studio; what is learnt of the glaze goes by it
+	Lot  string // unique in the studio; empty where it is not known
+
+	// Melt is its composition; nil for a glaze that is only described.
+	Melt *chem.Melt
+	// Behaviour is how a described glaze behaves alone.
+	Behaviour melt.Behaviour
+	// Surface is how it looks when fired to its cone.
+	Surface melt.Surface
+	// ConeFrom and ConeTo are cone numbers between which it is made to be fired; NaN where nobody said. A described glaze needs them.
+	ConeFrom, ConeTo float64
+	// LOI is the mass that it loses on firing, as a fraction.
+	LOI float64
+}
+
+// describedDensity stands for the density (kg/m³) of a melt of unknown chemistry: ordinary stoneware glaze melts lie within
+// 5 % of it by the partial molar volumes in package melt.
+const describedDensity = 2400
+
+// describedTension stands for the surface tension (N/m) of a melt of unknown chemistry.
+const describedTension = 0.32
+
+// Fired is a glaze in a firing: all that a film needs of it, whatever its thickness and its neighbours. It does not change; share it freely.
+type Fired struct {
+	Glaze   *Glaze
+	Firing  *firing.Prepared
+	Melt    chem.Melt // as it is in that atmosphere; not set for a described glaze
+	Curve   melt.Curve
+	Density float64 // kg/m³ at the reference temperature
+	Tension float64 // N/m at the peak
+
+	// Fluidity is 1/η in 1/(Pa·s) at each node of the firing.
+	Fluidity [firing.NumNodes]float64
+	Exposure film.Exposure
+	// ViscositySD is the standard deviation of ln η at the reference temperature.
+	ViscositySD float64
+
+	crystals float64 // volume fraction
+}
+
+// Fire works out what a firing makes of a glaze. Iron is split by the atmosphere at the reference temperature, and crystals stiffen a satin or a matte.
+func Fire(g *Glaze, f *firing.Prepared) (*Fired, error) {
+	d := &Fired{Glaze: g, Firing: f}
+	if g.Melt == nil {
+		if err := d.fireDescribed(); err != nil {
+			return nil, err
+		}
+	} else {
+		d.Melt = melt.SplitIron(g.Melt, f.ReferenceKelvin, f.Atmosphere.Log10FO2(f.ReferenceKelvin))
+		d.Curve = melt.Viscosity(&d.Melt)
+		var sd float64
+		if d.crystals, sd = melt.CrystalsOf(g.Surface); d.crystals > 0 {
+			d.Curve = d.Curve.Suspended(d.crystals, sd)
+		}
+		d.Density, _ = melt.Density(&d.Melt, f.ReferenceKelvin)
+		d.Tension, _ = melt.SurfaceTension(&d.Melt, f.PeakKelvin)
+	}
+	var kelvin [firing.NumNodes]float64
+	for i, n := range f.Nodes {
+		kelvin[i] = n.Kelvin
+	}
+	d.Curve.Fluidities(d.Fluidity[:], kelvin[:])
+	d.Exposure = exposure(f, &d.Fluidity)
+	d.Exposure.Peak = math.Exp(-math.Ln10 * d.Curve.Log10(f.PeakKelvin))
+	d.ViscositySD = math.Ln10 * d.Curve.SD(f.ReferenceKelvin)
+	return d, nil
+}
+
+func (d *Fired) fireDescribed() error {
+	g := d.Glaze
+	if !(g.ConeFrom <= g.ConeTo) {
+		return &chem.FieldError{Field: "cone_from", Value: "missing", Limit: "the cone that a described glaze is made for"}
+	}
+	// The middle of its range is where its maker saw it behave as described.
+	cone, err := firing.ConeKelvin((g.ConeFrom + g.ConeTo) / 2)
+	if err != nil {
+		return err
+	}
+	if d.Curve, err = melt.Described(g.Surface, g.Behaviour, cone); err != nil {
+		return err
+	}
+	d.Density, d.Tension = describedDensity, describedTension
+	return nil
+}
+
+// exposure adds up what a firing does to a melt with the given fluidities at the nodes.
+func exposure(f *firing.Prepared, fluidity *[firing.NumNodes]float64) film.Exposure {
+	var e film.Exposure
+	for i := range f.Nodes {
+		e.Add(f.Nodes[i].Kelvin, f.Nodes[i].Seconds, fluidity[i])
+	}
+	return e
+}
+
+// blend works out the exposure of the mixed zone of two glazes, underFraction of whose volume is of the lower one. Its
+// viscosity is that of its own oxides. Where the chemistry of either is not known, log viscosity is taken in proportion to volume.
+func blend(under, over *Fired, underFraction float64) (film.Exposure, float64) {
+	f := under.Firing
+	var fluidity [firing.NumNodes]float64
+	var peak float64
+	if under.Glaze.Melt != nil && over.Glaze.Melt != nil {
+		var x chem.Melt
+		chem.Blend(&x, &under.Melt, &over.Melt, chem.MassFraction(1-underFraction, under.Density, over.Density))
+		curve := melt.Viscosity(&x)
+		if crystals := underFraction*under.crystals + (1-underFraction)*over.crystals; crystals > 0 {
+			curve = curve.Suspended(crystals, 0)
+		}
+		var kelvin [firing.NumNodes]float64
+		for i := range f.Nodes {
+			kelvin[i] = f.Nodes[i].Kelvin
+		}
+		curve.Fluidities(fluidity[:], kelvin[:])
+		peak = math.Exp(-math.Ln10 * curve.Log10(f.PeakKelvin))
+	} else {
+		mix := func(a, b float64) float64 {
+			return math.Exp(underFraction*math.Log(a) + (1-underFraction)*math.Log(b))
+		}
+		for i := range fluidity {
+			fluidity[i] = mix(under.Fluidity[i], over.Fluidity[i])
+		}
+		peak = mix(under.Exposure.Peak, over.Exposure.Peak)
+	}
+	e := exposure(f, &fluidity)
+	e.Peak = peak
+	return e, -math.Log10(peak)
+}
