@@ -29,6 +29,8 @@ type Physics struct {
 	LnDrive float64
 	// LnDriveSD is the part of its standard deviation that belongs to this piece alone: the thickness of its coats.
 	LnDriveSD float64
+	// Held is the part of the band's weight that surface tension could hold up, 0 to 1; set for a wall.
+	Held float64
 	// BlendLog10 is log10 η at the peak of the mixed zone above each layer, and ZoneWidth the width of that zone in m at the end.
 	BlendLog10, ZoneWidth [film.MaxLayers - 1]float64
 
