@@ -73,6 +73,11 @@ func TestTry(t *testing.T) {
 		for _, l := range q.Layers {
 			t.Logf("%s log eta peak %.2f sd %.2f", l.Glaze.Name, -math.Log10(l.Exposure.Peak), l.ViscositySD)
 		}
+		sc, err := q.Score(q.Layers[0].Fired)
+		if err != nil {
+			t.Fatal(err)
+		}
+		t.Logf("%+v %+v %+v", sc.Drivers, sc.Solo, sc.Flags)
 		t.Logf("median %.1f (%.1f to %.1f) mm, exceed %.2f needed %.1f; H %.2f mm", e.Median*1e3, e.P10*1e3, e.P90*1e3, e.Exceed, e.ClearanceNeeded*1e3, p.Flow.Thickness*1e3)
 	}
 }

@@ -118,3 +118,15 @@ func (w *work) reads(typ ConeType) string {
 	}
 	return " while the curve comes to cone " + FormatConeNumber(n)
 }
+
+// Shifted gives the firing with every temperature moved by shift (K), which moves its equivalent cone by cones.
+func (p *Prepared) Shifted(shift, cones float64) *Prepared {
+	out := *p
+	for i := range out.Nodes {
+		out.Nodes[i].Kelvin += shift
+	}
+	out.PeakKelvin += shift
+	out.ReferenceKelvin += shift
+	out.EquivalentCone += cones
+	return &out
+}

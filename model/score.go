@@ -1,0 +1,293 @@
+package model
+
+import (
+	"fmt"
+	"math"
+	"sort"
+
+	"github.com/catchline/catchline/model/calib"
+	"github.com/catchline/catchline/model/film"
+	"github.com/catchline/catchline/model/firing"
+)
+
+// DriverKind is a kind of thing that makes a layering run.
+type DriverKind uint8
+
+// The kinds, see Driver.
+const (
+	DriverThickness DriverKind = iota
+	DriverGlaze
+	DriverBlend
+	DriverHeatWork
+	DriverOrder
+	DriverCorrection
+)
+
+// Driver is one thing that makes a layering run, as the difference in m of the median run with and without it:
+//
+//	thickness   as thick as it is, against the thickest of its layers alone (all layers thinned alike)
+//	glaze       this glaze, against the studio's middling glaze in its place
+//	blend       mixed zones as they are, against layers that do not mix
+//	heat work   this firing, against one cone less
+//	order       this order, against the reverse
+//	correction  what the studio's tiles add to the physics
+type Driver struct {
+	Kind  DriverKind
+	Glaze string // for DriverGlaze
+	Run   float64
+}
+
+// SoloRun is how far one glaze would run alone, as thick as the whole layering.
+type SoloRun struct {
+	Glaze            string
+	Median, P10, P90 float64
+}
+
+// Flag is something that makes a score less sure than it looks.
+type Flag struct{ Code, Sentence string }
+
+// Score is the whole answer to a question. Lengths in m.
+type Score struct {
+	Estimate
+	Physics    Physics
+	PhysicsRun float64 // median run by the physics alone
+	Prediction calib.Prediction
+	Drivers    []Driver // largest first
+	Solo       []SoloRun
+	Evidence   []calib.Influence
+	Flags      []Flag
+	Tension    float64 // N/m
+	Density    float64 // kg/m³, mean
+	// FingerSpacing is the spacing that drips are expected to have in m, see film.FingerSpacing.
+	FingerSpacing float64
+	Question      *Question
+}
+
+// maxEvidence is how many tiles a score names.
+const maxEvidence = 8
+
+// Score answers a question in full. middling is the studio's middling glaze in this firing, against which each glaze is held; nil leaves
+// those drivers out.
+func (q *Question) Score(middling *Fired) (*Score, error) {
+	s := &Score{Question: q}
+	var err error
+	if s.Prediction, err = q.predict(&s.Physics); err != nil {
+		return nil, err
+	}
+	s.Estimate = q.estimate(&s.Prediction)
+	s.PhysicsRun = q.Wall.Run(math.Exp(s.Physics.LnDrive))
+	s.Tension, s.Density = s.Physics.tension(&q.Layering), s.Physics.density()
+	for _, part := range []func(*Score) error{
+		q.addSolo,
+		func(s *Score) error { return q.addDrivers(s, middling) },
+		q.addEvidence,
+	} {
+		if err := part(s); err != nil {
+			return nil, err
+		}
+	}
+	q.addFlags(s)
+	return s, nil
+}
+
+// with answers the same question about other layers.
+func (q *Question) with(layers []Layer) (Estimate, error) {
+	other := *q
+	other.Layers = layers
+	var p Physics
+	return other.Estimate(&p)
+}
+
+func (q *Question) addSolo(s *Score) error {
+	total := s.Physics.Flow.Thickness
+	var variance float64
+	for i := range q.Layers {
+		h := q.Layers[i].Thickness
+		variance += h.Metres * h.RelativeSD * h.Metres * h.RelativeSD
+	}
+	h := film.Thickness{Metres: total, RelativeSD: math.Sqrt(variance) / total}
+	seen := map[*Fired]bool{}
+	for i := range q.Layers {
+		f := q.Layers[i].Fired
+		if seen[f] {
+			continue
+		}
+		seen[f] = true
+		e, err := q.with([]Layer{{f, h}})
+		if err != nil {
+			return err
+		}
+		s.Solo = append(s.Solo, SoloRun{f.Glaze.Name, e.Median, e.P10, e.P90})
+	}
+	return nil
+}
+
+func (q *Question) addDrivers(s *Score, middling *Fired) error {
+	against := func(kind DriverKind, glaze string, without float64, err error) error {
+		if err != nil {
+			return err
+		}
+		s.Drivers = append(s.Drivers, Driver{kind, glaze, s.Median - without})
+		return nil
+	}
+	if len(q.Layers) > 1 {
+		thin, err := q.with(thinned(q.Layers))
+		if err := against(DriverThickness, "", thin.Median, err); err != nil {
+			return err
+		}
+		back, err := q.with(reversed(q.Layers))
+		if err := against(DriverOrder, "", back.Median, err); err != nil {
+			return err
+		}
+	}
+	if s.Physics.stack.Len() > 1 {
+		apart := *q
+		apart.Stirring = 0
+		var p Physics
+		e, err := apart.Estimate(&p)
+		if err := against(DriverBlend, "", e.Median, err); err != nil {
+			return err
+		}
+	}
+	if middling != nil {
+		if err := q.addGlazeDrivers(s, middling); err != nil {
+			return err
+		}
+	}
+	cooler, err := q.coneLess()
+	if err != nil {
+		return err
+	}
+	if cooler != nil {
+		e, err := q.with(cooler)
+		if err := against(DriverHeatWork, "", e.Median, err); err != nil {
+			return err
+		}
+	}
+	s.Drivers = append(s.Drivers, Driver{DriverCorrection, "", s.Median - s.PhysicsRun})
+	sort.SliceStable(s.Drivers, func(i, j int) bool { return math.Abs(s.Drivers[i].Run) > math.Abs(s.Drivers[j].Run) })
+	return nil
+}
+
+// addGlazeDrivers puts the middling glaze in the place of each glaze in turn.
+func (q *Question) addGlazeDrivers(s *Score, middling *Fired) error {
+	seen := map[*Fired]bool{}
+	for i := range q.Layers {
+		f := q.Layers[i].Fired
+		if seen[f] || f == middling {
+			continue
+		}
+		seen[f] = true
+		layers := append([]Layer{}, q.Layers...)
+		for k := range layers {
+			if layers[k].Fired == f {
+				layers[k].Fired = middling
+			}
+		}
+		e, err := q.with(layers)
+		if err != nil {
+			return err
+		}
+		s.Drivers = append(s.Drivers, Driver{DriverGlaze, f.Glaze.Name, s.Median - e.Median})
+	}
+	return nil
+}
+
+// thinned gives the layers thinned alike until the whole is as thick as the thickest of them was.
+func thinned(layers []Layer) []Layer {
+	var total, thickest float64
+	for i := range layers {
+		total += layers[i].Thickness.Metres
+		thickest = math.Max(thickest, layers[i].Thickness.Metres)
+	}
+	out := append([]Layer{}, layers...)
+	for i := range out {
+		out[i].Thickness.Metres *= thickest / total
+	}
+	return out
+}
+
+func reversed(layers []Layer) []Layer {
+	out := make([]Layer, len(layers))
+	for i := range layers {
+		out[len(layers)-1-i] = layers[i]
+	}
+	return out
+}
+
+// coneLess gives the layers fired one cone less, as the same curve shifted down by the step between the cones; nil where
+// there is no cone below.
+func (q *Question) coneLess() ([]Layer, error) {
+	f := q.Layers[0].Firing
+	here, err := firing.ConeKelvin(f.EquivalentCone)
+	if err != nil {
+		return nil, nil // off the published scale, where there is no such thing as a cone less
+	}
+	below, err := firing.ConeKelvin(f.EquivalentCone - 1)
+	if err != nil {
+		return nil, nil
+	}
+	cooler := f.Shifted(below-here, -1)
+	out := append([]Layer{}, q.Layers...)
+	done := map[*Fired]*Fired{}
+	for i := range out {
+		old := out[i].Fired
+		if done[old] == nil {
+			if done[old], err = Fire(old.Glaze, cooler); err != nil {
+				return nil, err
+			}
+		}
+		out[i].Fired = done[old]
+	}
+	return out, nil
+}
+
+func (q *Question) addEvidence(s *Score) error {
+	c := s.Physics.Conditions(&q.Layering, q.Wall.Sin(), q.Where)
+	var err error
+	s.Evidence, err = q.Calibration.Evidence(&c, maxEvidence)
+	return err
+}
+
+// Thicknesses beyond which a score is flagged, in m: fired glaze is 0.3 to 0.6 mm on most stoneware (common practice, no source).
+const thickFilm = 1.5e-3
+
+func (q *Question) addFlags(s *Score) {
+	flag := func(code, format string, args ...any) {
+		s.Flags = append(s.Flags, Flag{code, fmt.Sprintf(format, args...)})
+	}
+	seen := map[*Glaze]bool{}
+	for i := range q.Layers {
+		f := q.Layers[i].Fired
+		g := f.Glaze
+		if seen[g] {
+			continue
+		}
+		seen[g] = true
+		switch d := f.Curve.Domain(); {
+		case g.Melt == nil:
+			flag("described_glaze", "The chemistry of layer %d is not known; its viscosity is a wide guess from its description until tiles of it alone say more.", i+1)
+		case d.Outside():
+			flag("outside_melt_data", "Layer %d: %s.", i+1, d.String())
+		}
+		if !math.IsNaN(g.ConeFrom) && (f.Firing.EquivalentCone < g.ConeFrom-coneSlack || f.Firing.EquivalentCone > g.ConeTo+coneSlack) {
+			flag("outside_cone_range", "Layer %d is made for cone %s to %s; this firing comes to cone %s.", i+1,
+				firing.FormatConeNumber(g.ConeFrom), firing.FormatConeNumber(g.ConeTo), firing.FormatConeNumber(f.Firing.EquivalentCone))
+		}
+	}
+	if f := q.Layers[0].Firing; f.Extrapolated {
+		flag("extrapolated_cone", "The cone's end point lies outside the published rates; the peak of %.0f °C is extrapolated.", f.PeakKelvin-273.15)
+	}
+	if q.Calibration.Search().Tiles == 0 {
+		flag("no_tiles", "No tile of this studio stands behind this score; it is the physics with its prior alone.")
+	}
+	if s.Physics.Held > 0.25 {
+		flag("held_by_surface_tension", "Surface tension could hold up %.0f %% of this band's weight: whether it starts to move is unsure.", 100*s.Physics.Held)
+	}
+	if s.Physics.Flow.Thickness > thickFilm {
+		flag("thick_layer", "The glaze is %.1f mm thick; above 1.5 mm the model's thin film is only rough.", 1e3*s.Physics.Flow.Thickness)
+	}
+}
+
+// coneSlack is by how much a firing may miss a glaze's cones before it is worth a word: a hold adds as much.
+const coneSlack = 0.75
