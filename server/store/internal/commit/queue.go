@@ -1,0 +1,117 @@
+package commit
+
+import (
+	"context"
+	"sync"
+
+	"github.com/catchline/catchline/server/store"
+)
+
+// A group is closed when it has this many writes or ops, so that no write waits long for others' sake.
+const (
+	maxGroupWrites = 512
+	maxGroupOps    = 2048
+)
+
+// Queue hands writes to one goroutine, in the groups in which they gather while that one is busy.
+type Queue struct {
+	commit func([]*Job)
+
+	mu      sync.Mutex
+	waiting []*Job
+	closed  bool
+	wake    chan struct{} // holds a token when there may be work
+	ended   chan struct{}
+}
+
+// NewQueue starts the goroutine. It calls commit with jobs of which it has to set Answer or Err; a write
+// that removes a studio comes alone.
+func NewQueue(commit func([]*Job)) *Queue {
+	q := &Queue{commit: commit, wake: make(chan struct{}, 1), ended: make(chan struct{})}
+	go q.run()
+	return q
+}
+
+// Write waits for its turn and its outcome, or for the end of the context.
+func (q *Queue) Write(ctx context.Context, w *store.Write) (store.Answer, error) {
+	if err := ctx.Err(); err != nil {
+		return store.Answer{}, err
+	}
+	j := &Job{Write: w, ctx: ctx, done: make(chan struct{})}
+	q.mu.Lock()
+	if q.closed {
+		q.mu.Unlock()
+		return store.Answer{}, store.ErrClosed
+	}
+	q.waiting = append(q.waiting, j)
+	q.mu.Unlock()
+	q.signal()
+	select {
+	case <-j.done:
+		return j.Answer, j.Err
+	case <-ctx.Done():
+		return store.Answer{}, ctx.Err()
+	}
+}
+
+// Close lets the queue take no more, and returns when all that it had taken is done.
+func (q *Queue) Close() {
+	q.mu.Lock()
+	q.closed = true
+	q.mu.Unlock()
+	q.signal()
+	<-q.ended
+}
+
+func (q *Queue) signal() {
+	select {
+	case q.wake <- struct{}{}:
+	default:
+	}
+}
+
+func (q *Queue) run() {
+	defer close(q.ended)
+	for range q.wake {
+		for {
+			jobs, closed := q.take()
+			if len(jobs) == 0 {
+				if closed {
+					return
+				}
+				break
+			}
+			q.commit(jobs)
+			for _, j := range jobs {
+				close(j.done)
+			}
+		}
+	}
+}
+
+// take returns the next group. Writes whose callers have gone are dropped: nothing of them was done.
+func (q *Queue) take() (jobs []*Job, closed bool) {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	ops, n := 0, 0
+	for ; n < len(q.waiting); n++ {
+		j := q.waiting[n]
+		if err := j.ctx.Err(); err != nil {
+			j.Err = err
+			close(j.done)
+			continue
+		}
+		alone := j.Write.RemovesStudio()
+		if len(jobs) > 0 && (alone || len(jobs) == maxGroupWrites || ops+len(j.Write.Ops) > maxGroupOps) {
+			break
+		}
+		jobs = append(jobs, j)
+		ops += len(j.Write.Ops)
+		if alone {
+			n++
+			break
+		}
+	}
+	q.waiting = append(q.waiting[:0:0], q.waiting[n:]...)
+	return jobs, q.closed
+}

@@ -1,0 +1,212 @@
+package sqlite
+
+import (
+	"context"
+	"database/sql"
+	"strings"
+	"time"
+
+	"github.com/catchline/catchline/server/store"
+	"github.com/catchline/catchline/server/store/internal/commit"
+)
+
+// readStatements are those of fixed text; lists are put together in listQuery.
+type readStatements struct {
+	get, scan, findKey, live, versions, answered *sql.Stmt
+}
+
+func prepareReads(ctx context.Context, db *sql.DB) (*readStatements, error) {
+	var r readStatements
+	for _, p := range []struct {
+		to   **sql.Stmt
+		text string
+	}{
+		{&r.get, "SELECT data FROM record WHERE studio = ? AND kind = ? AND parent = ? AND id = ?"},
+		{&r.scan, "SELECT data FROM record WHERE studio = ? AND kind = ? ORDER BY sequence"},
+		{&r.findKey, "SELECT studio, data FROM record WHERE kind = 'key' AND id = ?"},
+		{&r.versions, `SELECT '', sequence FROM studio WHERE studio = ?1 AND live
+			UNION ALL SELECT kind, version FROM version WHERE studio = ?1`},
+		{&r.answered, "SELECT hash, answer, time FROM request WHERE studio = ? AND id = ?"},
+	} {
+		var err error
+		if *p.to, err = db.PrepareContext(ctx, p.text); err != nil {
+			return nil, err
+		}
+	}
+	return &r, nil
+}
+
+// Get implements store.Reader.
+func (s *Store) Get(ctx context.Context, k store.Key) (r store.Record, err error) {
+	if err := k.Check(); err != nil {
+		return r, err
+	}
+	err = s.read(func() error {
+		var data []byte
+		if err := s.reads.get.QueryRowContext(ctx, k.Studio, string(k.Kind), k.Parent, k.ID).Scan(&data); err != nil {
+			return err
+		}
+		r, err = commit.DecodeRecord(k.Studio, k.Kind, data)
+		return err
+	})
+	return r, err
+}
+
+// List implements store.Reader.
+func (s *Store) List(ctx context.Context, q store.Query) (page store.Page, err error) {
+	if err := q.Check(); err != nil {
+		return page, err
+	}
+	err = s.read(func() error {
+		text, args := listQuery(&q)
+		rows, err := s.readers.QueryContext(ctx, text, args...)
+		if err != nil {
+			return err
+		}
+		return eachRecord(rows, q.Studio, q.Kind, func(r store.Record) error {
+			if len(page.Records) == q.Limit {
+				page.More = true
+				return nil
+			}
+			page.Records = append(page.Records, r)
+			return nil
+		})
+	})
+	if err != nil {
+		return store.Page{}, err
+	}
+	return page, nil
+}
+
+// listQuery asks for one row more than the page holds, which tells whether there is more.
+func listQuery(q *store.Query) (string, []any) {
+	var b strings.Builder
+	args := []any{q.Studio, string(q.Kind)}
+	b.WriteString("SELECT r.data FROM record r WHERE r.studio = ? AND r.kind = ?")
+	if !q.AnyParent {
+		b.WriteString(" AND r.parent = ?")
+		args = append(args, q.Parent)
+	}
+	for _, l := range q.Labels {
+		b.WriteString(" AND r.sequence IN (SELECT sequence FROM label WHERE studio = ? AND kind = ? AND label = ?)")
+		args = append(args, q.Studio, string(q.Kind), l)
+	}
+	if a := q.After; a != nil {
+		switch q.Order {
+		case store.ByID:
+			b.WriteString(" AND (r.parent, r.id) > (?, ?)")
+			args = append(args, a.Parent, a.ID)
+		case store.OldestFirst:
+			b.WriteString(" AND r.sequence > ?")
+			args = append(args, a.Sequence)
+		case store.NewestFirst:
+			b.WriteString(" AND r.sequence < ?")
+			args = append(args, a.Sequence)
+		}
+	}
+	b.WriteString([...]string{
+		store.ByID:        " ORDER BY r.parent, r.id",
+		store.OldestFirst: " ORDER BY r.sequence",
+		store.NewestFirst: " ORDER BY r.sequence DESC",
+	}[q.Order])
+	b.WriteString(" LIMIT ?")
+	return b.String(), append(args, q.Limit+1)
+}
+
+// Scan implements store.Reader.
+func (s *Store) Scan(ctx context.Context, studio string, kind store.Kind, each func(store.Record) error) error {
+	if err := (store.Key{Studio: studio, Kind: kind, ID: "any"}).Check(); err != nil {
+		return err
+	}
+	return s.read(func() error {
+		rows, err := s.reads.scan.QueryContext(ctx, studio, string(kind))
+		if err != nil {
+			return err
+		}
+		return eachRecord(rows, studio, kind, each)
+	})
+}
+
+func eachRecord(rows *sql.Rows, studio string, kind store.Kind, each func(store.Record) error) error {
+	defer rows.Close()
+	for rows.Next() {
+		var data []byte
+		if err := rows.Scan(&data); err != nil {
+			return err
+		}
+		r, err := commit.DecodeRecord(studio, kind, data)
+		if err != nil {
+			return err
+		}
+		if err := each(r); err != nil {
+			return err
+		}
+	}
+	return rows.Err()
+}
+
+// FindKey implements store.Reader.
+func (s *Store) FindKey(ctx context.Context, id string) (r store.Record, err error) {
+	if err := (store.Key{Studio: "any", Kind: store.KindKey, ID: id}).Check(); err != nil {
+		return r, err
+	}
+	err = s.read(func() error {
+		var studio string
+		var data []byte
+		if err := s.reads.findKey.QueryRowContext(ctx, id).Scan(&studio, &data); err != nil {
+			return err
+		}
+		r, err = commit.DecodeRecord(studio, store.KindKey, data)
+		return err
+	})
+	return r, err
+}
+
+// Versions implements store.Reader.
+func (s *Store) Versions(ctx context.Context, studio string) (versions map[store.Kind]int64, err error) {
+	err = s.read(func() error {
+		rows, err := s.reads.versions.QueryContext(ctx, studio)
+		if err != nil {
+			return err
+		}
+		defer rows.Close()
+		versions = map[store.Kind]int64{}
+		for rows.Next() {
+			var kind string
+			var version int64
+			if err := rows.Scan(&kind, &version); err != nil {
+				return err
+			}
+			versions[store.Kind(kind)] = version
+		}
+		if err := rows.Err(); err != nil {
+			return err
+		}
+		if _, live := versions[""]; !live {
+			return store.ErrNotFound
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	return versions, nil
+}
+
+// Answered implements store.Reader.
+func (s *Store) Answered(ctx context.Context, studio string, request store.Request) (a store.Answer, err error) {
+	if err := request.Check(); err != nil {
+		return a, err
+	}
+	err = s.read(func() error {
+		var saved commit.Saved
+		var micros int64
+		if err := s.reads.answered.QueryRowContext(ctx, studio, request.ID).Scan(&saved.Hash, &saved.Answer, &micros); err != nil {
+			return err
+		}
+		saved.Time = time.UnixMicro(micros)
+		a, err = saved.Replay(studio, request, s.now())
+		return err
+	})
+	return a, err
+}
