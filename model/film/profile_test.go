@@ -1,0 +1,280 @@
+package film
+
+import (
+	"errors"
+	"math"
+	"strings"
+	"testing"
+
+	"github.com/catchline/catchline/model/chem"
+)
+
+func TestProfileOfACone(t *testing.T) {
+	// Frustum 30 mm high, radius 40 mm at the foot and 80 at the rim: slant 50 mm, lateral area π(40+80)·50 mm² (by hand).
+	p, err := NewProfile([]Point{{0.010, 0.040}, {0.040, 0.080}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	within(t, "slant", p.Length(), 0.050, 1e-12)
+	within(t, "area", p.Area(0, p.Length()), math.Pi*0.120*0.050, 1e-12)
+	within(t, "sine of the slope", p.SinSlope(0.02), 0.6, 1e-12)
+	within(t, "radius half way", p.At(0.025).Radius, 0.060, 1e-12)
+	along, err := p.Along(0.015)
+	if err != nil {
+		t.Fatal(err)
+	}
+	within(t, "place of half the height", along, 0.025, 1e-12)
+}
+
+func TestProfileRefusesNonsense(t *testing.T) {
+	nan := math.NaN()
+	for name, c := range map[string]struct {
+		points []Point
+		field  string
+	}{
+		"one point":         {[]Point{{0, 0.05}}, "points"},
+		"NaN":               {[]Point{{0, 0.05}, {nan, 0.05}}, "points[1].height"},
+		"inside out":        {[]Point{{0, 0.05}, {0.1, -0.05}}, "points[1].radius"},
+		"too large":         {[]Point{{0, 0.05}, {4, 0.05}}, "points[1].height"},
+		"repeated":          {[]Point{{0, 0.05}, {0.1, 0.05}, {0.1, 0.05}}, "points[2]"},
+		"below the foot":    {[]Point{{0, 0.05}, {-0.01, 0.06}, {0.1, 0.05}}, "points[1].height"},
+		"rim at foot level": {[]Point{{0, 0.05}, {0, 0.1}}, "points[1].height"},
+		"on the axis":       {[]Point{{0, 0}, {0.1, 0}}, "points"},
+		"crossing":          {[]Point{{0, 0.05}, {0.10, 0.05}, {0.10, 0.10}, {0.05, 0.02}, {0.2, 0.02}}, "points[3]"},
+		"comes back":        {[]Point{{0, 0.05}, {0.1, 0.05}, {0.1, 0.1}, {0.05, 0.05}}, "points[3]"},
+	} {
+		_, err := NewProfile(c.points)
+		var field *chem.FieldError
+		if !errors.As(err, &field) || field.Field != c.field {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+	if _, err := NewProfile(make([]Point, MaxProfilePoints+1)); err == nil {
+		t.Error("too many points accepted")
+	}
+}
+
+// A gutter 10 mm wide and 5 mm deep with upright walls around a cylinder of 40 mm radius holds π(50²-40²)·5 mm³ (by hand).
+func TestGutterHoldsItsVolume(t *testing.T) {
+	p, err := NewProfile([]Point{{0, 0.050}, {0.020, 0.050}, {0.015, 0.0500001}, {0.015, 0.040}, {0.1, 0.040}})
+	if err == nil {
+		t.Fatal("a gutter that cuts its own wall is accepted")
+	}
+	p, err = NewProfile([]Point{{0, 0.051}, {0.020, 0.051}, {0.020, 0.050}, {0.015, 0.050}, {0.015, 0.040}, {0.1, 0.040}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	ledges := p.Ledges(0)
+	if len(ledges) != 1 {
+		t.Fatalf("%d ledges", len(ledges))
+	}
+	within(t, "gutter", ledges[0].Holds, math.Pi*(0.050*0.050-0.040*0.040)*0.005, 1e-9)
+}
+
+// A catch line cut level 2 mm into a wall of 40 mm radius holds a puddle of 1.5 mm: π(40²-38²)·1.5 mm³, twice since a bead
+// also hangs at its upper edge (by hand).
+func TestCatchLineHoldsAPuddle(t *testing.T) {
+	p, err := NewProfile([]Point{{0, 0.040}, {0.010, 0.040}, {0.010, 0.038}, {0.012, 0.038}, {0.012, 0.040}, {0.1, 0.040}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	ledges := p.Ledges(1.5e-3)
+	if len(ledges) != 2 {
+		t.Fatalf("%d ledges", len(ledges))
+	}
+	ring := math.Pi * (0.040*0.040 - 0.038*0.038) * 1.5e-3
+	within(t, "lower edge", ledges[0].Holds, ring, 1e-9)
+	within(t, "upper edge", ledges[1].Holds, ring, 1e-9)
+}
+
+func TestShapes(t *testing.T) {
+	shapes := map[string]func() (*Profile, error){
+		"tile":     func() (*Profile, error) { return Tile(0.12, 0.05, math.Pi/3) },
+		"cylinder": func() (*Profile, error) { return Cylinder(0.12, 0.08) },
+		"bowl":     func() (*Profile, error) { return Bowl(0.08, 0.07, 0.16) },
+		"plate":    func() (*Profile, error) { return Plate(0.03, 0.008, 0.14, 0.26) },
+		"bottle":   func() (*Profile, error) { return Bottle(0.25, 0.1, 0.06, 0.07, 0.12, 0.03) },
+	}
+	for name, shape := range shapes {
+		p, err := shape()
+		if err != nil {
+			t.Errorf("%s: %v", name, err)
+			continue
+		}
+		if n := len(p.Ledges(1e-3)); n != 0 {
+			t.Errorf("%s has %d ledges", name, n)
+		}
+	}
+	tile, _ := shapes["tile"]()
+	within(t, "tile's area", tile.Area(0, tile.Length()), 0.12*0.05, 1e-12)
+	within(t, "tile's slope", tile.SinSlope(0.05), math.Sqrt(3)/2, 1e-12)
+	for name, shape := range map[string]func() (*Profile, error){
+		"no height":  func() (*Profile, error) { return Cylinder(0, 0.08) },
+		"NaN":        func() (*Profile, error) { return Bowl(0.08, math.NaN(), 0.16) },
+		"high foot":  func() (*Profile, error) { return Plate(0.03, 0.03, 0.14, 0.26) },
+		"long neck":  func() (*Profile, error) { return Bottle(0.2, 0.1, 0.1, 0.07, 0.12, 0.03) },
+		"level tile": func() (*Profile, error) { return Tile(0.1, 0.05, 0) },
+	} {
+		if _, err := shape(); err == nil {
+			t.Errorf("%s accepted", name)
+		}
+	}
+}
+
+func TestReadProfileCSV(t *testing.T) {
+	p, err := ReadProfileCSV(strings.NewReader("radius_mm,height_mm\n40,0\n\n 45 ,60\n38,120\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	within(t, "height", p.Height(), 0.120, 1e-12)
+	within(t, "foot", p.FootDiameter(), 0.080, 1e-12)
+	for text, field := range map[string]string{
+		"":                                     "csv",
+		"a,b\n1,2\n":                           "csv line 1",
+		"height_mm,radius_mm\n0,40\nten,40":    "csv line 3, height_mm",
+		"height_mm,radius_mm\n0,40\n10,":       "csv line 3, radius_mm",
+		"height_mm,radius_mm\n0,40\n10,40,50":  "csv line 3",
+		"height_mm,radius_mm\n0,40\nNaN,40":    "points[1].height",
+		"height_mm,radius_mm\n0,40\n10,40\n\"": "csv line 4",
+		"height_mm,radius_mm\n":                "points",
+	} {
+		_, err := ReadProfileCSV(strings.NewReader(text))
+		var bad *chem.FieldError
+		if !errors.As(err, &bad) || bad.Field != field {
+			t.Errorf("%q: %v", text, err)
+		}
+	}
+}
+
+var oneToOne = Tracing{MetresPerUnit: 1e-3}
+
+func TestReadProfileSVG(t *testing.T) {
+	// The same wall in five spellings; y grows downward, the foot is at y = 100.
+	for _, d := range []string{
+		"M40 100L40 50L60 0",
+		"m40,100 l0,-50 20-50",
+		"M60 0 L40 50 V100",
+		"M40 100 V50 L60,0",
+		"M 40 1e2 v -5.e1 l2e1-50",
+	} {
+		p, err := ReadProfileSVG(d, oneToOne)
+		if err != nil {
+			t.Errorf("%q: %v", d, err)
+			continue
+		}
+		within(t, d, p.Length(), 0.050+math.Hypot(0.020, 0.050), 1e-9)
+		within(t, d, p.FootDiameter(), 0.080, 1e-9)
+	}
+	// Lengths of curves: half a circle of radius 30 (π·30), a parabola by its closed form.
+	arc, err := ReadProfileSVG("M 10 60 a 30 30 0 1 0 0 -60", Tracing{MetresPerUnit: 1e-3, Axis: -30})
+	if err != nil {
+		t.Fatal(err)
+	}
+	within(t, "half a circle", arc.Length(), math.Pi*0.030, 1e-3)
+	packed, err := ReadProfileSVG("M10 60a30 30 0 100-60", Tracing{MetresPerUnit: 1e-3, Axis: -30})
+	if err != nil {
+		t.Fatal(err)
+	}
+	within(t, "the same with packed flags", packed.Length(), arc.Length(), 1e-12)
+	// A parabola from (0,0) with controls (0,50), (50,50) up: x = 50 t², y = 100 t - 50 t²; its length is
+	// 25 (2 + sqrt(2) asinh(1)) by hand.
+	quad, err := ReadProfileSVG("M0 0Q0 50 50 50", Tracing{MetresPerUnit: 1e-3, UpwardY: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	within(t, "parabola", quad.Length(), 0.025*(2+math.Sqrt2*math.Asinh(1)), 1e-3)
+	// The same curve as a cubic: controls two thirds of the way.
+	cubic, err := ReadProfileSVG("M0 0C0 33.3333333 16.6666667 50 50 50", Tracing{MetresPerUnit: 1e-3, UpwardY: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	within(t, "the same as a cubic", cubic.Length(), quad.Length(), 1e-3)
+	// Smooth ones: S after C and T after Q go on with the mirrored control point.
+	for smooth, plain := range map[string]string{
+		"M50 90C60 80 60 70 50 60S40 40 50 30": "M50 90C60 80 60 70 50 60C40 50 40 40 50 30",
+		"M50 90Q60 75 50 60T50 30":             "M50 90Q60 75 50 60Q40 45 50 30",
+		"M50 90q10-15 0-30t0-30":               "M50 90Q60 75 50 60Q40 45 50 30",
+	} {
+		a, err := ReadProfileSVG(smooth, oneToOne)
+		if err != nil {
+			t.Fatal(err)
+		}
+		b, err := ReadProfileSVG(plain, oneToOne)
+		if err != nil {
+			t.Fatal(err)
+		}
+		within(t, smooth, a.Length(), b.Length(), 1e-9)
+	}
+}
+
+func TestReadProfileSVGRefuses(t *testing.T) {
+	for d, field := range map[string]string{
+		"":                      "path, character 1",
+		"L10 10":                "path, character 1",
+		"M10 10 X":              "path, character 8",
+		"M10 10 L20":            "path, character 11",
+		"M10 10 L20 20 Z":       "path, character 15",
+		"M10 10 L20 20 M30 0":   "path, character 15",
+		"M10 10 a5 5 0 2 0 1 1": "path, character 15",
+		"M10 10 L20 -":          "path, character 12",
+		"M10 10 L1e99 0":        "path, character 15",
+		"M10 10":                "points",
+		"M10 10 L-10 0":         "points[1].radius",
+		"M10 10 L10 0 30 5 0 6": "points[3]",
+	} {
+		_, err := ReadProfileSVG(d, oneToOne)
+		var bad *chem.FieldError
+		if !errors.As(err, &bad) || bad.Field != field {
+			t.Errorf("%q: %v", d, err)
+		}
+	}
+	for _, scale := range []float64{0, -1, math.NaN(), math.Inf(1)} {
+		if _, err := ReadProfileSVG("M10 10L10 0", Tracing{MetresPerUnit: scale}); err == nil {
+			t.Errorf("scale %g accepted", scale)
+		}
+	}
+}
+
+// sound fails if a profile that was accepted has a number that is not finite or a place that is not on it.
+func sound(t *testing.T, p *Profile) {
+	l := p.Length()
+	area := p.Area(0, l)
+	if !(l > 0 && !math.IsInf(l, 0) && area > 0 && !math.IsInf(area, 0)) {
+		t.Fatalf("length %g, area %g", l, area)
+	}
+	for i := range 17 {
+		s := l * float64(i) / 16
+		at, slope := p.At(s), p.SinSlope(s)
+		if !(at.Height >= 0 && at.Radius >= 0 && math.Abs(slope) <= 1+1e-12) {
+			t.Fatalf("at %g: %v, slope %g", s, at, slope)
+		}
+	}
+	for _, ledge := range p.Ledges(1e-3) {
+		if !(ledge.Holds >= 0 && ledge.From < ledge.To) {
+			t.Fatalf("ledge %+v", ledge)
+		}
+	}
+}
+
+func FuzzReadProfileSVG(f *testing.F) {
+	for _, d := range []string{"M40 100L40 50L60 0", "m40,100 l0,-50 20-50", "M10 60a30 30 0 100-60", "M50 90Q60 75 50 60T50 30", "M0 0C0 3 16 5 5 5S1 2 3 4H3V9", "M1"} {
+		f.Add(d, 1.0, 0.0)
+	}
+	f.Fuzz(func(t *testing.T, d string, scale, axis float64) {
+		p, err := ReadProfileSVG(d, Tracing{MetresPerUnit: scale / 1000, Axis: axis})
+		if err == nil {
+			sound(t, p)
+		}
+	})
+}
+
+func FuzzReadProfileCSV(f *testing.F) {
+	f.Add("height_mm,radius_mm\n0,40\n10,45\n")
+	f.Add("radius_mm,height_mm\n\"40\",0\n\n1e1,45\n")
+	f.Fuzz(func(t *testing.T, text string) {
+		p, err := ReadProfileCSV(strings.NewReader(text))
+		if err == nil {
+			sound(t, p)
+		}
+	})
+}
