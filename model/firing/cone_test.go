@@ -9,12 +9,14 @@ import (
 	"strings"
 	"testing"
 
+	"pgregory.net/rapid"
+
 	"github.com/catchline/catchline/model/chem"
 	"github.com/catchline/catchline/model/firing"
 )
 
 // table reads a CSV as one map of column to cell a row.
-func table(t testing.TB, path string) []map[string]string {
+func table(t rapid.TB, path string) []map[string]string {
 	t.Helper()
 	f, err := os.Open(path)
 	if err != nil {
@@ -39,7 +41,7 @@ func table(t testing.TB, path string) []map[string]string {
 	return out
 }
 
-func float(t testing.TB, s string) float64 {
+func float(t rapid.TB, s string) float64 {
 	t.Helper()
 	v, err := strconv.ParseFloat(s, 64)
 	if err != nil {
@@ -48,7 +50,7 @@ func float(t testing.TB, s string) float64 {
 	return v
 }
 
-func near(t testing.TB, what string, got, want, tolerance float64) {
+func near(t rapid.TB, what string, got, want, tolerance float64) {
 	t.Helper()
 	if !(math.Abs(got-want) <= tolerance) {
 		t.Errorf("%s: got %.6g, want %.6g ± %g", what, got, want, tolerance)
@@ -56,7 +58,7 @@ func near(t testing.TB, what string, got, want, tolerance float64) {
 }
 
 // wantField checks that err names the field and says what is wanted.
-func wantField(t testing.TB, err error, field, says string) {
+func wantField(t rapid.TB, err error, field, says string) {
 	t.Helper()
 	var fe *chem.FieldError
 	if !errors.As(err, &fe) {
@@ -67,7 +69,7 @@ func wantField(t testing.TB, err error, field, says string) {
 	}
 }
 
-func coneType(t testing.TB, name string) firing.ConeType {
+func coneType(t rapid.TB, name string) firing.ConeType {
 	t.Helper()
 	for _, typ := range []firing.ConeType{firing.Large, firing.SelfSupporting, firing.Small} {
 		if typ.String() == name {

@@ -85,17 +85,19 @@ func heatWork(nodes []Node, shift, energy, kelvin float64) float64 {
 
 // work is a firing as a cone feels it.
 type work struct {
-	peak float64        // K
-	up   [NumNodes]Node // until the peak is reached
-	down [NumNodes]Node // after
+	up      [NumNodes]Node // until the peak is reached
+	down    [NumNodes]Node // after
+	natural [NumNodes]Node // what natural cooling from the same peak would be
 }
 
 func newWork(c *Curve) *work {
-	floor := c.PeakKelvin() - window
+	peak := c.PeakKelvin()
+	floor := peak - window
+	cooling := []Point{{0, peak}, {window / float64(DefaultCoolingCPerHour) * 3600, floor}}
 	return &work{
-		peak: c.PeakKelvin(),
-		up:   reduce(dwell(c.points[:c.peak+1], floor)),
-		down: reduce(dwell(c.points[c.peak:], floor)),
+		up:      reduce(dwell(c.points[:c.peak+1], floor)),
+		down:    reduce(dwell(c.points[c.peak:], floor)),
+		natural: reduce(dwell(cooling, floor)),
 	}
 }
 
@@ -112,10 +114,8 @@ func (w *work) coneNumber(typ ConeType, shift float64) float64 {
 	rungs := ladders()[typ]
 	below, belowNumber := math.NaN(), math.Inf(-1)
 	for _, r := range rungs {
-		peak := w.peak + shift
-		natural := rampSeconds(r.energy, peak, DefaultCoolingCPerHour) * math.Exp(-r.energy/gasConstant*(1/peak-1/r.kelvin))
-		after := math.Max(heatWork(w.down[:], shift, r.energy, r.kelvin)-natural, 0)
-		log := math.Log((heatWork(w.up[:], shift, r.energy, r.kelvin) + after) / r.seconds)
+		after := heatWork(w.down[:], shift, r.energy, r.kelvin) - heatWork(w.natural[:], shift, r.energy, r.kelvin)
+		log := math.Log((heatWork(w.up[:], shift, r.energy, r.kelvin) + math.Max(after, 0)) / r.seconds)
 		if log < 0 {
 			if math.IsInf(belowNumber, -1) {
 				return belowNumber
