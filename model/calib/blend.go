@@ -40,6 +40,9 @@ func newBlend(df float64) *blend {
 
 // of returns the scale and degrees of freedom for a normal variance V and a squared t scale.
 func (b *blend) of(V, scale2 float64) (scale, df float64) {
+	if !(V+scale2 < math.Inf(1)) {
+		return math.Inf(1), maxDF // overflow: the caller refuses it
+	}
 	x := V / (V + scale2) * (blendKnots - 1)
 	k := min(int(x), blendKnots-2)
 	f := x - float64(k)
@@ -98,16 +101,30 @@ func (s *sum) quantile(p float64) float64 {
 
 // inverseDF is 1/df of the t distribution whose 95 % interval is ratio times as wide as its 80 % interval, from 0 to top.
 func inverseDF(ratio, top float64) float64 {
-	low, high := 0.0, top
-	for range 30 {
-		mid := (low + high) / 2
-		if quantile(1/mid, 0.975)/quantile(1/mid, 0.9) < ratio {
-			low = mid
+	miss := func(inverse float64) float64 { return quantile(1/inverse, 0.975)/quantile(1/inverse, 0.9) - ratio }
+	// Regula falsi, Illinois variant: the ratio is nearly straight in 1/df.
+	low, high := 1/maxDF, top
+	atLow, atHigh := miss(low), miss(high)
+	if atLow >= 0 {
+		return 0
+	}
+	if atHigh <= 0 {
+		return top
+	}
+	x := low
+	for range 20 {
+		next := low + (high-low)*atLow/(atLow-atHigh)
+		if math.Abs(next-x) < 1e-5 {
+			return next
+		}
+		x = next
+		if at := miss(x); at < 0 {
+			low, atLow, atHigh = x, at, atHigh/2
 		} else {
-			high = mid
+			high, atHigh, atLow = x, at, atLow/2
 		}
 	}
-	return (low + high) / 2
+	return x
 }
 
 // quantile of the standard t distribution; normal from maxDF degrees of freedom.

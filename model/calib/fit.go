@@ -19,6 +19,7 @@ type Calibration struct {
 	θ           []float64 // standardised coefficients by position, as sajari/regression gave them
 	blend       *blend
 	search      Search
+	record      []Judgement
 }
 
 // pairTop is the row of R of one pair: d·v + b·θ = y. Its pair touches no other row of R, so it is kept sparse, by id.
@@ -50,7 +51,14 @@ func Fit(tiles []Tile, prior Prior) (*Calibration, error) {
 	if err != nil {
 		return nil, err
 	}
-	return fit(sorted, prior, searchPrecision)
+	c, err := fit(sorted, prior, searchPrecision)
+	if err != nil {
+		return nil, err
+	}
+	if c.record, err = walk(sorted, prior, searchPrecision); err != nil {
+		return nil, err
+	}
+	return c, nil
 }
 
 // searchPrecision is to what change of the log marginal likelihood the variances are searched. A thousandth is far below what
@@ -233,9 +241,9 @@ func (c *Calibration) id(position int) int32 {
 func (c *Calibration) compress(top []float64) pairTop {
 	n := len(top) - 2
 	t := pairTop{d: top[0], y: top[n+1]}
-	for i := n - 1; i >= 0; i-- {
-		if v := top[1+i]; v != 0 {
-			t.b = append(t.b, entry{c.id(i), v})
+	for id := range int32(n) {
+		if v := top[1+c.position(id)]; v != 0 {
+			t.b = append(t.b, entry{id, v})
 		}
 	}
 	return t
@@ -258,6 +266,16 @@ func (c *Calibration) Add(t *Tile) (*Calibration, error) {
 	if err := t.Check(); err != nil {
 		return nil, err
 	}
+	j, next, err := c.meet(t)
+	if err != nil {
+		return nil, err
+	}
+	next.record = append(c.record[:len(c.record):len(c.record)], j)
+	return next, nil
+}
+
+// add a checked tile, the record apart.
+func (c *Calibration) add(t *Tile) (*Calibration, error) {
 	next := *c
 	t.Conditions.visit(func(f Factor, _ Share) { next.used[f] = true })
 	next.admit(&t.Conditions)
@@ -280,8 +298,10 @@ func (c *Calibration) Add(t *Tile) (*Calibration, error) {
 	next.search.Tiles++
 	next.search.Added++
 	var err error
-	next.θ, err = next.tri.solve()
-	return &next, err
+	if next.θ, err = next.tri.solve(); err != nil {
+		return nil, err
+	}
+	return &next, nil
 }
 
 // oneStep finds the mode of one tile's predictor η under the normal N(mean, variance) that the others give it, and the

@@ -5,7 +5,9 @@ import (
 	"math"
 	"sort"
 
-	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/blas"
+	"gonum.org/v1/gonum/blas/blas64"
+	"gonum.org/v1/gonum/lapack/lapack64"
 )
 
 // system is the rows, laid out for the search of the mode. Standardised coefficients θ have a standard normal prior:
@@ -77,7 +79,7 @@ func (p *pattern) predictor(scale, pairScale, θ, pair []float64) float64 {
 
 // normal is the Newton system in the core coefficients after the pairs are eliminated.
 type normal struct {
-	matrix   *mat.SymDense
+	matrix   blas64.Symmetric // upper
 	right    []float64
 	pairDiag []float64 // D of every pair
 	pairGrad []float64
@@ -87,8 +89,8 @@ type normal struct {
 // assemble the Newton equations (XᵀHX + I) δ = Xᵀg - θ with weights from weight().
 func (s *system) assemble(scale, pairScale, θ, pair []float64, sup []support, weight func(*support) float64) *normal {
 	n := len(scale)
-	eq := &normal{matrix: mat.NewSymDense(n, nil), right: make([]float64, n)}
-	a := eq.matrix.RawSymmetric()
+	a := blas64.Symmetric{Uplo: blas.Upper, N: n, Stride: n, Data: make([]float64, n*n)}
+	eq := &normal{matrix: a, right: make([]float64, n)}
 	for i := range n {
 		a.Data[i*a.Stride+i] = 1
 		eq.right[i] = -θ[i]
@@ -152,19 +154,17 @@ func (s *system) assemble(scale, pairScale, θ, pair []float64, sup []support, w
 	return eq
 }
 
-// step solves the Newton equations: the step, its decrement (twice the rise that it promises) and the log determinant.
+// step solves the Newton equations, using the matrix up: the step, its decrement (twice the rise that it promises) and the log determinant.
 func (eq *normal) step() (core, pair []float64, decrement, lnDet float64, err error) {
-	var c mat.Cholesky
-	if !c.Factorize(eq.matrix) {
+	root, ok := lapack64.Potrf(eq.matrix)
+	if !ok {
 		return nil, nil, 0, 0, fmt.Errorf("%w: the Newton matrix is not positive", errRank)
 	}
-	core = make([]float64, len(eq.right))
-	if err := c.SolveVecTo(mat.NewVecDense(len(core), core), mat.NewVecDense(len(eq.right), eq.right)); err != nil {
-		if _, ill := err.(mat.Condition); !ill {
-			return nil, nil, 0, 0, err
-		}
+	core = append([]float64(nil), eq.right...)
+	lapack64.Potrs(root, blas64.General{Rows: len(core), Cols: 1, Stride: 1, Data: core})
+	for i := range core {
+		lnDet += 2 * math.Log(root.Data[i*root.Stride+i])
 	}
-	lnDet = c.LogDet()
 	pair = make([]float64, len(eq.pairDiag))
 	for i, v := range core {
 		decrement += v * eq.right[i]

@@ -1,6 +1,7 @@
 package calib
 
 import (
+	"fmt"
 	"math"
 	"sort"
 
@@ -61,7 +62,11 @@ func (c *Calibration) Predict(q *Conditions) (Prediction, error) {
 	if err := q.Check(); err != nil {
 		return Prediction{}, err
 	}
-	return c.predict(q), nil
+	p := c.predict(q)
+	if math.IsNaN(p.Mean) || math.IsInf(p.Mean, 0) || !(p.Scale > 0 && p.Scale < math.Inf(1)) {
+		return Prediction{}, fmt.Errorf("the calibration gives no finite prediction: %g ± %g", p.Mean, p.Scale)
+	}
+	return p, nil
 }
 
 func (c *Calibration) predict(q *Conditions) Prediction {

@@ -46,7 +46,7 @@ func (s *system) widths(prior *Prior, precision float64) (variances, error) {
 			optimize.Problem{Func: func(x []float64) float64 { w := set(x); return objective(&w) }},
 			start,
 			&optimize.Settings{
-				Converger:       &optimize.FunctionConverge{Absolute: precision, Iterations: 10 * len(free)},
+				Converger:       &optimize.FunctionConverge{Absolute: precision, Iterations: 4 + 2*len(free)},
 				FuncEvaluations: 400 * len(free),
 			},
 			&optimize.NelderMead{SimplexSize: 0.4})
