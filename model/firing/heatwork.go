@@ -109,13 +109,15 @@ func newWork(c *Curve) *work {
 // a hold, a drop hold and slow cooling count, a kiln switched off at the end point reads the cone itself.
 //
 // The energies of neighbours differ, so in a firing far from the published rates a hotter cone can seem to fall before a
-// cooler one. The scale ends at the first cone that still stands: so more heat never reads lower.
+// cooler one. A cone is therefore held to ask for at least leastStep more in ln of heat work than the one before: so the reading rises
+// with heat and never jumps.
 func (w *work) coneNumber(typ ConeType, shift float64) float64 {
 	rungs := ladders()[typ]
-	below, belowNumber := math.NaN(), math.Inf(-1)
+	below, belowNumber := math.Inf(1), math.Inf(-1)
 	for _, r := range rungs {
 		after := heatWork(w.down[:], shift, r.energy, r.kelvin) - heatWork(w.natural[:], shift, r.energy, r.kelvin)
 		log := math.Log((heatWork(w.up[:], shift, r.energy, r.kelvin) + math.Max(after, 0)) / r.seconds)
+		log = math.Min(log, below-leastStep)
 		if log < 0 {
 			if math.IsInf(belowNumber, -1) {
 				return belowNumber
@@ -126,6 +128,10 @@ func (w *work) coneNumber(typ ConeType, shift float64) float64 {
 	}
 	return math.Inf(1)
 }
+
+// leastStep is the least difference in ln of heat work between neighbouring cones: some 1 K, where the closest published
+// neighbours (2 and 3 at 15 °C/h) are 3 K apart.
+const leastStep = 0.05
 
 // energyAt interpolates the activation energy along the self-supporting cones.
 func energyAt(number float64) float64 {
