@@ -324,10 +324,10 @@ func TestMixedFlowAgainstFiringInSteps(t *testing.T) {
 
 // Common practice, no source: two coats of a glossy cone 6 glaze move a few millimetres (3 to 8), four of two such
 // glazes half an inch to an inch and more (13 to 30) on a band of 60 mm, which is why testers leave an inch to an inch and a
-// half bare. From 10^2.8 Pa·s at 1222 °C, fluidity falling by e in 50 K, 60 °C/h up, 15 min hold, 200 °C/h down.
+// half bare. From 10^2.8 Pa·s at 1222 °C, fluidity falling by e in 50 K, 60 °C/h up, 15 min hold, 150 °C/h down.
 func TestCoatsMoveAsTestersSee(t *testing.T) {
 	var e Exposure
-	const top, fluidity, fold, up, down = 1495., 1 / 630.957, 50., 60. / 3600, 200. / 3600
+	const top, fluidity, fold, up, down = 1495., 1 / 630.957, 50., 60. / 3600, 150. / 3600
 	e.Add(top, fold/up+900+fold/down, fluidity)
 	for _, c := range []struct{ coats, low, high float64 }{{2, 3e-3, 8e-3}, {4, 13e-3, 30e-3}} {
 		h, err := Coats(Brush, c.coats, 1)

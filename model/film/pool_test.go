@@ -37,3 +37,26 @@ func TestSmallPoolIsACapAndLargeOneAPuddle(t *testing.T) {
 		}
 	}
 }
+
+func TestRingAroundAFoot(t *testing.T) {
+	const a, foot = 3.57e-3, 0.080
+	// Large: ring of thickness a between 80 and 120 mm holds π/4 (120² - 80²) a, by hand.
+	ring, err := SpreadAround(math.Pi/4*(0.120*0.120-0.080*0.080)*a, foot, a, ShelfAngle)
+	if err != nil {
+		t.Fatal(err)
+	}
+	within(t, "ring", ring.Diameter, 0.120, 1e-9)
+	// Small: a bead of 2 mm width at 60° along the foot: cross-section 4 tan(30°)/3 mm², by hand, middle of the
+	// bead at 82 mm.
+	bead, err := SpreadAround(math.Pi*(foot+2e-3)*4e-6/math.Sqrt(3)/3, foot, a, ShelfAngle)
+	if err != nil {
+		t.Fatal(err)
+	}
+	within(t, "bead", bead.Diameter, 0.084, 1e-9)
+	if none, _ := SpreadAround(0, foot, a, ShelfAngle); none.Diameter != foot || none.Thickness != 0 {
+		t.Errorf("nothing spreads to %+v", none)
+	}
+	if _, err := SpreadAround(1e-6, 0, a, ShelfAngle); err == nil {
+		t.Error("no foot accepted")
+	}
+}

@@ -12,7 +12,7 @@ import (
 const (
 	MinCells = 20
 	MaxCells = 5000
-	MaxBands = 4
+	MaxBands = 8
 	maxSteps = 2_000_000
 	courant  = 0.9
 )

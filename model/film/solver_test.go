@@ -306,7 +306,7 @@ func TestSolverRefuses(t *testing.T) {
 	s := solverOf(t, p, err, 100, 0, Band{0.030, 0.090, 0.5e-3, 1})
 	nan := math.NaN()
 	for name, bands := range map[string][]Band{
-		"no bands": {}, "five": make([]Band, 5), "upside down": {{0.09, 0.03, 1e-3, 1}}, "beyond the rim": {{0.03, 0.2, 1e-3, 1}},
+		"no bands": {}, "nine": make([]Band, 9), "upside down": {{0.09, 0.03, 1e-3, 1}}, "beyond the rim": {{0.03, 0.2, 1e-3, 1}},
 		"NaN": {{nan, 0.1, 1e-3, 1}}, "thickness": {{0.03, 0.1, 0, 1}}, "mobility": {{0.03, 0.1, 1e-3, nan}},
 	} {
 		if err := s.Lay(bands...); err == nil {
