@@ -132,7 +132,7 @@ func TestBadRecipes(t *testing.T) {
 		"NaN":        {[]chem.Part{{"talc", math.NaN()}}, nil, "recipe[0].amount", "NaN"},
 		"infinite":   {[]chem.Part{{"talc", math.Inf(1)}}, nil, "recipe[0].amount", "+Inf"},
 		"zero":       {[]chem.Part{{"talc", 0}, {"whiting", 0}}, nil, "recipe", "more than 0"},
-		"all loss":   {[]chem.Part{{"gum", 3}}, []chem.Material{gum}, "recipe", "stays in the melt"},
+		"all loss":   {[]chem.Part{{"gum", 3}}, []chem.Material{gum}, "recipe", "at least 1 % that stays in the melt"},
 		"twins":      {[]chem.Part{{"gum", 3}}, []chem.Material{gum, gum}, "materials[1].name", "materials[0]"},
 		"bad sum":    {[]chem.Part{{"x", 3}}, []chem.Material{{Name: "x"}}, "materials[0].oxides", "sum of 1"},
 		"bad LOI":    {[]chem.Part{{"x", 3}}, []chem.Material{{Name: "x", LOI: math.NaN()}}, "materials[0].loi", "NaN"},

@@ -136,8 +136,10 @@ func (c *Composition) settle(t *tally, field string) error {
 	for _, m := range t.mass {
 		melt += m
 	}
-	if !(melt > 0) {
-		return &FieldError{field, "nothing but what leaves in the fire", "at least one oxide that stays in the melt"}
+	raw := melt + t.left + t.lost
+	const least = 0.01
+	if !(melt >= least*raw) {
+		return &FieldError{field, short(100*(1-melt/raw)) + " % that leaves in the fire or is no part of the melt", "at least 1 % that stays in the melt"}
 	}
 	const most = 0.05
 	if t.left > most*(t.left+melt) {
@@ -148,7 +150,6 @@ func (c *Composition) settle(t *tally, field string) error {
 		c.MassFractions[o] = m / melt
 	}
 	c.Melt.FromMassFractions(&c.MassFractions)
-	raw := melt + t.left + t.lost
 	c.LOI = t.lost / raw
 	c.Fluorine = t.fluorine / raw
 	for _, s := range t.turned {
