@@ -170,7 +170,8 @@ func (r *reader) bool() bool { return r.uint(1) == 1 }
 
 func (r *reader) string() string {
 	n := r.count(1)
-	if r.err != nil {
+	if r.err != nil || n > len(r.b) { // the count itself took a byte
+		r.fail("a name is cut short")
 		return ""
 	}
 	s := string(r.b[:n])

@@ -150,9 +150,9 @@ func (e *errorModel) of(r *Reading, lnPhysics, η, scale float64) support {
 
 // leastCurvature is the share of the expected weight below which a tile's curvature is not let fall, so that an outlier,
 // where the t likelihood bends the wrong way, still gives a proper row.
-const leastCurvature = 0.1
+const leastCurvature = 0.01
 
-// row is the weight h of the least-squares row that stands for this reading at η.
+// weight is the weight h of the least-squares row that stands for this reading at η.
 func (s *support) weight() float64 {
 	return math.Max(s.curvature, leastCurvature*s.emWeight)
 }
