@@ -114,6 +114,28 @@ func TestNotesOnSums(t *testing.T) {
 	}
 }
 
+// Each flux counts in the sum that a formula brings to one, and nothing else does.
+func TestFluxes(t *testing.T) {
+	for o := chem.Oxide(0); o < chem.NumOxides; o++ {
+		m := chem.Melt{chem.SiO2: 0.6}
+		m[o] += 0.4
+		u, err := chem.Seger(&m)
+		switch o {
+		case chem.Li2O, chem.Na2O, chem.K2O, chem.MgO, chem.CaO, chem.SrO, chem.BaO, chem.ZnO, chem.PbO:
+			if err != nil {
+				t.Fatal(err)
+			}
+			near(t, o.String(), u[o], 1, 1e-12)
+			near(t, "SiO2", u[chem.SiO2], 1.5, 1e-12)
+			if _, ok := u.SilicaToAlumina(); ok {
+				t.Error("a ratio to no alumina")
+			}
+		default:
+			wantField(t, err, "fluxes", "Na2O")
+		}
+	}
+}
+
 // drawMelt draws a melt with up to all oxides.
 func drawMelt(t *rapid.T, name string) chem.Melt {
 	var w [chem.NumOxides]float64

@@ -3,6 +3,7 @@ package firing_test
 import (
 	"encoding/csv"
 	"errors"
+	"fmt"
 	"math"
 	"os"
 	"strconv"
@@ -141,5 +142,34 @@ func TestConeEndpointFaults(t *testing.T) {
 	} {
 		_, _, err := firing.ConeEndpoint(c.cone, c.typ, c.rate)
 		wantField(t, err, c.field, c.says)
+	}
+}
+
+// Between and beyond the published rates, by hand from the table's values: 30 °C/h is half way between 15 and 60 in the logarithm, 94.868
+// between 60 and 150, and 375 is as far beyond 150 as 150 is beyond 60.
+func TestConeEndpointBetweenRates(t *testing.T) {
+	for _, c := range []struct {
+		typ          firing.ConeType
+		rate, want   float64
+		extrapolated bool
+	}{
+		{firing.SelfSupporting, 30, (1185 + 1222) / 2.0, false},
+		{firing.SelfSupporting, math.Sqrt(60 * 150), (1222 + 1243) / 2.0, false},
+		{firing.SelfSupporting, 375, 1243 + 21, true},
+		{firing.SelfSupporting, 7.5, 1185 - 37.0/2, true},
+		{firing.Large, math.Sqrt(60 * 150), (1220 + 1241) / 2.0, false},
+		{firing.Large, 375, 1241 + 21, true},
+		{firing.Large, 15, 1220 - 37, true},
+		{firing.Small, 300, 1255, false},
+		{firing.Small, 150, 1255 - 21*math.Log(2)/math.Log(2.5), true},
+	} {
+		k, extrapolated, err := firing.ConeEndpoint("6", c.typ, c.rate)
+		if err != nil {
+			t.Fatal(err)
+		}
+		near(t, fmt.Sprintf("%s at %g", c.typ, c.rate), k-273.15, c.want, 1e-9)
+		if extrapolated != c.extrapolated {
+			t.Errorf("%s at %g: extrapolated %v", c.typ, c.rate, extrapolated)
+		}
 	}
 }
