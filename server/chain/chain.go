@@ -1,0 +1,185 @@
+// Package chain is what every call passes through before it reaches a service, the same for unary calls and
+// streams, for gRPC and for HTTP: a list of links, each defined once for both kinds of call.
+package chain
+
+import (
+	"context"
+	"errors"
+	"io"
+	"time"
+
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/proto"
+)
+
+// Call is what is known of the call under way. Links fill it in, and later links read it; it belongs to
+// one call and is not to be kept.
+type Call struct {
+	Method    string // full name, "/package.Service/Method"
+	Streaming bool
+	Transport string // "grpc" or "http"
+	Start     time.Time
+	RequestID string
+	Studio    string // of the caller's key; empty: not bound to one
+	Key       string // name of the caller's key, not its secret; empty: none
+	received  int
+	sent      int
+}
+
+// Received returns how many messages have come so far.
+func (c *Call) Received() int { return c.received }
+
+// Sent returns how many messages have gone out so far.
+func (c *Call) Sent() int { return c.sent }
+
+// Link is one link of the chain.
+type Link struct {
+	Name string
+	// Around is called once a call; it calls next, at most once, or says why not. Nil: nothing to do.
+	Around func(ctx context.Context, call *Call, next func(context.Context) error) error
+	// Request is called for each message that comes from the client, before the service sees it. Nil: nothing to do.
+	Request func(ctx context.Context, call *Call, m proto.Message) error
+	// Answer is called for each message of a stream to the client. Nil: nothing to do.
+	Answer func(ctx context.Context, call *Call, m proto.Message) error
+}
+
+type callKey struct{}
+
+// FromContext returns the call under way, or nil.
+func FromContext(ctx context.Context) *Call {
+	c, _ := ctx.Value(callKey{}).(*Call)
+	return c
+}
+
+// NewContext returns a context with the call.
+func NewContext(ctx context.Context, c *Call) context.Context {
+	return context.WithValue(ctx, callKey{}, c)
+}
+
+// Unary makes one interceptor of the links, the first one outermost. Transport goes into each Call.
+func Unary(transport string, links []Link) grpc.UnaryServerInterceptor {
+	return func(ctx context.Context, req any, info *grpc.UnaryServerInfo, handler grpc.UnaryHandler) (any, error) {
+		call := &Call{Method: info.FullMethod, Transport: transport, Start: time.Now(), received: 1}
+		r := unaryRun{call: call, links: links, req: req, handler: handler}
+		err := r.from(NewContext(ctx, call), 0)
+		if err != nil {
+			return nil, err
+		}
+		return r.resp, nil
+	}
+}
+
+type unaryRun struct {
+	call    *Call
+	links   []Link
+	req     any
+	resp    any
+	handler grpc.UnaryHandler
+}
+
+// from runs the links from the i-th on, and the handler.
+func (r *unaryRun) from(ctx context.Context, i int) error {
+	for ; i < len(r.links); i++ {
+		l := &r.links[i]
+		if l.Around != nil {
+			return l.Around(ctx, r.call, func(ctx context.Context) error {
+				if err := l.check(ctx, r.call, r.req); err != nil {
+					return err
+				}
+				return r.from(ctx, i+1)
+			})
+		}
+		if err := l.check(ctx, r.call, r.req); err != nil {
+			return err
+		}
+	}
+	var err error
+	r.resp, err = r.handler(ctx, r.req)
+	return err
+}
+
+func (l *Link) check(ctx context.Context, call *Call, req any) error {
+	if l.Request == nil {
+		return nil
+	}
+	m, ok := req.(proto.Message)
+	if !ok {
+		return nil
+	}
+	return l.Request(ctx, call, m)
+}
+
+// Stream is Unary for streams.
+func Stream(transport string, links []Link) grpc.StreamServerInterceptor {
+	return func(srv any, ss grpc.ServerStream, info *grpc.StreamServerInfo, handler grpc.StreamHandler) error {
+		call := &Call{Method: info.FullMethod, Streaming: true, Transport: transport, Start: time.Now()}
+		r := streamRun{call: call, links: links, stream: ss, srv: srv, handler: handler}
+		return r.from(NewContext(ss.Context(), call), 0)
+	}
+}
+
+type streamRun struct {
+	call    *Call
+	links   []Link
+	stream  grpc.ServerStream
+	srv     any
+	handler grpc.StreamHandler
+}
+
+func (r *streamRun) from(ctx context.Context, i int) error {
+	for ; i < len(r.links); i++ {
+		if around := r.links[i].Around; around != nil {
+			return around(ctx, r.call, func(ctx context.Context) error { return r.from(ctx, i+1) })
+		}
+	}
+	return r.handler(r.srv, &checkedStream{ServerStream: r.stream, ctx: ctx, call: r.call, links: r.links})
+}
+
+// checkedStream lets every link see the messages.
+type checkedStream struct {
+	grpc.ServerStream
+	ctx   context.Context
+	call  *Call
+	links []Link
+}
+
+func (s *checkedStream) Context() context.Context { return s.ctx }
+
+func (s *checkedStream) RecvMsg(m any) error {
+	if err := s.ServerStream.RecvMsg(m); err != nil {
+		return s.ended(err)
+	}
+	s.call.received++
+	for i := range s.links {
+		if err := s.links[i].check(s.ctx, s.call, m); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (s *checkedStream) SendMsg(m any) error {
+	// A context that ended by a link's own deadline is not known to the transport.
+	if err := s.ctx.Err(); err != nil {
+		return status.FromContextError(err).Err()
+	}
+	s.call.sent++
+	pm, ok := m.(proto.Message)
+	for i := range s.links {
+		if answer := s.links[i].Answer; answer != nil && ok {
+			if err := answer(s.ctx, s.call, pm); err != nil {
+				return err
+			}
+		}
+	}
+	return s.ended(s.ServerStream.SendMsg(m))
+}
+
+// ended says why a stream ended, where the transport says only that it did.
+func (s *checkedStream) ended(err error) error {
+	if errors.Is(err, io.EOF) && s.ctx.Err() != nil {
+		return status.FromContextError(s.ctx.Err()).Err()
+	}
+	return err
+}

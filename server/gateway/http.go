@@ -1,0 +1,84 @@
+package gateway
+
+import (
+	"fmt"
+	"net/http"
+	"time"
+
+	"google.golang.org/grpc/codes"
+)
+
+// secure sets the headers that keep a browser from doing more with an answer than it should: no script, style or
+// picture from elsewhere, none written into a page, no framing.
+func secure(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		h := w.Header()
+		h.Set("Content-Security-Policy", "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; font-src 'self'; connect-src 'self'; manifest-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'")
+		h.Set("X-Content-Type-Options", "nosniff")
+		h.Set("X-Frame-Options", "DENY")
+		h.Set("Referrer-Policy", "no-referrer")
+		h.Set("Cross-Origin-Opener-Policy", "same-origin")
+		h.Set("Cross-Origin-Resource-Policy", "same-origin")
+		h.Set("Permissions-Policy", "camera=(), geolocation=(), microphone=()")
+		if r.TLS != nil {
+			h.Set("Strict-Transport-Security", "max-age=31536000")
+		}
+		next.ServeHTTP(w, r)
+	})
+}
+
+// limitBody refuses bodies that are too large, before reading them where their size is told.
+func limitBody(limit int64, next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		// Answers are a caller's own and change.
+		w.Header().Set("Cache-Control", "no-store")
+		if r.ContentLength > limit {
+			w.Header().Set("Connection", "close")
+			writeStatus(w, http.StatusRequestEntityTooLarge, codes.InvalidArgument, fmt.Sprintf("The body has %d bytes; allowed: %d.", r.ContentLength, limit))
+			return
+		}
+		r.Body = http.MaxBytesReader(w, r.Body, limit)
+		next.ServeHTTP(w, r)
+	})
+}
+
+// patient waits for a slow client as long as it takes something now and then. A limit on the whole answer would cut
+// long sheets off, none would let a client that takes nothing hold its sheet for ever.
+func patient(timeout time.Duration, next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		p := &patientWriter{ResponseWriter: w, control: http.NewResponseController(w), timeout: timeout}
+		_ = p.control.SetWriteDeadline(time.Time{}) // that of the request before on this connection
+		next.ServeHTTP(p, r)
+		// What is still buffered goes out after this.
+		_ = p.control.SetWriteDeadline(time.Now().Add(timeout))
+	})
+}
+
+type patientWriter struct {
+	http.ResponseWriter
+	control *http.ResponseController
+	timeout time.Duration
+}
+
+// during sets the deadline while f writes, and takes it away after: HTTP/2 ends a stream at its deadline even if
+// nothing is being written, as while the next part of a sheet is computed. Its errors say that the connection is
+// gone, which f finds out by itself, or that a test's recorder knows no deadlines.
+func (w *patientWriter) during(f func()) {
+	_ = w.control.SetWriteDeadline(time.Now().Add(w.timeout))
+	f()
+	_ = w.control.SetWriteDeadline(time.Time{})
+}
+
+func (w *patientWriter) Write(b []byte) (n int, err error) {
+	w.during(func() { n, err = w.ResponseWriter.Write(b) })
+	return n, err
+}
+
+// FlushError implements what http.ResponseController looks for.
+func (w *patientWriter) FlushError() (err error) {
+	w.during(func() { err = w.control.Flush() })
+	return err
+}
+
+// Unwrap lets http.ResponseController find the writer beneath.
+func (w *patientWriter) Unwrap() http.ResponseWriter { return w.ResponseWriter }

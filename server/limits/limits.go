@@ -1,0 +1,211 @@
+// Package limits keeps the server from taking on more than it can do: what is beyond the limits is turned away
+// at once with ResourceExhausted and the time after which to try again, so that what is accepted stays fast.
+package limits
+
+import (
+	"context"
+	"fmt"
+	"strings"
+	"sync"
+	"time"
+
+	"golang.org/x/time/rate"
+	"google.golang.org/genproto/googleapis/rpc/errdetails"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/types/known/durationpb"
+
+	"github.com/catchline/catchline/server/chain"
+)
+
+// Options are the limits. Zero rates mean no limit.
+type Options struct {
+	RequestsPerSecond    float64
+	KeyRequestsPerSecond float64
+	Concurrent           int
+	Queue                int
+	QueueTime            time.Duration
+	Streams              int // sheets and exports at once
+	KeyStreams           int // of one key
+	StreamMessages       int // of one stream, in one direction
+}
+
+// Limits holds what is under way. Make it by New.
+type Limits struct {
+	o    Options
+	all  *rate.Limiter
+	gate *gate
+	now  func() time.Time
+	shed func(reason string)
+
+	mu      sync.Mutex
+	keys    map[string]*keyUse
+	swept   time.Time
+	streams int
+}
+
+// keyUse is what one key has used. An idle one is as good as none and is dropped.
+type keyUse struct {
+	rate    *rate.Limiter
+	streams int
+	used    time.Time
+}
+
+// Reasons for turning a call away, as shed is told.
+const (
+	ReasonRate       = "rate"
+	ReasonKeyRate    = "key_rate"
+	ReasonBusy       = "busy"
+	ReasonStreams    = "streams"
+	ReasonKeyStreams = "key_streams"
+	ReasonLength     = "stream_length"
+)
+
+// New returns limits that tell shed of each call that they turn away; shed may be nil.
+func New(o Options, shed func(reason string)) *Limits {
+	l := &Limits{o: o, now: time.Now, keys: map[string]*keyUse{}, shed: shed}
+	if o.RequestsPerSecond > 0 {
+		l.all = rate.NewLimiter(rate.Limit(o.RequestsPerSecond), burst(o.RequestsPerSecond))
+	}
+	l.gate = newGate(o.Concurrent, o.Queue, o.QueueTime)
+	return l
+}
+
+// burst lets a tenth of a second's worth come at once, and at least ten calls.
+func burst(perSecond float64) int { return max(10, int(perSecond/10)) }
+
+// Link is the link of the chain that keeps the limits.
+func (l *Limits) Link() chain.Link {
+	tooLong := func(n int) error {
+		if n > l.o.StreamMessages {
+			return l.refuse(ReasonLength, 0, fmt.Sprintf("The stream is longer than %d messages.", l.o.StreamMessages))
+		}
+		return nil
+	}
+	return chain.Link{
+		Name:    "limits",
+		Around:  l.around,
+		Request: func(_ context.Context, c *chain.Call, _ proto.Message) error { return tooLong(c.Received()) },
+		Answer:  func(_ context.Context, c *chain.Call, _ proto.Message) error { return tooLong(c.Sent()) },
+	}
+}
+
+func (l *Limits) around(ctx context.Context, call *chain.Call, next func(context.Context) error) error {
+	// A server that is too busy to say that it lives would be stopped for it.
+	if strings.HasPrefix(call.Method, "/grpc.health.") {
+		return next(ctx)
+	}
+	if wait := reserve(l.all, l.now()); wait > 0 {
+		return l.refuse(ReasonRate, wait, "The server has more requests than it may take; try again later.")
+	}
+	if call.Key != "" {
+		if wait := l.reserveKey(call.Key); wait > 0 {
+			return l.refuse(ReasonKeyRate, wait, fmt.Sprintf("This key may send %g requests a second; try again later.", l.o.KeyRequestsPerSecond))
+		}
+	}
+	if call.Streaming {
+		if reason := l.enterStream(call.Key); reason != "" {
+			return l.refuse(reason, time.Second, "As many sheets and exports as allowed are under way; try again when one is done.")
+		}
+		defer l.leaveStream(call.Key)
+		return next(ctx)
+	}
+	if err := l.gate.enter(ctx); err != nil {
+		if ctx.Err() != nil {
+			return status.FromContextError(ctx.Err()).Err()
+		}
+		return l.refuse(ReasonBusy, l.gate.retryAfter(), "The server is busy; try again.")
+	}
+	defer l.gate.leave()
+	return next(ctx)
+}
+
+// reserve takes one call from the bucket, or says how long to wait for one.
+func reserve(r *rate.Limiter, now time.Time) time.Duration {
+	if r == nil || r.AllowN(now, 1) {
+		return 0
+	}
+	missing := 1 - r.TokensAt(now)
+	return max(time.Millisecond, time.Duration(missing/float64(r.Limit())*float64(time.Second)))
+}
+
+// idle is how long what a key has used is remembered; any bucket is full again by then.
+const idle = 10 * time.Second
+
+// use returns what a key has used. l.mu is held.
+func (l *Limits) use(key string) *keyUse {
+	now := l.now()
+	if now.Sub(l.swept) > idle {
+		l.swept = now
+		for k, u := range l.keys {
+			if u.streams == 0 && now.Sub(u.used) > idle {
+				delete(l.keys, k)
+			}
+		}
+	}
+	u := l.keys[key]
+	if u == nil {
+		u = &keyUse{}
+		if r := l.o.KeyRequestsPerSecond; r > 0 {
+			u.rate = rate.NewLimiter(rate.Limit(r), burst(r))
+		}
+		l.keys[key] = u
+	}
+	u.used = now
+	return u
+}
+
+func (l *Limits) reserveKey(key string) time.Duration {
+	l.mu.Lock()
+	u := l.use(key)
+	l.mu.Unlock()
+	return reserve(u.rate, l.now())
+}
+
+func (l *Limits) enterStream(key string) (reason string) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if l.streams >= l.o.Streams {
+		return ReasonStreams
+	}
+	if key != "" {
+		u := l.use(key)
+		if u.streams >= l.o.KeyStreams {
+			return ReasonKeyStreams
+		}
+		u.streams++
+	}
+	l.streams++
+	return ""
+}
+
+func (l *Limits) leaveStream(key string) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.streams--
+	if key != "" {
+		l.use(key).streams--
+	}
+}
+
+func (l *Limits) refuse(reason string, retryAfter time.Duration, text string) error {
+	if l.shed != nil {
+		l.shed(reason)
+	}
+	return Exhausted(reason, retryAfter, text)
+}
+
+// Exhausted is the answer to a call that was turned away. A retryAfter of 0 means that trying again does not help.
+func Exhausted(reason string, retryAfter time.Duration, text string) error {
+	s := status.New(codes.ResourceExhausted, text)
+	info := &errdetails.ErrorInfo{Reason: "LIMIT_" + strings.ToUpper(reason), Domain: "catchline"}
+	d, err := s.WithDetails(info)
+	if err == nil && retryAfter > 0 {
+		d, err = s.WithDetails(info, &errdetails.RetryInfo{RetryDelay: durationpb.New(retryAfter)})
+	}
+	if err == nil {
+		s = d
+	}
+	return s.Err()
+}

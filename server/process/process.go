@@ -1,0 +1,414 @@
+// Package process is the running server: it opens the store, listens, serves until it is told to stop, and closes
+// everything in the reverse order. The program, the tests and the command line's embedded mode start the very same.
+package process
+
+import (
+	"context"
+	"crypto/tls"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/http"
+	"sync/atomic"
+	"time"
+
+	"golang.org/x/net/netutil"
+	"golang.org/x/sync/errgroup"
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/credentials"
+	"google.golang.org/grpc/health"
+	healthpb "google.golang.org/grpc/health/grpc_health_v1"
+	"google.golang.org/grpc/keepalive"
+	"google.golang.org/grpc/reflection"
+
+	"github.com/catchline/catchline/server/access"
+	"github.com/catchline/catchline/server/chain"
+	"github.com/catchline/catchline/server/config"
+	"github.com/catchline/catchline/server/gateway"
+	"github.com/catchline/catchline/server/limits"
+	"github.com/catchline/catchline/server/store"
+	"github.com/catchline/catchline/server/telemetry"
+)
+
+// Services are what the server serves besides health and reflection.
+type Services interface {
+	Register(grpc.ServiceRegistrar)
+}
+
+// Options are what a program is made of that is not a setting.
+type Options struct {
+	Version string
+	Logger  *slog.Logger
+	// Services makes the services on the opened store. Only studios tells which studio a caller is bound to.
+	Services func(st store.Store, log *slog.Logger, onlyStudio func(context.Context) (string, bool)) Services
+	Pages    http.Handler // nil: none
+	// Seed loads the demo studio through the connection unless it is there. Nil: there is none.
+	Seed func(ctx context.Context, conn grpc.ClientConnInterface) error
+}
+
+// Program is the server. Make it by Open.
+type Program struct {
+	config  config.Config
+	log     *slog.Logger
+	store   store.Store
+	local   grpc.ClientConnInterface
+	grpc    *grpc.Server
+	http    *http.Server
+	metrics *http.Server
+	export  *telemetry.Export
+	health  *health.Server
+
+	grpcListener, httpListener, metricsListener net.Listener
+
+	end      context.CancelFunc // of what goes on beside the calls
+	stopping atomic.Bool
+	closed   atomic.Bool
+}
+
+// Open verifies the settings, opens the store and listens. Nothing is served before Run. The context bounds the
+// opening only.
+func Open(ctx context.Context, c config.Config, o Options) (p *Program, err error) {
+	if err := c.Verify(); err != nil {
+		return nil, fmt.Errorf("the settings cannot be used: %w", err)
+	}
+	p = &Program{config: c, log: o.Logger}
+	background, end := context.WithCancel(context.Background())
+	p.end = end
+	defer func() {
+		if err != nil {
+			p.Close()
+			p = nil
+		}
+	}()
+	for _, w := range c.Warnings() {
+		p.log.Warn(w)
+	}
+	p.log.Info("settings", "config", c)
+	if p.store, err = openStore(ctx, &c); err != nil {
+		return p, err
+	}
+	if err := p.listen(); err != nil {
+		return p, err
+	}
+
+	guard, err := p.guard(background)
+	if err != nil {
+		return p, err
+	}
+	metrics := telemetry.NewMetrics(access.Methods(), o.Version)
+	if c.Telemetry.OTLPEndpoint != "" {
+		p.export, err = telemetry.NewExport(ctx, metrics, telemetry.ExportOptions{
+			Endpoint: c.Telemetry.OTLPEndpoint, Plaintext: c.Telemetry.OTLPPlaintext, TraceRatio: c.Telemetry.TraceRatio, Version: o.Version,
+		})
+		if err != nil {
+			return p, err
+		}
+	}
+	links := Links(&c, p.log, metrics, guard)
+
+	tlsConfig, err := p.tls()
+	if err != nil {
+		return p, err
+	}
+	services := o.Services(p.store, p.log, access.OnlyStudio)
+	p.makeGRPC(links, tlsConfig)
+	channel := gateway.NewChannel("http", links)
+	if p.export != nil {
+		channel.WithServerStatsHandler(p.export.CallStats())
+	}
+	services.Register(p.grpc)
+	services.Register(channel)
+
+	// What the program itself asks for needs no key.
+	local := gateway.NewChannel("local", Links(&c, p.log, metrics, access.NewGuard(background, p.store, access.Options{Anonymous: true, Logger: p.log})))
+	services.Register(local)
+	p.local = local
+
+	p.health = health.NewServer()
+	healthpb.RegisterHealthServer(p.grpc, p.health)
+	reflection.Register(p.grpc)
+	go p.watchReadiness(background)
+
+	handler, err := gateway.New(background, gateway.Options{
+		Services: channel, Pages: o.Pages, Ready: p.store.Ready, Stopping: p.stopping.Load,
+		MaxBodyBytes: c.HTTP.MaxBodyBytes, WriteTimeout: c.HTTP.WriteTimeout, Logger: p.log,
+	})
+	if err != nil {
+		return p, err
+	}
+	p.makeHTTP(handler, metrics, tlsConfig)
+
+	if c.Demo {
+		if o.Seed == nil {
+			return p, errors.New("this program has no demo studio; leave --demo out")
+		}
+		if err := o.Seed(ctx, p.local); err != nil {
+			return p, fmt.Errorf("the demo studio cannot be loaded: %w", err)
+		}
+	}
+	return p, nil
+}
+
+// Links is the chain of every call, outermost first. What a request may hold is checked after them, by the services
+// as they are registered, so that it holds with whichever chain.
+func Links(c *config.Config, log *slog.Logger, metrics *telemetry.Metrics, guard *access.Guard) []chain.Link {
+	return []chain.Link{
+		chain.RequestID(),
+		telemetry.Log(log),
+		metrics.Link(),
+		chain.Recovery(log),
+		chain.Deadline(chain.Deadlines{Default: c.Deadlines.Default, Max: c.Deadlines.Max, Stream: c.Deadlines.Stream}),
+		guard.Link(),
+		limits.New(limits.Options{
+			RequestsPerSecond: c.Limits.RequestsPerSecond, KeyRequestsPerSecond: c.Limits.KeyRequestsPerSecond,
+			Concurrent: c.Limits.Concurrent, Queue: c.Limits.Queue, QueueTime: c.Limits.QueueTime,
+			Streams: c.Limits.Sheets, KeyStreams: c.Limits.KeySheets, StreamMessages: c.Limits.StreamMessages,
+		}, metrics.Shed).Link(),
+	}
+}
+
+func (p *Program) guard(ctx context.Context) (*access.Guard, error) {
+	c := &p.config
+	o := access.Options{Anonymous: !c.NeedsKey(), Logger: p.log}
+	operators, err := c.Keys.Operators()
+	if err != nil {
+		return nil, err
+	}
+	for _, k := range operators {
+		o.Operators = append(o.Operators, k.Reveal())
+	}
+	if c.JWT.JWKS != "" {
+		o.Tokens, err = access.NewTokens(ctx, access.TokenOptions{
+			JWKS: c.JWT.JWKS, Issuer: c.JWT.Issuer, Audience: c.JWT.Audience, StudioClaim: c.JWT.StudioClaim, RoleClaim: c.JWT.RoleClaim,
+		}, p.log)
+		if err != nil {
+			return nil, err
+		}
+	}
+	return access.NewGuard(ctx, p.store, o), nil
+}
+
+func (p *Program) tls() (*tls.Config, error) {
+	t := &p.config.TLS
+	if t.Cert == "" {
+		return nil, nil
+	}
+	return access.NewTLS(t.Cert, t.Key, t.ClientCA, p.log)
+}
+
+func (p *Program) listen() error {
+	c := &p.config
+	for _, l := range []struct {
+		setting, address string
+		connections      int
+		to               *net.Listener
+	}{
+		{"grpc-address", c.GRPC.Address, c.GRPC.MaxConnections, &p.grpcListener},
+		{"http-address", c.HTTP.Address, c.HTTP.MaxConnections, &p.httpListener},
+		{"metrics-address", c.Telemetry.MetricsAddress, 32, &p.metricsListener},
+	} {
+		if l.address == "" {
+			continue
+		}
+		listener, err := net.Listen("tcp", l.address)
+		if err != nil {
+			return fmt.Errorf("cannot listen at %s: %w; another server may be running there: stop it, or give another --%s", l.address, err, l.setting)
+		}
+		*l.to = netutil.LimitListener(listener, l.connections)
+	}
+	return nil
+}
+
+func (p *Program) makeGRPC(links []chain.Link, tlsConfig *tls.Config) {
+	c := &p.config.GRPC
+	options := []grpc.ServerOption{
+		grpc.UnaryInterceptor(chain.Unary("grpc", links)),
+		grpc.StreamInterceptor(chain.Stream("grpc", links)),
+		grpc.MaxRecvMsgSize(c.MaxMessageBytes),
+		grpc.MaxSendMsgSize(c.MaxMessageBytes),
+		grpc.MaxConcurrentStreams(c.MaxStreams),
+		grpc.MaxHeaderListSize(c.MaxHeaderBytes),
+		grpc.ConnectionTimeout(10 * time.Second),
+		grpc.KeepaliveParams(keepalive.ServerParameters{MaxConnectionIdle: c.IdleTimeout, Time: c.PingAfter, Timeout: 10 * time.Second}),
+		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: 10 * time.Second, PermitWithoutStream: true}),
+		grpc.WaitForHandlers(true), // the store is closed after the server
+	}
+	if tlsConfig != nil {
+		options = append(options, grpc.Creds(credentials.NewTLS(tlsConfig)))
+	}
+	if p.export != nil {
+		options = append(options, grpc.StatsHandler(p.export.CallStats()))
+	}
+	p.grpc = grpc.NewServer(options...)
+}
+
+func (p *Program) makeHTTP(handler http.Handler, metrics *telemetry.Metrics, tlsConfig *tls.Config) {
+	c := &p.config.HTTP
+	p.http = &http.Server{
+		Handler:           handler,
+		ReadHeaderTimeout: c.ReadHeaderTimeout,
+		ReadTimeout:       c.ReadTimeout,
+		IdleTimeout:       c.IdleTimeout,
+		MaxHeaderBytes:    c.MaxHeaderBytes,
+		ErrorLog:          slog.NewLogLogger(p.log.Handler(), slog.LevelInfo),
+		HTTP2:             &http.HTTP2Config{MaxConcurrentStreams: 100, SendPingTimeout: 30 * time.Second, PingTimeout: 10 * time.Second},
+	}
+	if tlsConfig != nil {
+		p.http.TLSConfig = tlsConfig.Clone()
+		p.http.TLSConfig.NextProtos = []string{"h2", "http/1.1"}
+	}
+	p.metrics = &http.Server{
+		Handler:           metrics.Handler(p.config.Telemetry.Pprof),
+		ReadHeaderTimeout: 5 * time.Second,
+		ReadTimeout:       10 * time.Second,
+		IdleTimeout:       2 * time.Minute,
+		MaxHeaderBytes:    8 << 10,
+		ErrorLog:          slog.NewLogLogger(p.log.Handler(), slog.LevelInfo),
+	}
+}
+
+// Local returns a connection to the services in this process, which needs neither address nor key.
+func (p *Program) Local() grpc.ClientConnInterface { return p.local }
+
+// GRPCAddress returns where gRPC is served, empty if nowhere.
+func (p *Program) GRPCAddress() string { return addressOf(p.grpcListener) }
+
+// HTTPAddress returns where HTTP is served, empty if nowhere.
+func (p *Program) HTTPAddress() string { return addressOf(p.httpListener) }
+
+// MetricsAddress returns where metrics are served, empty if nowhere.
+func (p *Program) MetricsAddress() string { return addressOf(p.metricsListener) }
+
+func addressOf(l net.Listener) string {
+	if l == nil {
+		return ""
+	}
+	return l.Addr().String()
+}
+
+// Run serves until the context ends, or one of the servers fails, which stops the others. Stopped by the
+// context it returns nil.
+func (p *Program) Run(ctx context.Context) error {
+	group, ctx := errgroup.WithContext(ctx)
+	if p.grpcListener != nil {
+		group.Go(func() error { return p.grpc.Serve(p.grpcListener) })
+	}
+	if p.httpListener != nil {
+		group.Go(func() error {
+			if p.http.TLSConfig != nil {
+				return unlessClosed(p.http.ServeTLS(p.httpListener, "", ""))
+			}
+			return unlessClosed(p.http.Serve(p.httpListener))
+		})
+	}
+	if p.metricsListener != nil {
+		group.Go(func() error { return unlessClosed(p.metrics.Serve(p.metricsListener)) })
+	}
+	group.Go(func() error {
+		<-ctx.Done()
+		p.stop()
+		return nil
+	})
+	p.log.Info("serving", "grpc", p.GRPCAddress(), "http", p.HTTPAddress(), "metrics", p.MetricsAddress(), "tls", p.config.TLS.Cert != "", "keys", p.config.NeedsKey())
+	return group.Wait()
+}
+
+func unlessClosed(err error) error {
+	if errors.Is(err, http.ErrServerClosed) {
+		return nil
+	}
+	return err
+}
+
+// stop ends the servers: first it tells that nobody should come any more, then it lets what is under way end, then it
+// cuts off what has not.
+func (p *Program) stop() {
+	p.log.Info("stopping", "grace", p.config.ShutdownGrace)
+	p.stopping.Store(true)
+	p.health.Shutdown()
+	ctx, cancel := context.WithTimeout(context.Background(), p.config.ShutdownGrace)
+	defer cancel()
+	if err := p.http.Shutdown(ctx); err != nil {
+		p.log.Warn("requests over HTTP were cut off", "error", err)
+		p.http.Close()
+	}
+	done := make(chan struct{})
+	go func() {
+		p.grpc.GracefulStop()
+		close(done)
+	}()
+	select {
+	case <-done:
+	case <-ctx.Done():
+		p.log.Warn("calls over gRPC were cut off")
+		p.grpc.Stop()
+		<-done
+	}
+	p.metrics.Close()
+}
+
+// readinessEvery is how often health asks the storage.
+const readinessEvery = time.Second
+
+// watchReadiness lets gRPC health say what the storage says.
+func (p *Program) watchReadiness(ctx context.Context) {
+	tick := time.NewTicker(readinessEvery)
+	defer tick.Stop()
+	var last healthpb.HealthCheckResponse_ServingStatus
+	for {
+		asked, cancel := context.WithTimeout(ctx, 2*readinessEvery)
+		err := p.store.Ready(asked)
+		cancel()
+		now := healthpb.HealthCheckResponse_SERVING
+		if err != nil {
+			now = healthpb.HealthCheckResponse_NOT_SERVING
+		}
+		if ctx.Err() != nil {
+			return
+		}
+		if now != last {
+			if err != nil {
+				p.log.Warn("not ready", "error", err)
+			}
+			// After Shutdown this does nothing.
+			p.health.SetServingStatus("", now)
+			last = now
+		}
+		select {
+		case <-ctx.Done():
+			return
+		case <-tick.C:
+		}
+	}
+}
+
+// Close frees everything, the store last. A running program is to be stopped by its context first.
+func (p *Program) Close() error {
+	if p.closed.Swap(true) {
+		return nil
+	}
+	p.end()
+	for _, l := range []net.Listener{p.grpcListener, p.httpListener, p.metricsListener} {
+		if l != nil {
+			l.Close() // closed already after a run
+		}
+	}
+	if p.grpc != nil {
+		p.grpc.Stop()
+	}
+	var errs []error
+	if p.export != nil {
+		ctx, cancel := context.WithTimeout(context.Background(), 5*time.Second)
+		defer cancel()
+		if err := p.export.Close(ctx); err != nil {
+			p.log.Warn("traces and metrics were not all sent", "error", err)
+		}
+	}
+	if p.store != nil {
+		if err := p.store.Close(); err != nil {
+			errs = append(errs, fmt.Errorf("the store was not closed well: %w", err))
+		}
+	}
+	return errors.Join(errs...)
+}

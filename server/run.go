@@ -1,0 +1,73 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"runtime/debug"
+
+	"google.golang.org/grpc"
+
+	"github.com/catchline/catchline/server/config"
+	"github.com/catchline/catchline/server/process"
+	"github.com/catchline/catchline/server/store"
+	"github.com/catchline/catchline/server/telemetry"
+)
+
+// run does what the command line asks for.
+func run(ctx context.Context, args []string, getenv func(string) (string, bool), out, logs io.Writer) error {
+	c, command, err := config.Load(config.Source{Args: args, Getenv: getenv, Out: out})
+	if errors.Is(err, config.ErrHelp) {
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	switch command {
+	case "version":
+		fmt.Fprintln(out, version())
+		return nil
+	case "migrate":
+		return process.Migrate(ctx, c.Config, out)
+	}
+	return serve(ctx, c.Config, logs)
+}
+
+func serve(ctx context.Context, c config.Config, logs io.Writer) (err error) {
+	log, err := telemetry.NewLogger(logs, c.Telemetry.LogLevel, c.Telemetry.LogFormat)
+	if err != nil {
+		return err
+	}
+	p, err := process.Open(ctx, c, process.Options{Version: version(), Logger: log, Services: services})
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, p.Close()) }()
+	return p.Run(ctx)
+}
+
+// services makes what is served.
+func services(store.Store, *slog.Logger, func(context.Context) (string, bool)) process.Services {
+	return none{}
+}
+
+type none struct{}
+
+func (none) Register(grpc.ServiceRegistrar) {}
+
+// version is that of the module, and the revision that it was built from.
+func version() string {
+	info, ok := debug.ReadBuildInfo()
+	if !ok {
+		return "unknown"
+	}
+	v := info.Main.Version
+	for _, s := range info.Settings {
+		if s.Key == "vcs.revision" && v == "(devel)" {
+			v = s.Value
+		}
+	}
+	return v
+}
