@@ -1,5 +1,7 @@
 package chem
 
+import "slices"
+
 // foreigner is a component that an analysis may name but a melt does not hold as such.
 type foreigner struct {
 	mass float64 // molar mass, kg/mol; 0 when it has none (LOI)
@@ -63,10 +65,14 @@ func (t *tally) addForeigner(name string, f foreigner, mass float64) {
 		became := mass / f.mass * f.n * f.as.MolarMass()
 		t.mass[f.as] += became
 		t.lost += mass - became
-		t.turned = append(t.turned, name+" is counted as "+f.as.String())
+		if note := name + " is counted as " + f.as.String(); !slices.Contains(t.turned, note) {
+			t.turned = append(t.turned, note)
+		}
 	case aside:
 		t.left += mass
-		t.leftOut = append(t.leftOut, name)
+		if !slices.Contains(t.leftOut, name) {
+			t.leftOut = append(t.leftOut, name)
+		}
 	}
 }
 

@@ -66,6 +66,26 @@ func newCurve(points []Point, coolingCPerHour float64) (*Curve, error) {
 // Points lists the corners of the curve.
 func (c *Curve) Points() []Point { return append([]Point{}, c.points...) }
 
+// Thinned lists at most n corners, at least 3, for a picture: evenly chosen, with the first, the peak and the last.
+func (c *Curve) Thinned(n int) []Point {
+	last := len(c.points) - 1
+	if last < n {
+		return c.Points()
+	}
+	// One place is the peak's, so that n-1 are left for both ends and what lies between.
+	out := make([]Point, 0, n)
+	before := -1
+	for k := range n - 1 {
+		i := k * last / (n - 2)
+		if before < c.peak && c.peak < i {
+			out = append(out, c.points[c.peak])
+		}
+		out = append(out, c.points[i])
+		before = i
+	}
+	return out
+}
+
 // PeakKelvin is the highest temperature.
 func (c *Curve) PeakKelvin() float64 { return c.points[c.peak].Kelvin }
 

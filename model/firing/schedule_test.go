@@ -1,6 +1,7 @@
 package firing_test
 
 import (
+	"math"
 	"testing"
 
 	"github.com/catchline/catchline/model/firing"
@@ -38,6 +39,67 @@ func wantCorners(t *testing.T, c *firing.Curve, want []struct{ minutes, celsius 
 	for i, w := range want {
 		near(t, "minutes", points[i].Seconds/60, w.minutes, 1e-9)
 		near(t, "°C", points[i].Kelvin-273.15, w.celsius, 1e-9)
+	}
+}
+
+// The rate of cooling over the first 100 °C, by hand: 50 °C at 200 °C/h, half an hour's hold, and 50 °C more make an hour.
+func TestCoolingRate(t *testing.T) {
+	f := firing.ConeFiring{Cone: "6", ConeType: firing.SelfSupporting, FinalRampCPerH: 60, HoldMinutes: 10, CoolingCPerHour: 200}
+	_, p := prepare(t, f, nil)
+	near(t, "plain", p.CoolingKPerHour, 200, 1e-9)
+	f.DropC, f.DropHoldMinutes = 50, 30
+	_, p = prepare(t, f, nil)
+	near(t, "with a drop hold", p.CoolingKPerHour, 100, 1e-9)
+}
+
+// Temperatures of cone numbers at 60 °C/h, by hand from the published table: 5 is 1186 °C, 5.5 is 1203, 6 is 1222, 06 is 998, 022 is 586, 14 is 1365.
+func TestConeKelvin(t *testing.T) {
+	for cone, celsius := range map[float64]float64{6: 1222, 5.75: (1203 + 1222) / 2.0, 5.25: (1186 + 1203) / 2.0, -5: 998, -21: 586, 14: 1365} {
+		k, err := firing.ConeKelvin(cone)
+		if err != nil {
+			t.Fatal(err)
+		}
+		near(t, firing.FormatConeNumber(cone), k-273.15, celsius, 1e-9)
+	}
+	for _, bad := range []float64{-21.01, 14.01, math.NaN()} {
+		_, err := firing.ConeKelvin(bad)
+		wantField(t, err, "cone", "cone 022 to cone 14")
+	}
+}
+
+func TestShifted(t *testing.T) {
+	_, p := prepare(t, firing.ConeFiring{Cone: "6", ConeType: firing.SelfSupporting, FinalRampCPerH: 60, CoolingCPerHour: 200}, nil)
+	q := p.Shifted(-17, -1)
+	near(t, "peak", q.PeakKelvin, p.PeakKelvin-17, 1e-12)
+	near(t, "reference", q.ReferenceKelvin, p.ReferenceKelvin-17, 1e-12)
+	near(t, "cone", q.EquivalentCone, p.EquivalentCone-1, 1e-12)
+	for i := range q.Nodes {
+		near(t, "node", q.Nodes[i].Kelvin, p.Nodes[i].Kelvin-17, 1e-12)
+		near(t, "time", q.Nodes[i].Seconds, p.Nodes[i].Seconds, 0)
+	}
+}
+
+// A thinned curve has no more points than asked, keeps its ends and its peak, and stays in order.
+func TestThinned(t *testing.T) {
+	for name, c := range firings(t) {
+		all := c.Points()
+		for _, n := range []int{3, 4, 7, 100, len(all) - 1, len(all), len(all) + 1} {
+			if n < 3 {
+				continue
+			}
+			got := c.Thinned(n)
+			if len(got) > n || got[0] != all[0] || got[len(got)-1] != all[len(all)-1] {
+				t.Fatalf("%s to %d: %d points from %v to %v", name, n, len(got), got[0], got[len(got)-1])
+			}
+			peak := 0.0
+			for i, p := range got {
+				peak = math.Max(peak, p.Kelvin)
+				if i > 0 && !(p.Seconds > got[i-1].Seconds) {
+					t.Errorf("%s to %d: point %d is at %g after %g", name, n, i, p.Seconds, got[i-1].Seconds)
+				}
+			}
+			near(t, name+": peak", peak, c.PeakKelvin(), 0)
+		}
 	}
 }
 
