@@ -1,6 +1,7 @@
 package film
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -20,6 +21,7 @@ const flatness = 0.02e-3
 type Tracing struct {
 	MetresPerUnit float64 // size of a unit of the path, more than 0
 	Axis          float64 // x of the axis of turning, in units of the path
+	OwnAxis       bool    // the axis is at the line's own least x; Axis is not read
 	UpwardY       bool    // y grows upward; if false it grows downward, as SVG has it
 }
 
@@ -40,6 +42,9 @@ func ReadProfileSVG(d string, t Tracing) (*Profile, error) {
 	r := pathReader{text: d, tolerance: flatness / t.MetresPerUnit}
 	if err := r.read(); err != nil {
 		return nil, err
+	}
+	if t.OwnAxis {
+		t.Axis = slices.MinFunc(r.points, func(a, b place) int { return cmp.Compare(a.x, b.x) }).x
 	}
 	points := make([]Point, len(r.points))
 	side := 0.

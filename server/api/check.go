@@ -1,0 +1,311 @@
+package api
+
+import (
+	"fmt"
+	"maps"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+	"sync"
+	"unicode"
+	"unicode/utf8"
+
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/reflect/protoreflect"
+
+	"github.com/catchline/catchline/model/chem"
+	pb "github.com/catchline/catchline/proto/catchline/v1"
+	"github.com/catchline/catchline/server/store"
+)
+
+// plan is what is to be looked at in messages of one type, in the order of the contract.
+type plan struct {
+	fields []planned
+	groups []protoreflect.OneofDescriptor // of alternatives, of which one must be there
+}
+
+type planned struct {
+	field protoreflect.FieldDescriptor
+	limit limit
+}
+
+// planOf puts the limits beside the fields of a message type once.
+var planOf = func() func(protoreflect.MessageDescriptor) *plan {
+	var plans sync.Map
+	return func(d protoreflect.MessageDescriptor) *plan {
+		if p, ok := plans.Load(d.FullName()); ok {
+			return p.(*plan)
+		}
+		p := &plan{}
+		fields := d.Fields()
+		for i := range fields.Len() {
+			f := fields.Get(i)
+			p.fields = append(p.fields, planned{f, limits[limitKey(f.FullName())]})
+		}
+		groups := d.Oneofs()
+		for i := range groups.Len() {
+			if g := groups.Get(i); !g.IsSynthetic() && limits[limitKey(g.FullName())].required {
+				p.groups = append(p.groups, g)
+			}
+		}
+		plans.Store(d.FullName(), p)
+		return p
+	}
+}()
+
+var contractPackage = string(pb.File_catchline_v1_studio_proto.Package()) + "."
+
+func limitKey(n protoreflect.FullName) protoreflect.FullName {
+	return protoreflect.FullName(strings.TrimPrefix(string(n), contractPackage))
+}
+
+// checker walks a request and collects its faults.
+type checker struct {
+	faults FieldErrors
+	studio string // names of other studios are refused; empty: any studio
+}
+
+// check refuses a request with a field outside the contract's limits, with every fault at once: numbers that are NaN,
+// infinite or out of range, texts that are too long, lists that are too long, names of another form or another studio.
+// An update may leave out of its resource what is there already; checkResource looks at the outcome.
+func check(request proto.Message) error {
+	m := request.ProtoReflect()
+	c := &checker{studio: studioOfRequest(m)}
+	c.message(m, "", strings.HasPrefix(string(m.Descriptor().Name()), "Update"))
+	return c.faults.or()
+}
+
+// checkResource is check for a resource as it is about to be stored.
+func checkResource(resource proto.Message, field, studio string) error {
+	c := &checker{studio: studio}
+	c.message(resource.ProtoReflect(), field, false)
+	return c.faults.or()
+}
+
+// studioOfRequest is the studio that the request's own name or parent belongs to.
+func studioOfRequest(m protoreflect.Message) string {
+	fields := m.Descriptor().Fields()
+	for i := range fields.Len() {
+		f := fields.Get(i)
+		isMessage := f.Message() != nil && !f.IsList() && !f.IsMap()
+		switch {
+		case f.Name() == "parent" || f.Name() == "name":
+			return studioIn(m.Get(f).String())
+		case isMessage && m.Has(f) && strings.HasPrefix(string(m.Descriptor().Name()), "Update"):
+			if n := f.Message().Fields().ByName("name"); n != nil {
+				return studioIn(m.Get(f).Message().Get(n).String())
+			}
+		}
+	}
+	return ""
+}
+
+// studioIn is the id of the studio in a resource name.
+func studioIn(name string) string {
+	rest, ok := strings.CutPrefix(name, "studios/")
+	if !ok {
+		return ""
+	}
+	id, _, _ := strings.Cut(rest, "/")
+	return id
+}
+
+func (c *checker) fault(field, value, allowed string) {
+	if len(c.faults) < maxViolations {
+		c.faults = append(c.faults, &chem.FieldError{Field: field, Value: value, Limit: allowed})
+	}
+}
+
+func join(path string, field protoreflect.Name) string {
+	if path == "" {
+		return string(field)
+	}
+	return path + "." + string(field)
+}
+
+// message looks at a message and all in it. In a partial one, what is not there is not missed.
+func (c *checker) message(m protoreflect.Message, path string, partial bool) {
+	p := planOf(m.Descriptor())
+	for i := range p.fields {
+		f, l := p.fields[i].field, &p.fields[i].limit
+		at := join(path, f.Name())
+		if l.output {
+			continue
+		}
+		if !m.Has(f) {
+			if !partial {
+				c.absent(f, l, at)
+			}
+			continue
+		}
+		v := m.Get(f)
+		switch {
+		case f.IsMap():
+			c.size(v.Map().Len(), l, at)
+			c.entries(f, v.Map(), l, at, partial)
+		case f.IsList():
+			list := v.List()
+			c.size(list.Len(), l, at)
+			for i := range list.Len() {
+				c.value(f, list.Get(i), l, at+"["+strconv.Itoa(i)+"]", partial)
+			}
+		default:
+			c.value(f, v, l, at, partial)
+		}
+	}
+	for _, g := range p.groups {
+		if m.WhichOneof(g) == nil && !partial {
+			c.fault(join(path, g.Name()), "empty", "exactly one of "+alternatives(g))
+		}
+	}
+}
+
+// absent refuses a field that is not there and has to be. A number without presence is 0 when it is not there.
+func (c *checker) absent(f protoreflect.FieldDescriptor, l *limit, at string) {
+	switch {
+	case f.IsList() || f.IsMap():
+		c.size(0, l, at)
+	case l.required && l.text:
+		c.fault(at, "empty", "1 to "+strconv.Itoa(l.longest)+" characters")
+	case l.required && l.kind != "":
+		c.fault(at, "empty", "a name of the form "+pattern(l.kind))
+	case l.required:
+		c.fault(at, "empty", "a "+words(string(f.Message().Name())))
+	case f.HasPresence():
+	case l.isOption || l.number:
+		c.value(f, f.Default(), l, at, false)
+	}
+}
+
+func (c *checker) size(n int, l *limit, at string) {
+	if n < l.fewest || l.mostOf > 0 && n > l.mostOf {
+		c.fault(at, strconv.Itoa(n)+" long", fmt.Sprintf("%d to %d", l.fewest, l.mostOf))
+	}
+}
+
+// entries looks at a map in the order of its keys, so that the same request always gets the same answer.
+func (c *checker) entries(f protoreflect.FieldDescriptor, m protoreflect.Map, l *limit, at string, partial bool) {
+	values := map[string]protoreflect.Value{}
+	m.Range(func(k protoreflect.MapKey, v protoreflect.Value) bool {
+		values[k.String()] = v
+		return true
+	})
+	for _, k := range slices.Sorted(maps.Keys(values)) {
+		c.value(f.MapValue(), values[k], l, at+"["+quoted(k)+"]", partial)
+	}
+}
+
+func (c *checker) value(f protoreflect.FieldDescriptor, v protoreflect.Value, l *limit, at string, partial bool) {
+	switch f.Kind() {
+	case protoreflect.DoubleKind, protoreflect.FloatKind:
+		c.number(v.Float(), l, at)
+	case protoreflect.Int32Kind, protoreflect.Int64Kind:
+		c.number(float64(v.Int()), l, at)
+	case protoreflect.StringKind:
+		c.text(v.String(), l, at)
+	case protoreflect.EnumKind:
+		c.option(f, v.Enum(), l, at)
+	case protoreflect.MessageKind:
+		if strings.HasPrefix(string(f.Message().FullName()), contractPackage) {
+			c.message(v.Message(), at, partial)
+		}
+	}
+}
+
+func (c *checker) number(x float64, l *limit, at string) {
+	switch {
+	case math.IsNaN(x) || math.IsInf(x, 0):
+		c.fault(at, strconv.FormatFloat(x, 'g', -1, 64), l.rangeOr("a finite number"))
+	case !l.number || l.zeroOK && x == 0:
+	case x < l.least || l.above && x == l.least || x > l.most:
+		c.fault(at, strconv.FormatFloat(x, 'f', -1, 64), l.rangeOr(""))
+	}
+}
+
+func (l *limit) rangeOr(otherwise string) string {
+	least, most := strconv.FormatFloat(l.least, 'f', -1, 64), strconv.FormatFloat(l.most, 'f', -1, 64)
+	switch {
+	case !l.number:
+		return otherwise
+	case l.above:
+		return "more than " + least + " and at most " + most
+	}
+	return least + " to " + most
+}
+
+func (c *checker) text(s string, l *limit, at string) {
+	switch {
+	case l.kind != "":
+		if s == "" && !l.required {
+			return
+		}
+		key, err := parseName(at, s, l.kind)
+		if err != nil {
+			c.fault(at, quoted(s), "a name of the form "+pattern(l.kind))
+		} else if c.studio != "" && studioOf(key) != c.studio {
+			c.fault(at, quoted(s), "a name under studios/"+c.studio)
+		}
+	case !l.text:
+	case l.required && strings.TrimSpace(s) == "":
+		c.fault(at, quoted(s), "1 to "+strconv.Itoa(l.longest)+" characters")
+	case utf8.RuneCountInString(s) > l.longest:
+		c.fault(at, strconv.Itoa(utf8.RuneCountInString(s))+" characters", "at most "+strconv.Itoa(l.longest)+" characters")
+	default:
+		if i := strings.IndexFunc(s, func(r rune) bool {
+			return unicode.IsControl(r) && !(l.lines && (r == '\n' || r == '\r' || r == '\t'))
+		}); i >= 0 {
+			r, _ := utf8.DecodeRuneInString(s[i:])
+			c.fault(at, fmt.Sprintf("a text with the control character %U", r), "text without control characters")
+		}
+	}
+}
+
+func (c *checker) option(f protoreflect.FieldDescriptor, n protoreflect.EnumNumber, l *limit, at string) {
+	values := f.Enum().Values()
+	if values.ByNumber(n) != nil && !(l.isOption && n == 0) {
+		return
+	}
+	var all []string
+	for i := range values.Len() {
+		if v := values.Get(i); !(l.isOption && v.Number() == 0) {
+			all = append(all, string(v.Name()))
+		}
+	}
+	value := strconv.Itoa(int(n))
+	if v := values.ByNumber(n); v != nil {
+		value = string(v.Name())
+	}
+	c.fault(at, value, "one of "+strings.Join(all, ", "))
+}
+
+// alternatives lists the fields of a group.
+func alternatives(g protoreflect.OneofDescriptor) string {
+	var all []string
+	for i := range g.Fields().Len() {
+		all = append(all, string(g.Fields().Get(i).Name()))
+	}
+	return strings.Join(all, ", ")
+}
+
+// words writes the name of a message type as words: FiringPlan is "firing plan".
+func words(name string) string {
+	var b strings.Builder
+	for i, r := range name {
+		if unicode.IsUpper(r) && i > 0 {
+			b.WriteByte(' ')
+		}
+		b.WriteRune(unicode.ToLower(r))
+	}
+	return b.String()
+}
+
+// fieldError makes a fault of a field with a value that is a number.
+func fieldError(field string, value float64, allowed string) error {
+	return &chem.FieldError{Field: field, Value: strconv.FormatFloat(value, 'f', -1, 64), Limit: allowed}
+}
+
+// missing is the fault of a field that names something that does not exist.
+func missing(field, name string, kind store.Kind) *chem.FieldError {
+	return &chem.FieldError{Field: field, Value: quoted(name), Limit: fmt.Sprintf("a %s that exists", kind)}
+}

@@ -1,0 +1,108 @@
+package api
+
+import (
+	"context"
+	"errors"
+	"time"
+
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/types/known/emptypb"
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	"github.com/catchline/catchline/model/chem"
+	pb "github.com/catchline/catchline/proto/catchline/v1"
+	"github.com/catchline/catchline/server/access"
+	"github.com/catchline/catchline/server/store"
+)
+
+type keys struct {
+	pb.UnimplementedKeyServiceServer
+	api *API
+}
+
+func newKeys(a *API) *keys { return &keys{api: a} }
+
+func (s *keys) ListKeys(ctx context.Context, r *pb.ListKeysRequest) (*pb.ListKeysResponse, error) {
+	parent, err := parseName("parent", r.Parent, store.KindStudio)
+	if err != nil {
+		return nil, err
+	}
+	size, after, err := pageOf(r)
+	if err != nil {
+		return nil, err
+	}
+	if _, err := s.api.read(ctx, parent); err != nil {
+		return nil, err
+	}
+	page, err := s.api.store.List(ctx, store.Query{Studio: parent.ID, Kind: store.KindKey, After: after, Limit: size})
+	if err != nil {
+		return nil, err
+	}
+	response := &pb.ListKeysResponse{}
+	for _, rec := range page.Records {
+		key, err := shownKey(rec)
+		if err != nil {
+			return nil, err
+		}
+		response.Keys = append(response.Keys, key)
+	}
+	if page.More {
+		response.NextPageToken = pageToken(r, page.Records[len(page.Records)-1].Cursor())
+	}
+	return response, nil
+}
+
+func (s *keys) CreateKey(ctx context.Context, r *pb.CreateKeyRequest) (*pb.CreateKeyResponse, error) {
+	parent, err := parseName("parent", r.Parent, store.KindStudio)
+	if err != nil {
+		return nil, err
+	}
+	if t := r.Key.ExpireTime; t != nil {
+		if err := t.CheckValid(); err != nil || !t.AsTime().After(s.api.now()) {
+			return nil, &chem.FieldError{Field: "key.expire_time", Value: t.AsTime().Format(time.RFC3339), Limit: "a time that has not come yet"}
+		}
+	}
+	id, secret, hash := access.New()
+	kept := proto.Clone(r.Key).(*pb.Key)
+	clearOutput(kept.ProtoReflect())
+	body, err := (&access.Record{Hash: hash, Key: kept}).Marshal()
+	if err != nil {
+		return nil, err
+	}
+	answer, err := s.api.write(ctx, store.Write{Ops: []store.Op{
+		store.Insert(store.Record{Key: store.Key{Studio: parent.ID, Kind: store.KindKey, ID: id}, Body: body}),
+	}})
+	if errors.Is(err, store.ErrNotFound) {
+		return nil, &NotFoundError{r.Parent}
+	} else if err != nil {
+		return nil, err
+	}
+	key, err := shownKey(answer.Records[0])
+	if err != nil {
+		return nil, err
+	}
+	return &pb.CreateKeyResponse{Key: key, Secret: secret}, nil
+}
+
+func (s *keys) DeleteKey(ctx context.Context, r *pb.DeleteKeyRequest) (*emptypb.Empty, error) {
+	key, err := parseName("name", r.Name, store.KindKey)
+	if err != nil {
+		return nil, err
+	}
+	_, err = s.api.write(ctx, store.Write{Ops: []store.Op{store.Remove(key, 0)}})
+	if errors.Is(err, store.ErrNotFound) {
+		return nil, &NotFoundError{r.Name}
+	}
+	return &emptypb.Empty{}, err
+}
+
+// shownKey is the key of a record, without its hash.
+func shownKey(rec store.Record) (*pb.Key, error) {
+	var r access.Record
+	if err := r.Unmarshal(rec.Body); err != nil {
+		return nil, err
+	}
+	r.Key.Name = nameOf(rec.Key)
+	r.Key.CreateTime = timestamppb.New(rec.CreateTime)
+	return r.Key, nil
+}

@@ -1,0 +1,386 @@
+package api
+
+import (
+	"context"
+	"errors"
+	"fmt"
+
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/reflect/protoreflect"
+	"google.golang.org/protobuf/types/known/emptypb"
+	"google.golang.org/protobuf/types/known/fieldmaskpb"
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/server/store"
+)
+
+// resource is what get, list, create, update and delete need to know of a kind of thing. All kinds work alike but for the three
+// functions, each of which may be nil.
+type resource[T proto.Message] struct {
+	kind  store.Kind
+	field string // the resource in its requests, such as "glaze"
+	order store.Order
+
+	// settle completes and checks a resource beyond the contract's limits, before it is written. old is nil at creation. It returns
+	// the labels to find it by, and what else is to be written with it or not at all.
+	settle func(ctx context.Context, key store.Key, old, next T) (labels []string, with []store.Op, err error)
+	// filler gives the function that fills in what only the server says, good for any number of resources of a studio.
+	filler func(ctx context.Context, studio string) (func(T) error, error)
+	// removal says what else is to be removed with a resource, or why it cannot be.
+	removal func(ctx context.Context, key store.Key, stored T) ([]store.Op, error)
+
+	api *API
+}
+
+// tries bounds how often a write is tried again after someone else wrote the same thing.
+const tries = 8
+
+func fresh[T proto.Message]() T {
+	var none T
+	return none.ProtoReflect().New().Interface().(T)
+}
+
+// decode reads a record as the resource that it holds, with its envelope.
+func (r *resource[T]) decode(rec store.Record) (T, error) {
+	t := fresh[T]()
+	if err := proto.Unmarshal(rec.Body, t); err != nil {
+		return t, fmt.Errorf("the record %s: %w", rec.Key, err)
+	}
+	m := t.ProtoReflect()
+	fields := m.Descriptor().Fields()
+	set := func(name protoreflect.Name, v protoreflect.Value) { m.Set(fields.ByName(name), v) }
+	set("name", protoreflect.ValueOfString(nameOf(rec.Key)))
+	set("etag", protoreflect.ValueOfString(etagOf(rec.Revision)))
+	set("create_time", protoreflect.ValueOfMessage(timestamppb.New(rec.CreateTime).ProtoReflect()))
+	set("update_time", protoreflect.ValueOfMessage(timestamppb.New(rec.UpdateTime).ProtoReflect()))
+	return t, nil
+}
+
+// record makes the record to write of a resource.
+func (r *resource[T]) record(key store.Key, t T, labels []string) (store.Record, error) {
+	body := proto.Clone(t).(T)
+	m := body.ProtoReflect()
+	for _, name := range []protoreflect.Name{"name", "etag", "create_time", "update_time"} {
+		m.Clear(m.Descriptor().Fields().ByName(name))
+	}
+	b, err := encode(body)
+	return store.Record{Key: key, Labels: labels, Body: b}, err
+}
+
+// show reads records as resources with all that the server says of them.
+func (r *resource[T]) show(ctx context.Context, studio string, records ...store.Record) ([]T, error) {
+	fill := func(T) error { return nil }
+	if r.filler != nil && len(records) > 0 {
+		var err error
+		if fill, err = r.filler(ctx, studio); err != nil {
+			return nil, err
+		}
+	}
+	all := make([]T, len(records))
+	for i, rec := range records {
+		t, err := r.decode(rec)
+		if err != nil {
+			return nil, err
+		}
+		if err := fill(t); err != nil {
+			return nil, err
+		}
+		all[i] = t
+	}
+	return all, nil
+}
+
+func (r *resource[T]) showOne(ctx context.Context, rec store.Record) (t T, err error) {
+	all, err := r.show(ctx, studioOf(rec.Key), rec)
+	if err != nil {
+		return t, err
+	}
+	return all[0], nil
+}
+
+// read finds the record of a name, or says that it does not exist.
+func (a *API) read(ctx context.Context, key store.Key) (store.Record, error) {
+	rec, err := a.store.Get(ctx, key)
+	if errors.Is(err, store.ErrNotFound) {
+		return rec, &NotFoundError{nameOf(key)}
+	}
+	return rec, err
+}
+
+// stored is the resource of a key as it is stored, without what the server fills in.
+func (r *resource[T]) stored(ctx context.Context, key store.Key) (t T, err error) {
+	rec, err := r.api.read(ctx, key)
+	if err != nil {
+		return t, err
+	}
+	return r.decode(rec)
+}
+
+func (r *resource[T]) get(ctx context.Context, name string) (t T, err error) {
+	key, err := parseName("name", name, r.kind)
+	if err != nil {
+		return t, err
+	}
+	rec, err := r.api.read(ctx, key)
+	if err != nil {
+		return t, err
+	}
+	return r.showOne(ctx, rec)
+}
+
+// parentKey reads the parent of a request: the place in which its resources are.
+func (r *resource[T]) parentKey(parent string) (in, place store.Key, err error) {
+	kind := store.KindStudio
+	if r.kind == store.KindLot {
+		kind = store.KindGlaze
+	}
+	if in, err = parseName("parent", parent, kind); err != nil {
+		return in, place, err
+	}
+	place = store.Key{Studio: studioOf(in), Kind: r.kind}
+	if kind == store.KindGlaze {
+		place.Parent = in.ID
+	}
+	return in, place, nil
+}
+
+// list gives a page of the resources in a place, and the token of the page after it.
+func (r *resource[T]) list(ctx context.Context, request proto.Message, parent string, labels ...string) ([]T, string, error) {
+	in, place, err := r.parentKey(parent)
+	if err != nil {
+		return nil, "", err
+	}
+	size, after, err := pageOf(request)
+	if err != nil {
+		return nil, "", err
+	}
+	if _, err := r.api.read(ctx, in); err != nil {
+		return nil, "", err
+	}
+	page, err := r.api.store.List(ctx, store.Query{
+		Studio: place.Studio, Kind: r.kind, Parent: place.Parent, Labels: labels, Order: r.order, After: after, Limit: size,
+	})
+	if err != nil {
+		return nil, "", err
+	}
+	all, err := r.show(ctx, place.Studio, page.Records...)
+	if err != nil {
+		return nil, "", err
+	}
+	next := ""
+	if page.More {
+		next = pageToken(request, page.Records[len(page.Records)-1].Cursor())
+	}
+	return all, next, nil
+}
+
+// create stores a new resource in a place. Without an id it makes one of the display name, or at random.
+func (r *resource[T]) create(ctx context.Context, request proto.Message, parent, id, requestID string, in T) (T, error) {
+	within, place, err := r.parentKey(parent)
+	if err != nil {
+		var none T
+		return none, err
+	}
+	return r.createIn(ctx, request, within, place, id, requestID, in)
+}
+
+func (r *resource[T]) createIn(ctx context.Context, request proto.Message, within, place store.Key, id, requestID string, in T) (t T, err error) {
+	if id != "" && !validID(id) {
+		return t, &chem.FieldError{Field: r.field + "_id", Value: quoted(id), Limit: idRule}
+	}
+	once, err := requestOf(request, requestID)
+	if err != nil {
+		return t, err
+	}
+	if answer, done, err := r.api.answered(ctx, place.Studio, once); done {
+		if err != nil {
+			return t, err
+		}
+		return r.showOne(ctx, answer.Records[0])
+	}
+	if place.Studio != store.System {
+		if _, err := r.api.read(ctx, within); err != nil {
+			return t, err
+		}
+	}
+	next := proto.Clone(in).(T)
+	clearOutput(next.ProtoReflect())
+	made := idFrom(displayNameOf(next))
+	for try := range tries {
+		place.ID = id
+		switch {
+		case id != "":
+		case made == "" || try == tries-1:
+			place.ID = randomID()
+		case try == 0:
+			place.ID = made
+		default:
+			place.ID = made[:min(len(made), maxID-3)] + fmt.Sprintf("-%d", try+1)
+		}
+		var old T
+		labels, with, err := r.settleNow(ctx, place, old, next)
+		if err != nil {
+			return t, err
+		}
+		rec, err := r.record(place, next, labels)
+		if err != nil {
+			return t, err
+		}
+		answer, err := r.api.write(ctx, store.Write{Request: once, Ops: append([]store.Op{store.Insert(rec)}, with...)})
+		switch {
+		case err == nil:
+			return r.showOne(ctx, answer.Records[0])
+		case errors.Is(err, store.ErrNotFound):
+			return t, &NotFoundError{nameOf(within)}
+		case !errors.Is(err, store.ErrAlreadyExists) && !errors.Is(err, store.ErrConflict):
+			return t, err
+		}
+		// Either the id is taken, or what is written with it; then settle finds out.
+		if _, err := r.api.store.Get(ctx, place); err == nil && id != "" {
+			return t, &ExistsError{nameOf(place)}
+		}
+	}
+	return t, store.ErrConflict
+}
+
+func (r *resource[T]) settleNow(ctx context.Context, key store.Key, old, next T) ([]string, []store.Op, error) {
+	if r.settle == nil {
+		return nil, nil, nil
+	}
+	return r.settle(ctx, key, old, next)
+}
+
+func displayNameOf(m proto.Message) string {
+	if named, ok := m.(interface{ GetDisplayName() string }); ok {
+		return named.GetDisplayName()
+	}
+	return ""
+}
+
+// update changes a stored resource. With an etag it changes only what the caller has read; without one, whatever is there.
+func (r *resource[T]) update(ctx context.Context, request proto.Message, in T, mask *fieldmaskpb.FieldMask, requestID string) (t T, err error) {
+	in = proto.Clone(in).(T) // lists go from it into the stored resource, which settle may change
+	m := in.ProtoReflect()
+	text := func(name protoreflect.Name) string { return m.Get(m.Descriptor().Fields().ByName(name)).String() }
+	key, err := parseName(r.field+".name", text("name"), r.kind)
+	if err != nil {
+		return t, err
+	}
+	once, err := requestOf(request, requestID)
+	if err != nil {
+		return t, err
+	}
+	if answer, done, err := r.api.answered(ctx, key.Studio, once); done {
+		if err != nil {
+			return t, err
+		}
+		return r.showOne(ctx, answer.Records[0])
+	}
+	for range tries {
+		rec, err := r.api.read(ctx, key)
+		if err != nil {
+			return t, err
+		}
+		if e := text("etag"); e != "" && e != etagOf(rec.Revision) {
+			return t, &ChangedError{nameOf(key)}
+		}
+		old, err := r.decode(rec)
+		if err != nil {
+			return t, err
+		}
+		next := proto.Clone(old).(T)
+		if err := change(next, in, mask); err != nil {
+			return t, err
+		}
+		if err := checkResource(next, r.field, studioOf(key)); err != nil {
+			return t, err
+		}
+		labels, with, err := r.settleNow(ctx, key, old, next)
+		if err != nil {
+			return t, err
+		}
+		changed, err := r.record(key, next, labels)
+		if err != nil {
+			return t, err
+		}
+		changed.Revision = rec.Revision
+		answer, err := r.api.write(ctx, store.Write{Request: once, Ops: append([]store.Op{store.Replace(changed)}, with...)})
+		switch {
+		case err == nil:
+			return r.showOne(ctx, answer.Records[0])
+		case errors.Is(err, store.ErrNotFound), errors.Is(err, store.ErrConflict), errors.Is(err, store.ErrAlreadyExists):
+			// Someone was faster; the next round finds out what is there now.
+		default:
+			return t, err
+		}
+	}
+	return t, store.ErrConflict
+}
+
+// remove deletes a resource and what goes with it.
+func (r *resource[T]) remove(ctx context.Context, request proto.Message, name, etag, requestID string) (*emptypb.Empty, error) {
+	key, err := parseName("name", name, r.kind)
+	if err != nil {
+		return nil, err
+	}
+	once, err := requestOf(request, requestID)
+	if err != nil {
+		return nil, err
+	}
+	if _, done, err := r.api.answered(ctx, key.Studio, once); done {
+		return &emptypb.Empty{}, err
+	}
+	for range tries {
+		rec, err := r.api.read(ctx, key)
+		if err != nil {
+			return nil, err
+		}
+		if etag != "" && etag != etagOf(rec.Revision) {
+			return nil, &ChangedError{nameOf(key)}
+		}
+		ops := []store.Op{store.Remove(key, rec.Revision)}
+		if r.removal != nil {
+			t, err := r.decode(rec)
+			if err != nil {
+				return nil, err
+			}
+			with, err := r.removal(ctx, key, t)
+			if err != nil {
+				return nil, err
+			}
+			ops = append(ops, with...)
+		}
+		_, err = r.api.write(ctx, store.Write{Request: once, Ops: ops})
+		switch {
+		case err == nil:
+			return &emptypb.Empty{}, nil
+		case errors.Is(err, store.ErrNotFound), errors.Is(err, store.ErrConflict):
+			// Someone was faster; the next round finds out what is there now.
+		default:
+			return nil, err
+		}
+	}
+	return nil, store.ErrConflict
+}
+
+// answered gives the answer that a request has got before. done is false if it is new.
+func (a *API) answered(ctx context.Context, studio string, once store.Request) (answer store.Answer, done bool, err error) {
+	if once.ID == "" {
+		return answer, false, nil
+	}
+	answer, err = a.store.Answered(ctx, studio, once)
+	if errors.Is(err, store.ErrNotFound) {
+		return answer, false, nil
+	}
+	return answer, true, err
+}
+
+// write writes, and says so when nobody knows whether it did and the write is not safe to send again.
+func (a *API) write(ctx context.Context, w store.Write) (store.Answer, error) {
+	answer, err := a.store.Write(ctx, w)
+	if errors.Is(err, store.ErrUncertain) && w.Request.ID == "" {
+		err = &unrepeatableError{err}
+	}
+	return answer, err
+}

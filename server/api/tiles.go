@@ -1,0 +1,368 @@
+package api
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net/url"
+	"strings"
+	"time"
+
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/types/known/emptypb"
+
+	"github.com/catchline/catchline/model/chem"
+	pb "github.com/catchline/catchline/proto/catchline/v1"
+	"github.com/catchline/catchline/server/store"
+)
+
+type tiles struct {
+	pb.UnimplementedTileServiceServer
+	*resource[*pb.Tile]
+}
+
+func newTiles(a *API) *tiles {
+	s := &tiles{}
+	s.resource = &resource[*pb.Tile]{api: a, kind: store.KindTile, field: "tile", order: store.NewestFirst, settle: s.log}
+	return s
+}
+
+func (s *tiles) GetTile(ctx context.Context, r *pb.GetTileRequest) (*pb.Tile, error) {
+	return s.get(ctx, r.Name)
+}
+
+func (s *tiles) ListTiles(ctx context.Context, r *pb.ListTilesRequest) (*pb.ListTilesResponse, error) {
+	var labels []string
+	if r.Glaze != "" {
+		labels = append(labels, "glaze="+lastPart(r.Glaze))
+	}
+	if r.Firing != "" {
+		labels = append(labels, "firing="+lastPart(r.Firing))
+	}
+	all, next, err := s.list(ctx, r, r.Parent, labels...)
+	if err != nil {
+		return nil, err
+	}
+	return &pb.ListTilesResponse{Tiles: all, NextPageToken: next}, nil
+}
+
+func (s *tiles) CreateTile(ctx context.Context, r *pb.CreateTileRequest) (*pb.Tile, error) {
+	return s.create(ctx, r, r.Parent, r.TileId, r.RequestId, r.Tile)
+}
+
+func (s *tiles) UpdateTile(ctx context.Context, r *pb.UpdateTileRequest) (*pb.Tile, error) {
+	return s.update(ctx, r, r.Tile, r.UpdateMask, r.RequestId)
+}
+
+func (s *tiles) DeleteTile(ctx context.Context, r *pb.DeleteTileRequest) (*emptypb.Empty, error) {
+	return s.remove(ctx, r, r.Name, r.Etag, r.RequestId)
+}
+
+func lastPart(name string) string { return name[strings.LastIndexByte(name, '/')+1:] }
+
+// log completes a tile: what it was made of and how it was fired that day, and what was said beforehand.
+func (s *tiles) log(ctx context.Context, key store.Key, old, next *pb.Tile) ([]string, []store.Op, error) {
+	labels, err := s.complete(ctx, s.api.today(key.Studio), old, next)
+	return labels, nil, under("tile", err)
+}
+
+func (s *tiles) complete(ctx context.Context, d *day, old, next *pb.Tile) ([]string, error) {
+	tidy(next)
+	if err := checkOutcome(next); err != nil {
+		return nil, err
+	}
+	if next.FireDate == "" {
+		next.FireDate = s.api.now().Format(time.DateOnly)
+	}
+	if err := s.checkDate(next.FireDate); err != nil {
+		return nil, err
+	}
+	if err := checkPhoto(next.PhotoUri); err != nil {
+		return nil, err
+	}
+	if old == nil {
+		old = &pb.Tile{}
+	}
+	layered, err := s.keepGlazes(ctx, d, old, next)
+	if err != nil {
+		return nil, err
+	}
+	fired, err := s.keepFiring(ctx, d, old, next)
+	if err != nil {
+		return nil, err
+	}
+	placed, err := s.checkPlacement(ctx, d, old, next)
+	if err != nil {
+		return nil, err
+	}
+	switch {
+	case old.Layering == nil:
+		if next.Prediction, err = s.api.predictTile(ctx, d.studio, next); err != nil {
+			return nil, err
+		}
+	case layered || fired || placed:
+		// What was said was said of another tile. Said now, it would not be beforehand.
+		next.Prediction = nil
+	}
+	return tileLabels(next), nil
+}
+
+// tidy brings a tile into the one form that an export can give back.
+func tidy(t *pb.Tile) {
+	t.Notes = strings.ReplaceAll(t.Notes, "\r\n", "\n")
+	if t.Placement != nil && proto.Size(t.Placement) == 0 {
+		t.Placement = nil
+	}
+}
+
+func checkOutcome(t *pb.Tile) error {
+	longest := 2000.0
+	switch o := t.Outcome.(type) {
+	case *pb.Tile_RunMm:
+		longest = o.RunMm
+	case *pb.Tile_RunInterval:
+		if !(o.RunInterval.ToMm > o.RunInterval.FromMm) {
+			return fieldError("run_interval.to_mm", o.RunInterval.ToMm, "more than from_mm, which is "+plain(o.RunInterval.FromMm))
+		}
+		longest = o.RunInterval.ToMm
+	case *pb.Tile_DidNotMove:
+		longest = 0
+	}
+	if t.MeanFrontMm != nil && *t.MeanFrontMm > longest {
+		return fieldError("mean_front_mm", *t.MeanFrontMm, "0 to the longest drip, which is "+plain(longest))
+	}
+	return nil
+}
+
+// checkDate takes tomorrow too: where the tile was fired it may be tomorrow already.
+func (s *tiles) checkDate(date string) error {
+	day, err := time.Parse(time.DateOnly, date)
+	last := s.api.now().AddDate(0, 0, 1).Format(time.DateOnly)
+	if err != nil || day.Year() < 1900 || date > last {
+		return &chem.FieldError{Field: "fire_date", Value: quoted(date), Limit: "a day as YYYY-MM-DD from 1900-01-01 to today"}
+	}
+	return nil
+}
+
+func checkPhoto(uri string) error {
+	if uri == "" {
+		return nil
+	}
+	u, err := url.Parse(uri)
+	if err != nil || u.Scheme != "http" && u.Scheme != "https" || u.Host == "" {
+		return &chem.FieldError{Field: "photo_uri", Value: quoted(uri), Limit: "a link that starts with http:// or https://"}
+	}
+	return nil
+}
+
+// keepGlazes keeps the glazes as they are today. A tile that is mended keeps those of its own day as far as it still has them.
+func (s *tiles) keepGlazes(ctx context.Context, d *day, old, next *pb.Tile) (changed bool, err error) {
+	if proto.Equal(old.Layering, next.Layering) && sameBands(old, next) {
+		return false, nil
+	}
+	kept := map[layerGlaze]*pb.GlazeOfTheDay{}
+	for _, g := range old.GlazesOfTheDay {
+		kept[layerGlaze{g.Glaze, g.Lot}] = g
+	}
+	all, err := d.layering(ctx, "layering", next.Layering, kept)
+	if err != nil {
+		return false, err
+	}
+	for i, band := range next.Placement.GetLowerBands() {
+		more, err := d.layering(ctx, fmt.Sprintf("placement.lower_bands[%d].layering", i), band.Layering, kept)
+		if err != nil {
+			return false, err
+		}
+		all = append(all, more...)
+	}
+	next.GlazesOfTheDay = nil
+	listed := map[layerGlaze]bool{}
+	for _, g := range all {
+		if id := (layerGlaze{g.Glaze, g.Lot}); !listed[id] {
+			listed[id] = true
+			next.GlazesOfTheDay = append(next.GlazesOfTheDay, g)
+		}
+	}
+	return true, nil
+}
+
+func sameBands(a, b *pb.Tile) bool {
+	return proto.Equal(&pb.Placement{LowerBands: a.Placement.GetLowerBands()}, &pb.Placement{LowerBands: b.Placement.GetLowerBands()})
+}
+
+// keepFiring keeps the firing as it is today.
+func (s *tiles) keepFiring(ctx context.Context, d *day, old, next *pb.Tile) (changed bool, err error) {
+	same := old.GetFiring() == next.GetFiring() && proto.Equal(old.GetFiringPlan(), next.GetFiringPlan())
+	if same && proto.Equal(old.WitnessCone, next.WitnessCone) {
+		return false, nil
+	}
+	if err := checkWitness("witness_cone", next.WitnessCone); err != nil {
+		return false, err
+	}
+	source := "firing_plan"
+	if !same {
+		next.FiringOfTheDay = next.GetFiringPlan()
+		if name := next.GetFiring(); name != "" {
+			f, err := d.firing(ctx, "firing", name)
+			if err != nil {
+				return false, err
+			}
+			next.FiringOfTheDay = f.Plan
+			if next.Kiln == "" {
+				next.Kiln = f.Kiln
+			}
+		}
+	}
+	err = d.heat(next.FiringOfTheDay, next.WitnessCone)
+	return true, renamed(err, func(field string) string {
+		if next.WitnessCone != nil && strings.HasPrefix(field, "witness_cone") {
+			return field
+		}
+		if next.GetFiring() != "" {
+			return "firing"
+		}
+		return source + "." + field
+	})
+}
+
+func (s *tiles) checkPlacement(ctx context.Context, d *day, old, next *pb.Tile) (changed bool, err error) {
+	p := next.Placement
+	if proto.Equal(old.Placement, p) {
+		return false, nil
+	}
+	if err := d.exists(ctx, "placement.ware", p.GetWare(), store.KindWare); err != nil {
+		return false, err
+	}
+	if p.GetShape() != nil {
+		if _, err := wareProfile(p.GetShape()); err != nil {
+			return false, under("placement.shape", err)
+		}
+	}
+	if len(p.GetLowerBands()) > 0 && p.GetWare() == "" && p.GetShape() == nil {
+		return false, &chem.FieldError{Field: "placement.lower_bands", Value: "on a straight wall", Limit: "bands below on a ware or a shape only"}
+	}
+	return true, nil
+}
+
+// tileLabels are what lists of tiles are filtered by.
+func tileLabels(t *pb.Tile) []string {
+	var labels []string
+	for _, l := range t.Layering.Layers {
+		labels = append(labels, "glaze="+lastPart(l.Glaze))
+	}
+	if f := t.GetFiring(); f != "" {
+		labels = append(labels, "firing="+lastPart(f))
+	}
+	return labels
+}
+
+// exportPage is how many tiles are read and sent at once.
+const exportPage = 500
+
+func (s *tiles) ExportTiles(r *pb.ExportTilesRequest, stream pb.TileService_ExportTilesServer) error {
+	ctx := stream.Context()
+	parent, err := parseName("parent", r.Parent, store.KindStudio)
+	if err != nil {
+		return err
+	}
+	if _, err := s.api.read(ctx, parent); err != nil {
+		return err
+	}
+	q := store.Query{Studio: parent.ID, Kind: store.KindTile, Order: store.OldestFirst, Limit: exportPage}
+	w := newTileWriter()
+	for {
+		page, err := s.api.store.List(ctx, q)
+		if err != nil {
+			return err
+		}
+		for _, rec := range page.Records {
+			t, err := s.decode(rec)
+			if err != nil {
+				return err
+			}
+			if err := w.write(t); err != nil {
+				return err
+			}
+			q.After = rec.Cursor()
+		}
+		if err := stream.Send(&pb.ExportTilesResponse{Csv: w.take()}); err != nil {
+			return err
+		}
+		if !page.More {
+			return nil
+		}
+	}
+}
+
+// kindImport holds the answer to an import that had a request id, so that a repeated request gets it again.
+const kindImport store.Kind = "import"
+
+func (s *tiles) ImportTiles(ctx context.Context, r *pb.ImportTilesRequest) (*pb.ImportTilesResponse, error) {
+	parent, err := parseName("parent", r.Parent, store.KindStudio)
+	if err != nil {
+		return nil, err
+	}
+	studio := parent.ID
+	once, err := requestOf(r, r.RequestId)
+	if err != nil {
+		return nil, err
+	}
+	if answer, done, err := s.api.answered(ctx, studio, once); done {
+		if err != nil {
+			return nil, err
+		}
+		return importAnswer(answer)
+	}
+	if _, err := s.api.read(ctx, parent); err != nil {
+		return nil, err
+	}
+	lines, faults, err := readTiles(r.Csv, studio, &finder{ctx: ctx, api: s.api, studio: studio})
+	if err != nil {
+		return nil, err
+	}
+	var ops []store.Op
+	today := s.api.today(studio)
+	for _, line := range lines {
+		labels, err := s.complete(ctx, today, nil, line.tile)
+		if wrong := lineFaults(line.number, err); wrong != nil {
+			faults = append(faults, wrong...)
+			continue
+		} else if err != nil {
+			return nil, err
+		}
+		rec, err := s.record(store.Key{Studio: studio, Kind: store.KindTile, ID: randomID()}, line.tile, labels)
+		if err != nil {
+			return nil, err
+		}
+		ops = append(ops, store.Insert(rec))
+	}
+	sortFaults(faults)
+	response := &pb.ImportTilesResponse{Imported: int32(len(ops)), Faults: faults}
+	if len(faults) > 0 && !r.KeepGoodLines || len(ops) == 0 {
+		response.Imported = 0
+		return response, nil
+	}
+	if r.RequestId != "" {
+		body, err := encode(response)
+		if err != nil {
+			return nil, err
+		}
+		kept := store.Record{Key: store.Key{Studio: studio, Kind: kindImport, ID: randomID()}, Body: body}
+		ops = append(ops, store.Insert(kept))
+	}
+	answer, err := s.api.write(ctx, store.Write{Request: once, Ops: ops})
+	switch {
+	case errors.Is(err, store.ErrNotFound):
+		return nil, &NotFoundError{r.Parent}
+	case err != nil:
+		return nil, err
+	case answer.Replayed:
+		return importAnswer(answer)
+	}
+	return response, nil
+}
+
+func importAnswer(answer store.Answer) (*pb.ImportTilesResponse, error) {
+	response := &pb.ImportTilesResponse{}
+	return response, proto.Unmarshal(answer.Records[len(answer.Records)-1].Body, response)
+}
