@@ -290,9 +290,10 @@ func decode(body []byte) (*Calibration, error) {
 			return nil, r.err
 		}
 	}
-	c.tops = make([]pairTop, len(c.pairs.levels))
+	c.tops = make([]*pairTop, len(c.pairs.levels))
 	for i := range c.tops {
-		t := &c.tops[i]
+		t := &pairTop{}
+		c.tops[i] = t
 		t.d, t.y, t.b = r.float(), r.float(), r.entries(columns)
 		if !(t.d >= 0.5) || math.IsInf(t.d, 1) || math.IsInf(t.y, 0) {
 			r.fail("a pair's row is not as it should be")

@@ -14,7 +14,7 @@ type Calibration struct {
 	core, pairs register
 	used        [NumFactors]bool
 	rows        []*row // by time
-	tops        []pairTop
+	tops        []*pairTop
 	tri         *triangle // columns by position
 	θ           []float64 // standardised coefficients by position, as sajari/regression gave them
 	blend       *blend
@@ -55,7 +55,7 @@ func Fit(tiles []Tile, prior Prior) (*Calibration, error) {
 	if err != nil {
 		return nil, err
 	}
-	if c.record, err = walk(sorted, prior, searchPrecision); err != nil {
+	if c.record, err = walk(sorted, prior); err != nil {
 		return nil, err
 	}
 	return c, nil
@@ -68,11 +68,11 @@ const searchPrecision = 1e-3
 func fit(sorted []*Tile, prior Prior, precision float64) (*Calibration, error) {
 	c := &Calibration{prior: prior, widths: prior.middle()}
 	if len(sorted) > 0 {
-		c.lay(sorted)
-		learn := thinned(c.rows, maxWidthTiles)
-		c.search.WidthTiles = len(learn)
+		few := &Calibration{prior: prior}
+		few.lay(thinned(sorted, maxWidthTiles))
+		c.search.WidthTiles = len(few.rows)
 		var err error
-		if c.widths, err = newSystem(&c.prior, &c.core, &c.pairs, learn).widths(&c.prior, precision); err != nil {
+		if c.widths, err = newSystem(&few.prior, &few.core, &few.pairs, few.rows).widths(&few.prior, precision); err != nil {
 			return nil, err
 		}
 	}
@@ -165,7 +165,7 @@ func (c *Calibration) factorise() {
 	for i := range n {
 		c.tri.row(i)[i] = 1 // prior rows
 	}
-	c.tops = make([]pairTop, len(c.pairs.levels))
+	c.tops = make([]*pairTop, len(c.pairs.levels))
 	first := func(r *row) int { return c.position(r.entries[len(r.entries)-1].id) } // entries are sorted by id
 	type group struct {
 		rows  []*row
@@ -211,11 +211,6 @@ func (c *Calibration) factorise() {
 		}
 	}
 	flush()
-	for p := range c.tops {
-		if c.tops[p].d == 0 {
-			c.tops[p].d = 1
-		}
-	}
 }
 
 // weighted writes a tile's least-squares row: pair, core columns by position, right-hand side.
@@ -238,9 +233,9 @@ func (c *Calibration) id(position int) int32 {
 }
 
 // compress keeps what is not zero of a pair's row.
-func (c *Calibration) compress(top []float64) pairTop {
+func (c *Calibration) compress(top []float64) *pairTop {
 	n := len(top) - 2
-	t := pairTop{d: top[0], y: top[n+1]}
+	t := &pairTop{d: top[0], y: top[n+1]}
 	for id := range int32(n) {
 		if v := top[1+c.position(id)]; v != 0 {
 			t.b = append(t.b, entry{id, v})
@@ -288,9 +283,9 @@ func (c *Calibration) add(t *Tile) (*Calibration, error) {
 	next.weighted(line, r)
 	if r.pair >= 0 {
 		top := make([]float64, n+2)
-		next.expand(top, &next.tops[r.pair])
+		next.expand(top, next.tops[r.pair])
 		rotate(top, line, 0)
-		next.tops = append([]pairTop(nil), next.tops...)
+		next.tops = append([]*pairTop(nil), next.tops...)
 		next.tops[r.pair] = next.compress(top)
 	}
 	next.tri = next.tri.clone()
@@ -367,7 +362,7 @@ func (c *Calibration) project(a []float64, p *pattern) (mean, pairPart float64) 
 	mean = p.offset
 	c.spreadOut(a, p, 1)
 	if p.pair >= 0 {
-		t := &c.tops[p.pair]
+		t := c.tops[p.pair]
 		pairPart = p.pairWeight * c.pairs.levels[p.pair].scale(&c.widths) / t.d
 		mean += pairPart * t.y
 		for _, e := range t.b {

@@ -45,8 +45,8 @@ func (m *mode) lnMarginal() float64 { return m.lnJoint - 0.5*m.lnDet }
 const (
 	maxModeSteps = 200
 	// Newton decrements per tile at which the mode is found, in units of log likelihood.
-	roughly = 1e-12 // for the marginal likelihood, which is flat there
-	closely = 1e-20 // for the coefficients
+	roughly = 1e-10 // for the marginal likelihood, which is flat there
+	closely = 1e-18 // for the coefficients
 )
 
 // evaluate fills the support of every row at a point and returns the log joint density.
@@ -83,22 +83,34 @@ type normal struct {
 	right    []float64
 	pairDiag []float64 // D of every pair
 	pairGrad []float64
-	cross    [][]entry // B of every pair: the sparse row of pair against core
+	cross    []entry // B of every pair, the sparse row of pair against core, one after another
+	ends     []int   // where in cross each pair's ends
+	scratch  []float64
+	touched  []int
 }
 
-// assemble the Newton equations (XᵀHX + I) δ = Xᵀg - θ with weights from weight().
-func (s *system) assemble(scale, pairScale, θ, pair []float64, sup []support, weight func(*support) float64) *normal {
-	n := len(scale)
-	a := blas64.Symmetric{Uplo: blas.Upper, N: n, Stride: n, Data: make([]float64, n*n)}
-	eq := &normal{matrix: a, right: make([]float64, n)}
-	for i := range n {
+func newNormal(core, pairs int) *normal {
+	return &normal{
+		matrix:   blas64.Symmetric{Uplo: blas.Upper, N: core, Stride: max(1, core), Data: make([]float64, core*core)},
+		right:    make([]float64, core),
+		pairDiag: make([]float64, pairs), pairGrad: make([]float64, pairs), ends: make([]int, pairs),
+		scratch: make([]float64, core),
+	}
+}
+
+// assemble the Newton equations (XᵀHX + I) δ = Xᵀg - θ with weights from weight() into eq, over what was there.
+func (s *system) assemble(eq *normal, scale, pairScale, θ, pair []float64, sup []support, weight func(*support) float64) {
+	a := eq.matrix
+	clear(a.Data)
+	for i := range scale {
 		a.Data[i*a.Stride+i] = 1
 		eq.right[i] = -θ[i]
 	}
-	np := len(pairScale)
-	eq.pairDiag, eq.pairGrad = make([]float64, np), make([]float64, np)
-	eq.cross = make([][]entry, np)
-	scratch, touched := make([]float64, n), []int(nil)
+	for p := range pairScale { // a pair without a tile here
+		eq.pairDiag[p], eq.pairGrad[p], eq.ends[p] = 1, -pair[p], 0
+	}
+	eq.cross = eq.cross[:0]
+	scratch, touched := eq.scratch, eq.touched[:0]
 	x := make([]float64, 0, 64)
 	for i := 0; i < len(s.rows); {
 		p := s.rows[i].pair
@@ -144,14 +156,15 @@ func (s *system) assemble(scale, pairScale, θ, pair []float64, sup []support, w
 				out[other] -= b * scratch[other]
 			}
 			eq.right[id] -= b * grad
-			eq.cross[p] = append(eq.cross[p], entry{int32(id), scratch[id]})
+			eq.cross = append(eq.cross, entry{int32(id), scratch[id]})
 		}
 		for _, id := range touched {
 			scratch[id] = 0
 		}
 		touched = touched[:0]
+		eq.ends[p] = len(eq.cross)
 	}
-	return eq
+	eq.touched = touched
 }
 
 // step solves the Newton equations, using the matrix up: the step, its decrement (twice the rise that it promises) and the log determinant.
@@ -169,12 +182,13 @@ func (eq *normal) step() (core, pair []float64, decrement, lnDet float64, err er
 	for i, v := range core {
 		decrement += v * eq.right[i]
 	}
+	begin := 0
 	for p, d := range eq.pairDiag {
 		lnDet += math.Log(d)
 		g := eq.pairGrad[p]
 		decrement += g * g / d
-		for _, e := range eq.cross[p] {
-			g -= e.x * core[e.id]
+		for ; begin < eq.ends[p]; begin++ {
+			g -= eq.cross[begin].x * core[eq.cross[begin].id]
 		}
 		pair[p] = g / d
 	}
@@ -197,9 +211,11 @@ func (s *system) find(v *variances, start *mode, tolerance float64) (*mode, erro
 	}
 	m.lnJoint = s.evaluate(&e, scale, pairScale, rowScale, m.θ, m.pair, m.support)
 	trial := make([]support, len(s.rows))
+	eq := newNormal(len(scale), len(pairScale))
 	tθ, tp := make([]float64, len(m.θ)), make([]float64, len(m.pair))
 	for m.iterations = 0; m.iterations < maxModeSteps; m.iterations++ {
-		core, pair, decrement, lnDet, err := s.assemble(scale, pairScale, m.θ, m.pair, m.support, (*support).weight).step()
+		s.assemble(eq, scale, pairScale, m.θ, m.pair, m.support, (*support).weight)
+		core, pair, decrement, lnDet, err := eq.step()
 		if err != nil {
 			return nil, err
 		}
@@ -229,7 +245,8 @@ func (s *system) find(v *variances, start *mode, tolerance float64) (*mode, erro
 			continue
 		}
 		m.emSteps++
-		core, pair, _, _, err = s.assemble(scale, pairScale, m.θ, m.pair, m.support, func(p *support) float64 { return p.emWeight }).step()
+		s.assemble(eq, scale, pairScale, m.θ, m.pair, m.support, func(p *support) float64 { return p.emWeight })
+		core, pair, _, _, err = eq.step()
 		if err != nil {
 			return nil, err
 		}

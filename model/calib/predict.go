@@ -158,7 +158,7 @@ func (c *Calibration) admit(q *Conditions) {
 		case f == Pair:
 			if _, ok := c.pairs.find(f, s.Name); !ok {
 				c.pairs = c.pairs.with(level{f, s.Name, s.PriorSD})
-				c.tops = append(c.tops[:len(c.tops):len(c.tops)], pairTop{d: 1})
+				c.tops = append(c.tops[:len(c.tops):len(c.tops)], &pairTop{d: 1})
 			}
 		case c.used[f]:
 			if _, ok := c.core.find(f, s.Name); !ok {
@@ -200,7 +200,7 @@ func (c *Calibration) Evidence(q *Conditions, count int) ([]Influence, error) {
 			cov += e.x * c.scale(e.id) * a[c.position(e.id)]
 		}
 		if r.pair >= 0 {
-			t := &c.tops[r.pair]
+			t := c.tops[r.pair]
 			part := r.pairWeight * c.pairs.levels[r.pair].scale(&c.widths) / t.d
 			for _, e := range t.b {
 				cov -= part * e.x * a[c.position(e.id)]

@@ -13,11 +13,12 @@ import (
 // 10, 20, 40 ... tiles. Of a long log only the end is walked.
 const (
 	firstCheckpoint = 5
+	walkPrecision   = 1e-2 // as searchPrecision; a checkpoint's variances serve for a while only
 	recordTiles     = 1000 // of a log longer than twice this, so many tiles at the end are judged, from one checkpoint
 )
 
 // walk judges the tiles in order, as they would have been when they came.
-func walk(sorted []*Tile, prior Prior, precision float64) ([]Judgement, error) {
+func walk(sorted []*Tile, prior Prior) ([]Judgement, error) {
 	n := len(sorted)
 	begin, checkpoint := 0, 0
 	if n > 2*recordTiles {
@@ -28,7 +29,7 @@ func walk(sorted []*Tile, prior Prior, precision float64) ([]Judgement, error) {
 	record := make([]Judgement, 0, n-begin)
 	for i := begin; i < n; i++ {
 		if i == checkpoint {
-			if c, err = fit(sorted[:i], prior, precision); err != nil {
+			if c, err = fit(sorted[:i], prior, walkPrecision); err != nil {
 				return nil, err
 			}
 			checkpoint = max(firstCheckpoint, 2*i)

@@ -122,7 +122,7 @@ func (t *triangle) condition() float64 {
 // cornerSize bounds what is handed to the regression library, whose work grows with the cube of it and whose memory
 // with the square: the last rows of R are a complete least-squares problem in the last coefficients, and the others
 // follow from them by back substitution.
-const cornerSize = 64
+const cornerSize = 48
 
 // solve returns the least-squares coefficients.
 //

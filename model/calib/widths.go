@@ -118,14 +118,14 @@ func (v *variances) lnPrior(p *Prior) float64 {
 	return s
 }
 
-// thinned is at most limit of the rows, evenly spaced.
-func thinned(rows []*row, limit int) []*row {
-	if len(rows) <= limit {
-		return rows
+// thinned is at most limit of the tiles, evenly spaced.
+func thinned(tiles []*Tile, limit int) []*Tile {
+	if len(tiles) <= limit {
+		return tiles
 	}
-	out := make([]*row, limit)
+	out := make([]*Tile, limit)
 	for i := range out {
-		out[i] = rows[i*len(rows)/limit]
+		out[i] = tiles[i*len(tiles)/limit]
 	}
 	return out
 }
