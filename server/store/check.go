@@ -21,7 +21,7 @@ func (q *Query) Check() error {
 		return &chem.FieldError{Field: "order", Value: fmt.Sprint(int(q.Order)), Limit: "ByID, OldestFirst or NewestFirst"}
 	}
 	for i, l := range q.Labels {
-		if err := checkText(fmt.Sprintf("labels[%d]", i), l, 1, maxLabelBytes); err != nil {
+		if err := checkLabel(i, l); err != nil {
 			return err
 		}
 	}

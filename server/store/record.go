@@ -67,8 +67,8 @@ type Record struct {
 	CreateTime time.Time // set by the store; microseconds, UTC
 	UpdateTime time.Time // set by the store; microseconds, UTC
 
-	// Labels are what lists can be filtered by, such as "glaze=celadon". Their order is kept and
-	// means nothing; doubles are dropped.
+	// Labels are what lists can be filtered by, such as "glaze=celadon": text without line breaks.
+	// Their order is kept and means nothing; doubles are dropped.
 	Labels []string
 	Body   []byte
 }
@@ -120,9 +120,17 @@ func (r *Record) checkContent() error {
 		return &chem.FieldError{Field: "labels", Value: fmt.Sprintf("%d labels", len(r.Labels)), Limit: fmt.Sprintf("at most %d", MaxLabels)}
 	}
 	for i, l := range r.Labels {
-		if err := checkText(fmt.Sprintf("labels[%d]", i), l, 1, maxLabelBytes); err != nil {
+		if err := checkLabel(i, l); err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+func checkLabel(i int, label string) error {
+	field := fmt.Sprintf("labels[%d]", i)
+	if strings.Contains(label, "\n") {
+		return &chem.FieldError{Field: field, Value: fmt.Sprintf("%q", label), Limit: "text without line breaks"}
+	}
+	return checkText(field, label, 1, maxLabelBytes)
 }

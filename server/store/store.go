@@ -79,7 +79,7 @@ type Query struct {
 	Kind      Kind
 	Parent    string   // only the records of this parent; empty: only those without one
 	AnyParent bool     // whatever the parent; Parent must then be empty
-	Labels    []string // only records that have all of these
+	Labels    []string // only records that have all of these; costs a look at each record on the way
 	Order     Order
 	After     *Cursor // only what comes after this place; nil: from the start
 	Limit     int     // at most so many records, 1 to MaxPage

@@ -23,7 +23,7 @@ func prepareReads(ctx context.Context, db *sql.DB) (*readStatements, error) {
 	}{
 		{&r.get, "SELECT data FROM record WHERE studio = ? AND kind = ? AND parent = ? AND id = ?"},
 		{&r.scan, "SELECT data FROM record WHERE studio = ? AND kind = ? ORDER BY sequence"},
-		{&r.findKey, "SELECT studio, data FROM record WHERE kind = 'key' AND id = ?"},
+		{&r.findKey, "SELECT studio, data FROM record WHERE kind || '' = 'key' AND id = ?"},
 		{&r.versions, `SELECT '', sequence FROM studio WHERE studio = ?1 AND live
 			UNION ALL SELECT kind, version FROM version WHERE studio = ?1`},
 		{&r.answered, "SELECT hash, answer, time FROM request WHERE studio = ? AND id = ?"},
@@ -82,35 +82,44 @@ func (s *Store) List(ctx context.Context, q store.Query) (page store.Page, err e
 func listQuery(q *store.Query) (string, []any) {
 	var b strings.Builder
 	args := []any{q.Studio, string(q.Kind)}
-	b.WriteString("SELECT r.data FROM record r WHERE r.studio = ? AND r.kind = ?")
+	b.WriteString("SELECT data FROM record WHERE studio = ? AND kind = ?")
 	if !q.AnyParent {
-		b.WriteString(" AND r.parent = ?")
+		b.WriteString(" AND parent = ?")
 		args = append(args, q.Parent)
 	}
 	for _, l := range q.Labels {
-		b.WriteString(" AND r.sequence IN (SELECT sequence FROM label WHERE studio = ? AND kind = ? AND label = ?)")
-		args = append(args, q.Studio, string(q.Kind), l)
+		b.WriteString(" AND instr(labels, ?)")
+		args = append(args, joinLabels([]string{l}))
 	}
 	if a := q.After; a != nil {
 		switch q.Order {
 		case store.ByID:
-			b.WriteString(" AND (r.parent, r.id) > (?, ?)")
+			b.WriteString(" AND (parent, id) > (?, ?)")
 			args = append(args, a.Parent, a.ID)
 		case store.OldestFirst:
-			b.WriteString(" AND r.sequence > ?")
+			b.WriteString(" AND sequence > ?")
 			args = append(args, a.Sequence)
 		case store.NewestFirst:
-			b.WriteString(" AND r.sequence < ?")
+			b.WriteString(" AND sequence < ?")
 			args = append(args, a.Sequence)
 		}
 	}
 	b.WriteString([...]string{
-		store.ByID:        " ORDER BY r.parent, r.id",
-		store.OldestFirst: " ORDER BY r.sequence",
-		store.NewestFirst: " ORDER BY r.sequence DESC",
+		store.ByID:        " ORDER BY parent, id",
+		store.OldestFirst: " ORDER BY sequence",
+		store.NewestFirst: " ORDER BY sequence DESC",
 	}[q.Order])
 	b.WriteString(" LIMIT ?")
 	return b.String(), append(args, q.Limit+1)
+}
+
+// joinLabels puts a line feed before, between and after the labels, so that the joined form of one can be
+// searched for in that of several.
+func joinLabels(labels []string) string {
+	if len(labels) == 0 {
+		return ""
+	}
+	return "\n" + strings.Join(labels, "\n") + "\n"
 }
 
 // Scan implements store.Reader.

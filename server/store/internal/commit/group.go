@@ -44,7 +44,10 @@ type Saved struct {
 }
 
 // Entry is a record before and after the group; nil where there is none.
-type Entry struct{ Before, After *store.Record }
+type Entry struct {
+	Before, After *store.Record
+	Assumed       bool // that there is none before is a hope: the engine need not look
+}
 
 // Collection is all records of a kind in a studio.
 type Collection struct {
@@ -71,13 +74,19 @@ type Group struct {
 	Versions map[Collection]int64
 	Answers  []RequestKey // the Requests that are new
 
+	// Fresh is the hope that no record to insert and no request exists, so that an engine whose
+	// unique indexes would tell need not look first. If they do, it starts over without the hope.
+	Fresh bool
+
 	touched []store.Key // Entries in the order of the writes
 }
 
-// NewGroup lists what the jobs need to know.
-func NewGroup(jobs []*Job) *Group {
+// NewGroup lists what the jobs need to know. A fresh group does not ask for the records to insert nor for
+// the requests.
+func NewGroup(jobs []*Job, fresh bool) *Group {
 	g := &Group{
 		Jobs:     jobs,
+		Fresh:    fresh,
 		Studios:  map[string]*Studio{},
 		Requests: map[RequestKey]*Saved{},
 		Entries:  map[store.Key]*Entry{},
@@ -87,7 +96,7 @@ func NewGroup(jobs []*Job) *Group {
 	for _, j := range jobs {
 		studio := j.Write.Ops[0].Record.Studio
 		g.needStudio(studio)
-		if id := j.Write.Request.ID; id != "" {
+		if id := j.Write.Request.ID; id != "" && !fresh {
 			g.Requests[RequestKey{studio, id}] = nil
 		}
 		for i := range j.Write.Ops {
@@ -103,7 +112,10 @@ func NewGroup(jobs []*Job) *Group {
 				g.needStudio(key.ID)
 			}
 			if g.Entries[key] == nil {
-				g.Entries[key] = &Entry{}
+				g.Entries[key] = &Entry{Assumed: true}
+			}
+			if !fresh || op.Action != store.ActionInsert {
+				g.Entries[key].Assumed = false
 			}
 		}
 	}
@@ -264,6 +276,14 @@ func withoutDoubles(labels []string) []string {
 		}
 	}
 	return labels
+}
+
+// Vain reports whether the hope of a fresh group may have misled: a write that failed could be a repetition
+// of one that succeeded.
+func (g *Group) Vain() bool {
+	return g.Fresh && slices.ContainsFunc(g.Jobs, func(j *Job) bool {
+		return j.Err != nil && j.Write.Request.ID != ""
+	})
 }
 
 // Replay answers the request from what was saved: ErrNotFound if that is too old to count.
