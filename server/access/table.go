@@ -54,7 +54,7 @@ var table = map[string]rule{
 	v1 + "GlazeService/UpdateLot":        {manage, "lot.name"},
 	v1 + "GlazeService/DeleteLot":        {manage, "name"},
 	v1 + "GlazeService/DescribeMelt":     {view, "parent"},
-	v1 + "GlazeService/PredictViscosity": {view, "parent"},
+	v1 + "GlazeService/PredictViscosity": {anyKey, ""}, // of a melt that belongs to no studio
 
 	v1 + "MaterialService/GetMaterial":    {view, "name"},
 	v1 + "MaterialService/ListMaterials":  {view, "parent"},

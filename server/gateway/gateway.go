@@ -100,10 +100,11 @@ func register(ctx context.Context, mux *runtime.ServeMux, conn grpc.ClientConnIn
 	)
 }
 
-// incoming names the headers that reach the services; all others stay here.
+// incoming names the headers that reach the services; all others stay here. Authorization is passed on by the
+// multiplexer itself.
 func incoming(name string) (string, bool) {
 	switch textproto.CanonicalMIMEHeaderKey(name) {
-	case "Authorization", "Traceparent", "Tracestate":
+	case "Traceparent", "Tracestate":
 		return strings.ToLower(name), true
 	case "X-Request-Id":
 		return chain.RequestIDHeader, true
