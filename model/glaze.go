@@ -24,6 +24,9 @@ type Glaze struct {
 	ConeFrom, ConeTo float64
 	// LOI is the mass that it loses on firing, as a fraction.
 	LOI float64
+	// Recipe says that it is weighed out from raw materials, and Fluorine is the mass of fluorine that a dry batch gives off, as a fraction.
+	Recipe   bool
+	Fluorine float64
 }
 
 // describedDensity stands for the density (kg/m³) of a melt of unknown chemistry: ordinary stoneware glaze melts lie within

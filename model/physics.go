@@ -243,3 +243,20 @@ func PairName(a, b string) string {
 	}
 	return a + " + " + b
 }
+
+// FlowShares gives the share of each of n layers in the drive, and of the mixed zone above each but the last; they sum to 1. Like
+// neighbours count as one, under the first of them.
+func (p *Physics) FlowShares(n int) (layers, zones []float64) {
+	layers, zones = make([]float64, n), make([]float64, max(n-1, 0))
+	last := -1
+	for i := range n {
+		if k := p.index[i]; k != last {
+			layers[i] = p.Flow.LayerShare[k]
+			last = k
+		}
+		if i+1 < n && p.index[i+1] != p.index[i] {
+			zones[i] = p.Flow.ZoneShare[p.index[i]]
+		}
+	}
+	return layers, zones
+}

@@ -21,6 +21,9 @@ type Wall interface {
 	Drive(run float64) float64
 	// OverFoot is the volume in m³ that leaves over the foot, for a drive in m and a band of the given thickness in m.
 	OverFoot(drive, thickness float64) float64
+	// Film is the thickness of the film along the wall, from above the band to the foot, for a drive in m (0: as it was laid) and a
+	// band of the given thickness in m.
+	Film(drive, thickness float64) ([]film.FilmPoint, error)
 }
 
 // Limits of a band, in m.
@@ -81,9 +84,11 @@ func (w *StraightWall) Drive(run float64) float64 { return film.Drive(run/w.drip
 //
 //	2/3 d^(3/2) X^(-1/2)   (d <= X),   d - X/3   (d > X)
 //
-// is still above it; the rest has passed.
+// is still above it; the rest has passed. As for a ware, the mean front is taken to be as far as the longest drip: an upper
+// estimate.
 func (w *StraightWall) OverFoot(drive, thickness float64) float64 {
 	d := w.band + w.clearance
+	drive = film.Drive(w.Run(drive), w.band)
 	if film.Run(drive, w.band) <= w.clearance {
 		return 0
 	}
@@ -92,4 +97,26 @@ func (w *StraightWall) OverFoot(drive, thickness float64) float64 {
 		left = 2. / 3 * d * math.Sqrt(d/drive)
 	}
 	return math.Max(0, w.band-left) * thickness * w.width
+}
+
+// filmPoints is how many points stand for a film on a straight wall.
+const filmPoints = 240
+
+// Film is the kinematic wave of OverFoot, at the mean front.
+func (w *StraightWall) Film(drive, thickness float64) ([]film.FilmPoint, error) {
+	top := w.band + w.clearance
+	front := w.band + film.Run(drive, w.band)
+	points := make([]film.FilmPoint, 0, filmPoints)
+	for i := range filmPoints {
+		z := top * (float64(i) + 0.5) / filmPoints // below the upper edge
+		h := thickness
+		switch {
+		case z > front:
+			h = 0
+		case z < drive:
+			h *= math.Sqrt(z / drive)
+		}
+		points = append(points, film.FilmPoint{Along: top - z, Thickness: h})
+	}
+	return points, nil
 }

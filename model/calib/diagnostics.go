@@ -91,13 +91,13 @@ func (c *Calibration) Diagnose() *Diagnostics {
 			byCone[r.cone] = append(byCone[r.cone], &t.Judgement)
 		}
 	}
-	d.LeaveOneOut = sumUp("", all)
+	d.LeaveOneOut = SumUp("", all)
 	d.ByGlaze, d.ByCone = group(byGlaze), group(byCone)
 	record := make([]*Judgement, len(c.record))
 	for i := range c.record {
 		record[i] = &c.record[i]
 	}
-	d.Prequential = sumUp("", record)
+	d.Prequential = SumUp("", record)
 	d.R2, d.R2LeaveOneOut = rSquared(observed, fitted), rSquared(observed, without)
 	d.ResidualDF = float64(len(c.rows)) - d.EffectiveParameters
 	if n := float64(len(observed)); d.R2 != nil && n-1-d.EffectiveParameters > 0 {
@@ -110,7 +110,7 @@ func (c *Calibration) Diagnose() *Diagnostics {
 func group(by map[string][]*Judgement) []Scores {
 	out := make([]Scores, 0, len(by))
 	for label, js := range by {
-		out = append(out, sumUp(label, js))
+		out = append(out, SumUp(label, js))
 	}
 	sort.Slice(out, func(i, j int) bool { return out[i].Label < out[j].Label })
 	return out

@@ -29,6 +29,9 @@ type Judgement struct {
 	Exceeded bool
 }
 
+// Quantile of the ln drive that was predicted to be read, 0 < prob < 1.
+func (j *Judgement) Quantile(prob float64) float64 { return j.Mean + j.Scale*quantile(j.DF, prob) }
+
 // Levels of the intervals whose coverage is kept.
 var Levels = [3]float64{0.5, 0.8, 0.95}
 
@@ -117,8 +120,8 @@ type Bin struct {
 
 const reliabilityBins = 5
 
-// sumUp the judgements.
-func sumUp(label string, js []*Judgement) Scores {
+// SumUp the judgements.
+func SumUp(label string, js []*Judgement) Scores {
 	s := Scores{Label: label, Tiles: len(js)}
 	var bins [reliabilityBins]Bin
 	squares := 0.0

@@ -2,11 +2,196 @@ package api
 
 import (
 	"context"
+	"fmt"
+	"math"
 
+	"github.com/catchline/catchline/model"
+	"github.com/catchline/catchline/model/film"
+	"github.com/catchline/catchline/model/firing"
+	"github.com/catchline/catchline/model/risk"
 	pb "github.com/catchline/catchline/proto/catchline/v1"
 )
 
-// predictTile scores a tile before its outcome is learnt from. Nothing is said where nothing can be.
-func (a *API) predictTile(context.Context, string, *pb.Tile) (*pb.TilePrediction, error) {
-	return nil, nil
+// scores says beforehand how far a layering will run.
+type scores struct {
+	pb.UnimplementedScoreServiceServer
+	api *API
+}
+
+func (s *scores) ScoreLayering(ctx context.Context, r *pb.ScoreLayeringRequest) (*pb.Score, error) {
+	q, score, err := s.score(ctx, "", r)
+	if err != nil {
+		return nil, err
+	}
+	return s.show(q, score)
+}
+
+// score answers a request in the model's own terms.
+func (s *scores) score(ctx context.Context, path string, r *pb.ScoreLayeringRequest) (*question, *model.Score, error) {
+	q, err := s.api.cache.ask(ctx, path, r)
+	if err != nil {
+		return nil, nil, err
+	}
+	score, err := q.Score(q.studio.middlingGlaze(q.firing))
+	return q, score, err
+}
+
+// predictTile says how far a tile will run, before it is logged.
+func (a *API) predictTile(ctx context.Context, studio string, tile *pb.Tile) (*pb.TilePrediction, error) {
+	p, err := a.cache.get(ctx, studio)
+	if err != nil {
+		return nil, err
+	}
+	q, err := newTileLog(p, p.calibration).question(tile)
+	if err != nil {
+		return nil, err
+	}
+	var physics model.Physics
+	e, err := q.Estimate(&physics)
+	if err != nil {
+		return nil, under("tile", err)
+	}
+	return &pb.TilePrediction{
+		Calibration: p.calibration.name,
+		MedianRunMm: 1e3 * e.Median, RunP10Mm: 1e3 * e.P10, RunP90Mm: 1e3 * e.P90, ExceedProbability: e.Exceed,
+	}, nil
+}
+
+// show writes a score as callers see it, in their units.
+func (s *scores) show(q *question, score *model.Score) (*pb.Score, error) {
+	const mm = 1e3
+	foot, cookie, err := q.atFoot(score)
+	if err != nil {
+		return nil, err
+	}
+	bounds := boundsOf(q.studio.settings)
+	out := &pb.Score{
+		MedianRunMm: score.Median * mm, RunP10Mm: score.P10 * mm, RunP90Mm: score.P90 * mm,
+		ExceedProbability: score.Exceed,
+		ClearanceMm:       q.Wall.Clearance() * mm, ClearanceNeededMm: score.ClearanceNeeded * mm,
+		ToleratedRisk: q.Tolerated,
+		Risk:          bounds.word(score.Exceed),
+		Drivers:       q.drivers(score),
+		Evidence:      q.evidence(score),
+		Calibration:   q.calibration.name,
+		Physics:       q.physics(score),
+		Foot:          footAndShelf(foot, cookie),
+		Cautions:      q.cautions(bounds.Word(score.Exceed), cookie.Kind),
+	}
+	for _, r := range score.Solo {
+		out.SoloRuns = append(out.SoloRuns, &pb.SoloRun{Glaze: r.Glaze, MedianRunMm: r.Median * mm, RunP10Mm: r.P10 * mm, RunP90Mm: r.P90 * mm})
+	}
+	for _, f := range score.Flags {
+		out.Flags = append(out.Flags, &pb.Flag{Code: f.Code, Sentence: f.Sentence})
+	}
+	return out, nil
+}
+
+// drivers tells in words what makes a layering run.
+func (q *question) drivers(score *model.Score) []*pb.Driver {
+	var out []*pb.Driver
+	for _, d := range score.Drivers {
+		mm := 1e3 * d.Run
+		one := &pb.Driver{RunMm: mm, Glaze: d.Glaze}
+		amount := fmt.Sprintf("%.1f mm", math.Abs(mm))
+		more := "adds " + amount
+		if mm < 0 {
+			more = "takes off " + amount
+		}
+		switch d.Kind {
+		case model.DriverThickness:
+			one.Kind = pb.Driver_KIND_THICKNESS
+			one.Sentence = fmt.Sprintf("Being as thick as all its layers together %s, against the thickest of them alone.", more)
+		case model.DriverGlaze:
+			one.Kind = pb.Driver_KIND_GLAZE
+			one.Sentence = fmt.Sprintf("%s %s, against the studio's middling glaze in its place.", q.nameOfGlaze(d.Glaze), more)
+		case model.DriverBlend:
+			one.Kind = pb.Driver_KIND_BLEND
+			one.Sentence = fmt.Sprintf("Mixing between the layers %s, against layers that stay apart.", more)
+		case model.DriverHeatWork:
+			one.Kind = pb.Driver_KIND_HEAT_WORK
+			one.Sentence = fmt.Sprintf("Firing to cone %s %s, against one cone less.", firing.FormatConeNumber(q.firing.prepared.EquivalentCone), more)
+		case model.DriverOrder:
+			one.Kind = pb.Driver_KIND_ORDER
+			one.Sentence = fmt.Sprintf("This order %s, against the reverse.", more)
+		default:
+			one.Kind = pb.Driver_KIND_CORRECTION
+			one.Sentence = fmt.Sprintf("What this studio's tiles have taught %s, against the physics alone.", more)
+		}
+		out = append(out, one)
+	}
+	return out
+}
+
+// nameOfGlaze is what people call a glaze of this studio.
+func (q *question) nameOfGlaze(name string) string {
+	if g := q.studio.glazes[name]; g != nil {
+		return g.displayName
+	}
+	return name
+}
+
+func (q *question) evidence(score *model.Score) *pb.Evidence {
+	y := &score.Prediction
+	out := &pb.Evidence{
+		Tiles:          int32(q.Calibration.Search().Tiles),
+		EffectiveTiles: y.EffectiveTiles,
+		CorrectionLn:   y.Mean,
+		ScaleLn:        y.Scale,
+	}
+	if y.DF < 1e5 {
+		out.DegreesOfFreedom = y.DF
+	}
+	for _, e := range score.Evidence {
+		out.MovedMost = append(out.MovedMost, &pb.EvidenceTile{
+			Tile: e.Tile, Weight: e.Share, Sentence: fmt.Sprintf("It moved the median run by %+.0f %%.", 100*(math.Exp(e.Moved)-1)),
+		})
+	}
+	return out
+}
+
+func (q *question) physics(score *model.Score) *pb.PhysicsDetail {
+	p := &score.Physics
+	f := q.firing.prepared
+	out := &pb.PhysicsDetail{
+		TotalThicknessUm: p.Flow.Thickness * 1e6,
+		MobilityPerM:     p.Flow.Mobility,
+		MedianRunMm:      score.PhysicsRun * 1e3,
+		EquivalentCone:   firing.FormatConeNumber(f.EquivalentCone),
+		PeakC:            f.PeakKelvin - 273.15,
+		DensityKgM3:      score.Density,
+		SurfaceTensionNM: score.Tension,
+		FingerSpacingMm:  1e3 * film.HuppertSpacing(p.Flow.Thickness*q.Wall.Band(), score.Tension, score.Density, math.Max(q.Wall.Sin(), 0.01)),
+	}
+	for i := range q.Layers {
+		l := &q.Layers[i]
+		out.LayerThicknessUm = append(out.LayerThicknessUm, l.Thickness.Metres*1e6)
+		out.LayerLog10Viscosity = append(out.LayerLog10Viscosity, -math.Log10(l.Exposure.Peak))
+		if i+1 < len(q.Layers) {
+			out.BlendLog10Viscosity = append(out.BlendLog10Viscosity, p.BlendLog10[i])
+			out.MixedZoneUm = append(out.MixedZoneUm, p.ZoneWidth[i]*1e6)
+		}
+	}
+	layers, zones := p.FlowShares(len(q.Layers))
+	out.FlowShare = append(layers, zones...)
+	return out
+}
+
+// riskBounds are a studio's thresholds for the words.
+type riskBounds struct{ risk.Thresholds }
+
+// boundsOf reads a studio's thresholds.
+func boundsOf(s *pb.StudioSettings) riskBounds {
+	t := risk.DefaultThresholds
+	if v := s.GetThresholds(); v != nil {
+		set(&t.Low, v.Low)
+		set(&t.Moderate, v.Moderate)
+		set(&t.High, v.High)
+	}
+	return riskBounds{t}
+}
+
+// word is the contract's word for a probability.
+func (b riskBounds) word(probability float64) pb.Risk {
+	return pb.Risk_RISK_LOW + pb.Risk(b.Word(probability))
 }

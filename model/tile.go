@@ -1,0 +1,114 @@
+package model
+
+import (
+	"math"
+
+	"github.com/catchline/catchline/model/calib"
+	"github.com/catchline/catchline/model/firing"
+)
+
+// Outcome is what came out of the kiln, in m along the wall.
+type Outcome struct {
+	Kind calib.Outcome
+	// Run is the longest drip's, for Measured. From and To are the ends, for Between.
+	Run, From, To float64
+	// ReadingError is the standard deviation of the reading.
+	ReadingError float64
+}
+
+// Limits of a reading, in m.
+const (
+	MaxRun          = 2.0
+	MinReadingError = 0.1e-3
+	MaxReadingError = 20e-3
+	// UsualReadingError is that of a ruler held to a rounded drip (common practice, no source).
+	UsualReadingError = 1e-3
+)
+
+// Tile turns what a question was asked about and what came out into a tile for the regression. A run below its own reading
+// error says no more than that it did not move further than that.
+func (q *Question) Tile(name string, order int64, o Outcome) (calib.Tile, error) {
+	if err := q.check(); err != nil {
+		return calib.Tile{}, err
+	}
+	if !(o.ReadingError >= MinReadingError && o.ReadingError <= MaxReadingError) {
+		return calib.Tile{}, outside("reading_error_mm", 1e3*o.ReadingError, 1e3*MinReadingError, 1e3*MaxReadingError, "")
+	}
+	var p Physics
+	if err := p.Work(&q.Layering, q.Wall.Sin()); err != nil {
+		return calib.Tile{}, err
+	}
+	if err := p.hold(q); err != nil {
+		return calib.Tile{}, err
+	}
+	reading, err := q.reading(&o)
+	if err != nil {
+		return calib.Tile{}, err
+	}
+	clearance := q.lnDrive(q.Wall.Clearance())
+	return calib.Tile{
+		Name: name, Order: order,
+		Conditions: p.Conditions(&q.Layering, q.Wall.Sin(), q.Where),
+		Reading:    reading,
+		Cone:       firing.FormatConeNumber(math.Round(q.Layers[0].Firing.EquivalentCone)),
+		Clearance:  &clearance,
+	}, nil
+}
+
+// lnDrive is ln of the drive that a run shows.
+func (q *Question) lnDrive(run float64) float64 {
+	return math.Log(math.Max(q.Wall.Drive(run), minDrive))
+}
+
+// maxReadingSD bounds a reading's error in ln drive: beyond it a reading says next to nothing.
+const maxReadingSD = 3.0
+
+// readingSD carries a reading's error into ln drive: half the difference between a reading that much further and one that much shorter.
+func (q *Question) readingSD(run, readingError float64) float64 {
+	low := math.Max(run-readingError, run/10)
+	return math.Min((q.lnDrive(run+readingError)-q.lnDrive(low))/2, maxReadingSD)
+}
+
+func (q *Question) reading(o *Outcome) (calib.Reading, error) {
+	const mm = 1e3
+	length := func(field string, v float64) error {
+		if !(v >= 0 && v <= MaxRun) {
+			return outside(field, v*mm, 0, MaxRun*mm, "")
+		}
+		return nil
+	}
+	e := o.ReadingError
+	switch o.Kind {
+	case calib.Measured:
+		if err := length("run_mm", o.Run); err != nil {
+			return calib.Reading{}, err
+		}
+		if o.Run <= e {
+			limit := o.Run + e
+			return calib.ReadAtMost(q.lnDrive(limit), q.readingSD(limit, e), limit*mm), nil
+		}
+		return calib.Read(q.lnDrive(o.Run), q.readingSD(o.Run, e), o.Run*mm), nil
+	case calib.Between:
+		if err := length("run_interval.from_mm", o.From); err != nil {
+			return calib.Reading{}, err
+		}
+		if err := length("run_interval.to_mm", o.To); err != nil {
+			return calib.Reading{}, err
+		}
+		if !(o.From < o.To) {
+			return calib.Reading{}, fieldError("run_interval.to_mm", number(o.To*mm), "more than run_interval.from_mm, "+number(o.From*mm))
+		}
+		if o.From == 0 {
+			return calib.ReadAtMost(q.lnDrive(o.To), q.readingSD(o.To, e), o.To*mm), nil
+		}
+		return calib.ReadBetween(q.lnDrive(o.From), q.lnDrive(o.To), q.readingSD((o.From+o.To)/2, e), o.From*mm, o.To*mm), nil
+	case calib.RanOff:
+		least := q.Wall.Clearance()
+		if !(least > 0) {
+			return calib.Reading{}, fieldError("placement.clearance_mm", number(least*mm), "more than 0 for a tile that ran off")
+		}
+		return calib.ReadAtLeast(q.lnDrive(least), q.readingSD(least, e), least*mm), nil
+	default:
+		return calib.ReadAtMost(q.lnDrive(e), q.readingSD(e, e), e*mm), nil
+	}
+}

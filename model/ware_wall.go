@@ -1,0 +1,203 @@
+package model
+
+import (
+	"math"
+	"sort"
+
+	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/film"
+)
+
+// WareWall is the wall of a piece, on which a band's course was worked out by film.Solver. Slope, girth and ledges are in it, so its
+// drive is that of an upright wall. The course of a single band depends on where it lies and on nothing else, so
+// one WareWall serves every layering and every firing.
+type WareWall struct {
+	profile         *film.Profile
+	band, clearance float64
+	low             float64 // lower edge of the scored band, m along the wall from the foot
+	drip            float64
+	thickness       float64 // of the first band as solved; volumes go with it
+	lower           []LowerBand
+
+	// The course: ln of the drive, ln of the mean front's run and the volume over the foot, all rising.
+	lnDrive, lnRun, over []float64
+	footDrive            float64 // at which the mean front reaches the foot; +Inf: not within the course
+	beyond               float64 // factor on the drive with which a straight wall continues the course below the foot
+}
+
+// LowerBand is a further band on a ware, between two distances from the foot in m, with its thickness in m and its mobility on an
+// upright wall relative to the scored band's.
+type LowerBand struct {
+	Low, High, Thickness, Mobility float64
+	// BlendMobility is that of a half-and-half mixture with the scored band; 0: in between.
+	BlendMobility float64
+}
+
+// Cells is how many cells a wall is divided into.
+const Cells = 240
+
+// The course covers drives from a run of a few hundredths of a millimetre to far beyond any foot, in m.
+const (
+	courseLow    = 1e-4
+	courseHigh   = 300.0
+	coursePoints = 120
+)
+
+// referenceThickness is what a single band is solved with; its course in terms of the drive is the same for any other.
+const referenceThickness = 0.5e-3
+
+// NewWareWall works out the course of a band of the given height (m, along the wall) over a clearance (m), with further bands below it or none.
+// thickness (m) is the scored band's and matters only when there are lower bands. drip is how many times further the longest drip gets than the mean front.
+func NewWareWall(profile *film.Profile, band, clearance, drip, thickness float64, lower []LowerBand) (*WareWall, error) {
+	length := profile.Length()
+	if !(clearance >= 0 && clearance < length) {
+		return nil, outside("clearance_mm", 1e3*clearance, 0, 1e3*length, " (the length of the wall)")
+	}
+	if !(band > 0) {
+		return nil, &chem.FieldError{Field: "band_height_mm", Value: number(1e3 * band), Limit: "more than 0"}
+	}
+	if clearance+band > length*(1+1e-9) {
+		return nil, &chem.FieldError{Field: "band_height_mm", Value: number(1e3 * band),
+			Limit: "at most " + number(1e3*(length-clearance)) + ", what the wall has above a clearance of " + number(1e3*clearance)}
+	}
+	if len(lower) == 0 {
+		thickness = referenceThickness
+	}
+	w := &WareWall{profile: profile, band: band, clearance: clearance, low: clearance, drip: drip, thickness: thickness, lower: lower, footDrive: math.Inf(1), beyond: 1}
+	for _, b := range lower {
+		w.clearance = math.Min(w.clearance, b.Low)
+	}
+	s, err := w.laid()
+	if err != nil {
+		return nil, err
+	}
+	drives := make([]float64, coursePoints)
+	for i := range drives {
+		drives[i] = courseLow * math.Pow(courseHigh/courseLow, float64(i)/(coursePoints-1))
+	}
+	reaches, err := s.Reaches(nil, drives)
+	if err != nil {
+		return nil, err
+	}
+	w.keep(reaches, s.FootDrive())
+	return w, nil
+}
+
+// puddle is the thickness in m to which a usual melt (surface tension 0.32 N/m, 2400 kg/m³) stands on a ledge.
+var puddle = film.PuddleThickness(film.CapillaryLength(describedTension, describedDensity), film.DefaultAngles.Advancing)
+
+// laid sets up a solver with the bands on the wall.
+func (w *WareWall) laid() (*film.Solver, error) {
+	s, err := film.NewSolver(w.profile, Cells, puddle)
+	if err != nil {
+		return nil, err
+	}
+	bands := []film.Band{{Low: w.low, High: math.Min(w.low+w.band, w.profile.Length()), Thickness: w.thickness, Mobility: 1}}
+	for _, b := range w.lower {
+		bands = append(bands, film.Band{Low: b.Low, High: b.High, Thickness: b.Thickness, Mobility: b.Mobility})
+	}
+	if err := s.Lay(bands...); err != nil {
+		return nil, err
+	}
+	for i, b := range w.lower {
+		if b.BlendMobility > 0 {
+			if err := s.SetBlend(0, i+1, b.BlendMobility); err != nil {
+				return nil, err
+			}
+		}
+	}
+	return s, nil
+}
+
+// minRun (m) keeps the logarithm of a run finite.
+const minRun = 1e-9
+
+// keep stores a course up to the foot.
+func (w *WareWall) keep(reaches []film.Reach, footDrive float64) {
+	last := minRun
+	for _, r := range reaches {
+		run := math.Max(r.Run, last*(1+1e-12))
+		w.lnDrive = append(w.lnDrive, math.Log(r.Drive))
+		w.lnRun = append(w.lnRun, math.Log(run))
+		w.over = append(w.over, r.OverFoot/w.thickness)
+		last = run
+	}
+	if !math.IsInf(footDrive, 1) && footDrive > 0 && w.clearance > 0 {
+		w.footDrive = footDrive
+		w.beyond = film.Drive(w.clearance, w.band) / footDrive
+	}
+}
+
+// Sin is 1: the slope is in the course.
+func (w *WareWall) Sin() float64 { return 1 }
+
+// Band is the height of the band.
+func (w *WareWall) Band() float64 { return w.band }
+
+// Clearance is the bare wall below the lowest band, from whose edge the run counts.
+func (w *WareWall) Clearance() float64 { return w.clearance }
+
+// Profile is the wall.
+func (w *WareWall) Profile() *film.Profile { return w.profile }
+
+// Run is how far the longest drip gets. Below the foot it goes on as on a straight wall on which the band would have got just as far as the foot:
+// that is the length of bare wall which the piece would have needed.
+func (w *WareWall) Run(drive float64) float64 { return w.drip * w.front(drive) }
+
+func (w *WareWall) front(drive float64) float64 {
+	if drive >= w.footDrive {
+		return film.Run(drive*w.beyond, w.band)
+	}
+	return math.Exp(along(w.lnDrive, w.lnRun, math.Log(math.Max(drive, minDrive))))
+}
+
+// Drive is the inverse of Run.
+func (w *WareWall) Drive(run float64) float64 {
+	front := run / w.drip
+	if !math.IsInf(w.footDrive, 1) && front >= w.clearance {
+		return film.Drive(front, w.band) / w.beyond
+	}
+	return math.Exp(along(w.lnRun, w.lnDrive, math.Log(math.Max(front, minRun))))
+}
+
+// OverFoot is what has left over the foot when the mean front is as far as the longest drip gets: an upper estimate, as between the drips there
+// is less.
+func (w *WareWall) OverFoot(drive, thickness float64) float64 {
+	lead := w.Drive(w.drip * w.Run(drive))
+	if !math.IsInf(w.footDrive, 1) && lead < w.footDrive {
+		return 0
+	}
+	i := sort.SearchFloat64s(w.lnDrive, math.Log(lead))
+	switch {
+	case i == 0:
+		return w.over[0] * thickness
+	case i == len(w.over):
+		return w.over[i-1] * thickness
+	}
+	t := (math.Log(lead) - w.lnDrive[i-1]) / (w.lnDrive[i] - w.lnDrive[i-1])
+	return (w.over[i-1] + t*(w.over[i]-w.over[i-1])) * thickness
+}
+
+// along interpolates y over rising x in straight lines and goes on along the outermost ones.
+func along(x, y []float64, at float64) float64 {
+	i := min(max(sort.SearchFloat64s(x, at), 1), len(x)-1)
+	return y[i-1] + (y[i]-y[i-1])*(at-x[i-1])/(x[i]-x[i-1])
+}
+
+// Film solves the course once more, up to the drive.
+func (w *WareWall) Film(drive, thickness float64) ([]film.FilmPoint, error) {
+	s, err := w.laid()
+	if err != nil {
+		return nil, err
+	}
+	if drive > 0 {
+		if err := s.Advance(math.Min(drive, courseHigh)); err != nil {
+			return nil, err
+		}
+	}
+	points := s.Film(nil)
+	for i := range points {
+		points[i].Thickness *= thickness / w.thickness
+	}
+	return points, nil
+}

@@ -1,0 +1,249 @@
+package api
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	"github.com/catchline/catchline/model/calib"
+	storepb "github.com/catchline/catchline/proto/catchline/store/v1"
+	pb "github.com/catchline/catchline/proto/catchline/v1"
+	"github.com/catchline/catchline/server/store"
+)
+
+// calibrations fits what the studio's tiles add to the physics.
+type calibrations struct {
+	pb.UnimplementedCalibrationServiceServer
+	api *API
+}
+
+// decodeCalibration reads a stored calibration for scoring.
+func decodeCalibration(name string, body []byte) (*activeCalibration, error) {
+	var record storepb.CalibrationRecord
+	if err := proto.Unmarshal(body, &record); err != nil {
+		return nil, err
+	}
+	c := &calib.Calibration{}
+	if err := c.UnmarshalBinary(record.GetRegression()); err != nil {
+		return nil, fmt.Errorf("%s cannot be read: %w", name, err)
+	}
+	return &activeCalibration{name: name, Calibration: c, dripRatio: math.Max(record.GetShown().GetDripRatio(), 1)}, nil
+}
+
+func (s *calibrations) FitCalibration(ctx context.Context, r *pb.FitCalibrationRequest) (*pb.Calibration, error) {
+	key, err := parseName("parent", r.GetParent(), store.KindStudio)
+	if err != nil {
+		return nil, err
+	}
+	request, err := requestOf(r, r.GetRequestId())
+	if err != nil {
+		return nil, err
+	}
+	if shown, err := s.answeredFit(ctx, key.ID, request); shown != nil || err != nil {
+		return shown, err
+	}
+	p, err := s.api.cache.get(ctx, key.ID)
+	if err != nil {
+		return nil, err
+	}
+	fitted, err := s.fit(ctx, p)
+	if err != nil {
+		return nil, err
+	}
+	return s.keep(ctx, p, fitted, request)
+}
+
+// answeredFit gives the calibration that an earlier request with the same id made.
+func (s *calibrations) answeredFit(ctx context.Context, studio string, request store.Request) (*pb.Calibration, error) {
+	if request.ID == "" {
+		return nil, nil
+	}
+	answer, err := s.api.store.Answered(ctx, studio, request)
+	switch {
+	case errors.Is(err, store.ErrNotFound):
+		return nil, nil
+	case err != nil:
+		return nil, err
+	}
+	return s.read(ctx, studio, answer.Records[0].ID)
+}
+
+// fittedCalibration is a fit before it is numbered.
+type fittedCalibration struct {
+	record   *storepb.CalibrationRecord
+	activate bool
+}
+
+// fit learns from the studio's tiles and judges the result against the active calibration.
+func (s *calibrations) fit(ctx context.Context, p *prepared) (*fittedCalibration, error) {
+	// The drip ratio goes into the reading of every tile, so it comes first.
+	tiles, _, err := s.api.cache.readTiles(ctx, p, p.calibration)
+	if err != nil {
+		return nil, err
+	}
+	ratio, err := dripRatio(tiles)
+	if err != nil {
+		return nil, err
+	}
+	base := &activeCalibration{name: p.calibration.name, Calibration: p.calibration.Calibration, dripRatio: ratio.Median}
+	tiles, skipped, err := s.api.cache.readTiles(ctx, p, base)
+	if err != nil {
+		return nil, err
+	}
+	log := make([]calib.Tile, len(tiles))
+	for i, t := range tiles {
+		log[i] = t.calib
+	}
+	c, err := calib.Fit(log, calib.DefaultPrior())
+	if err != nil {
+		return nil, err
+	}
+	comparison, err := calib.Compare(p.calibration.Calibration, c, log)
+	if err != nil {
+		return nil, err
+	}
+	shown := showCalibration(c, tiles)
+	shown.DripRatio = ratio.Median
+	shown.Verdict = verdict(len(tiles), skipped, comparison)
+	regression, err := c.MarshalBinary()
+	if err != nil {
+		return nil, err
+	}
+	return &fittedCalibration{
+		record:   &storepb.CalibrationRecord{Shown: shown, Regression: regression},
+		activate: p.calibration.name == "" || !comparison.Loses,
+	}, nil
+}
+
+// verdict says in a sentence why a calibration is in use or not.
+func verdict(tiles int, skipped []skippedTile, c calib.Comparison) string {
+	text := fmt.Sprintf("Learnt from %d tiles. %s", tiles, c.Sentence)
+	if n := len(skipped); n > 0 {
+		text += fmt.Sprintf(" %d tiles could not be read, the first of them %s: %v.", n, skipped[0].name, skipped[0].err)
+	}
+	return text
+}
+
+// keep stores a calibration under the next number and makes it active if it deserves to be.
+func (s *calibrations) keep(ctx context.Context, p *prepared, f *fittedCalibration, request store.Request) (*pb.Calibration, error) {
+	_, revision, err := store.Active(ctx, s.api.store, p.studio)
+	if err != nil {
+		return nil, err
+	}
+	f.record.Shown.CreateTime = timestamppb.New(s.api.now())
+	body, err := encode(f.record)
+	if err != nil {
+		return nil, err
+	}
+	answer, err := s.api.store.Write(ctx, store.Write{Request: request, Ops: []store.Op{
+		store.Insert(store.Record{Key: store.Key{Studio: p.studio, Kind: store.KindCalibration}, Body: body}),
+	}})
+	if err != nil {
+		return nil, err
+	}
+	number := answer.Records[0].ID
+	if f.activate {
+		// Another fit may have won meanwhile; then this one stays in store, and says that it is not active.
+		if err := store.SetActive(ctx, s.api.store, p.studio, number, revision, store.Request{}); err != nil && !errors.Is(err, store.ErrConflict) {
+			return nil, err
+		}
+	}
+	return s.read(ctx, p.studio, number)
+}
+
+// read gives a calibration as callers see it.
+func (s *calibrations) read(ctx context.Context, studio, number string) (*pb.Calibration, error) {
+	record, err := s.api.store.Get(ctx, store.Key{Studio: studio, Kind: store.KindCalibration, ID: number})
+	if errors.Is(err, store.ErrNotFound) {
+		return nil, &NotFoundError{nameOf(store.Key{Studio: studio, Kind: store.KindCalibration, ID: number})}
+	}
+	if err != nil {
+		return nil, err
+	}
+	active, _, err := store.Active(ctx, s.api.store, studio)
+	if err != nil {
+		return nil, err
+	}
+	return shownCalibration(&record, active)
+}
+
+func shownCalibration(r *store.Record, active string) (*pb.Calibration, error) {
+	var stored storepb.CalibrationRecord
+	if err := proto.Unmarshal(r.Body, &stored); err != nil {
+		return nil, err
+	}
+	shown := stored.GetShown()
+	shown.Name = nameOf(r.Key)
+	if _, err := fmt.Sscan(r.ID, &shown.Number); err != nil {
+		return nil, err
+	}
+	shown.Active = r.ID == active
+	return shown, nil
+}
+
+func (s *calibrations) GetCalibration(ctx context.Context, r *pb.GetCalibrationRequest) (*pb.Calibration, error) {
+	key, err := parseName("name", r.GetName(), store.KindCalibration)
+	if err != nil {
+		return nil, err
+	}
+	return s.read(ctx, key.Studio, key.ID)
+}
+
+func (s *calibrations) ListCalibrations(ctx context.Context, r *pb.ListCalibrationsRequest) (*pb.ListCalibrationsResponse, error) {
+	key, err := parseName("parent", r.GetParent(), store.KindStudio)
+	if err != nil {
+		return nil, err
+	}
+	if _, err := s.api.cache.get(ctx, key.ID); err != nil {
+		return nil, err
+	}
+	size, after, err := pageOf(r)
+	if err != nil {
+		return nil, err
+	}
+	page, err := s.api.store.List(ctx, store.Query{Studio: key.ID, Kind: store.KindCalibration, Order: store.NewestFirst, After: after, Limit: size})
+	if err != nil {
+		return nil, err
+	}
+	active, _, err := store.Active(ctx, s.api.store, key.ID)
+	if err != nil {
+		return nil, err
+	}
+	out := &pb.ListCalibrationsResponse{}
+	for i := range page.Records {
+		shown, err := shownCalibration(&page.Records[i], active)
+		if err != nil {
+			return nil, err
+		}
+		if shown.Diagnostics != nil {
+			shown.Diagnostics.Tiles = nil
+		}
+		out.Calibrations = append(out.Calibrations, shown)
+	}
+	if page.More {
+		out.NextPageToken = pageToken(r, page.Records[len(page.Records)-1].Cursor())
+	}
+	return out, nil
+}
+
+func (s *calibrations) ActivateCalibration(ctx context.Context, r *pb.ActivateCalibrationRequest) (*pb.Calibration, error) {
+	key, err := parseName("name", r.GetName(), store.KindCalibration)
+	if err != nil {
+		return nil, err
+	}
+	if _, err := s.read(ctx, key.Studio, key.ID); err != nil {
+		return nil, err
+	}
+	_, revision, err := store.Active(ctx, s.api.store, key.Studio)
+	if err != nil {
+		return nil, err
+	}
+	if err := store.SetActive(ctx, s.api.store, key.Studio, key.ID, revision, store.Request{}); err != nil {
+		return nil, err
+	}
+	return s.read(ctx, key.Studio, key.ID)
+}

@@ -1,0 +1,475 @@
+package api
+
+import (
+	"context"
+	"errors"
+	"math"
+	"slices"
+	"sort"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"google.golang.org/protobuf/proto"
+
+	"github.com/catchline/catchline/model"
+	"github.com/catchline/catchline/model/calib"
+	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/film"
+	"github.com/catchline/catchline/model/firing"
+	pb "github.com/catchline/catchline/proto/catchline/v1"
+	"github.com/catchline/catchline/server/store"
+)
+
+// prepared is a studio made ready for scoring, as its records were at one moment. It does not change, but for what it
+// works out on first use.
+type prepared struct {
+	studio   string // id
+	versions map[store.Kind]int64
+
+	settings    *pb.StudioSettings
+	materials   []chem.Material
+	glazes      map[string]*studioGlaze // by resource name; lots by theirs
+	glazeNames  []string                // of glazes, in order of id
+	bodies      map[string]*pb.Body
+	firings     map[string]*studioFiring
+	wares       map[string]*studioWare
+	calibration *activeCalibration
+
+	earlier sync.Map // calibrations other than the active one, by resource name
+}
+
+// studioGlaze is a glaze or a lot.
+type studioGlaze struct {
+	name        string
+	displayName string
+	model       *model.Glaze
+	fault       error // why it cannot be scored, such as a recipe whose material is gone
+}
+
+// studioFiring is a firing with the glazes that have been fired in it.
+type studioFiring struct {
+	name     string
+	kiln     string
+	plan     *pb.FiringPlan
+	prepared *firing.Prepared
+	fault    error
+
+	fired    sync.Map // *studioGlaze -> *model.Fired
+	middling atomic.Pointer[model.Fired]
+}
+
+// studioWare is a ware with the courses of bands on it.
+type studioWare struct {
+	ware    *pb.Ware
+	profile *film.Profile
+	fault   error
+	courses courses
+}
+
+// courseKey says where a band lies on a ware, in m, and how much further than the mean front its longest drip gets.
+type courseKey struct{ band, clearance, drip float64 }
+
+// courses keeps the courses of bands on one ware.
+type courses struct {
+	mu  sync.Mutex
+	all map[courseKey]*model.WareWall
+}
+
+// maxCourses bounds them: as one drags a band up and down, each place is another course.
+const maxCourses = 256
+
+func (c *courses) get(k courseKey) *model.WareWall {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return c.all[k]
+}
+
+func (c *courses) put(k courseKey, w *model.WareWall) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if c.all == nil || len(c.all) >= maxCourses {
+		c.all = map[courseKey]*model.WareWall{}
+	}
+	c.all[k] = w
+}
+
+type activeCalibration struct {
+	name string // resource name; empty: the prior alone
+	*calib.Calibration
+	dripRatio float64
+}
+
+// fire gives a glaze as it is in this firing.
+func (f *studioFiring) fire(g *studioGlaze) (*model.Fired, error) {
+	if g.fault != nil {
+		return nil, g.fault
+	}
+	if d, ok := f.fired.Load(g); ok {
+		return d.(*model.Fired), nil
+	}
+	d, err := model.Fire(g.model, f.prepared)
+	if err != nil {
+		return nil, err
+	}
+	first, _ := f.fired.LoadOrStore(g, d)
+	return first.(*model.Fired), nil
+}
+
+// maxMiddling is how many glazes of a studio are looked at for its middling one.
+const maxMiddling = 200
+
+// middlingGlaze is the studio's glaze of median flow in a firing; nil for a studio with fewer than three.
+func (p *prepared) middlingGlaze(f *studioFiring) *model.Fired {
+	if m := f.middling.Load(); m != nil {
+		return m
+	}
+	var all []*model.Fired
+	for _, name := range p.glazeNames {
+		if d, err := f.fire(p.glazes[name]); err == nil {
+			all = append(all, d)
+		}
+		if len(all) == maxMiddling {
+			break
+		}
+	}
+	if len(all) < 3 {
+		return nil
+	}
+	sort.SliceStable(all, func(i, j int) bool { return all[i].Exposure.Flow < all[j].Exposure.Flow })
+	m := all[len(all)/2]
+	f.middling.Store(m)
+	return m
+}
+
+// scoringKinds are the kinds of record that a score depends on.
+var scoringKinds = []store.Kind{
+	store.KindMaterial, store.KindGlaze, store.KindLot, store.KindBody, store.KindFiring, store.KindWare, store.KindActive,
+}
+
+// trustFor is how long a prepared studio is believed without asking the storage whether another server changed
+// something. Changes made by this server count at once.
+const trustFor = 300 * time.Millisecond
+
+// studioCache keeps prepared studios, the last used ones.
+type studioCache struct {
+	api *API
+
+	mu     sync.Mutex
+	byID   map[string]*studioEntry
+	recent uint64
+}
+
+type studioEntry struct {
+	mu      sync.Mutex // held while the studio is being prepared
+	current atomic.Pointer[prepared]
+	checked atomic.Int64 // UnixNano of the last check; 0: to be checked
+	used    atomic.Uint64
+}
+
+// maxPrepared bounds how many studios are kept ready.
+const maxPrepared = 1000
+
+func newStudioCache(a *API) *studioCache {
+	return &studioCache{api: a, byID: map[string]*studioEntry{}}
+}
+
+func (s *studioCache) entry(id string) *studioEntry {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.recent++
+	e := s.byID[id]
+	if e == nil {
+		if len(s.byID) >= maxPrepared {
+			s.dropOldest()
+		}
+		e = &studioEntry{}
+		s.byID[id] = e
+	}
+	e.used.Store(s.recent)
+	return e
+}
+
+func (s *studioCache) dropOldest() {
+	oldest, at := uint64(math.MaxUint64), ""
+	for id, e := range s.byID {
+		if u := e.used.Load(); u < oldest {
+			oldest, at = u, id
+		}
+	}
+	delete(s.byID, at)
+}
+
+// touch says that something in a studio was changed here, so that the next score sees it.
+func (s *studioCache) touch(id string) {
+	s.mu.Lock()
+	e := s.byID[id]
+	s.mu.Unlock()
+	if e != nil {
+		e.checked.Store(0)
+	}
+}
+
+// touchAll says that anything may have changed.
+func (s *studioCache) touchAll() {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	for _, e := range s.byID {
+		e.checked.Store(0)
+	}
+}
+
+// noting is a store that tells the cache of what is written through it.
+type noting struct {
+	store.Store
+	cache *studioCache
+}
+
+// Write implements store.Writer. Whatever became of the write, the studio is looked at again.
+func (n noting) Write(ctx context.Context, w store.Write) (store.Answer, error) {
+	answer, err := n.Store.Write(ctx, w)
+	for _, op := range w.Ops {
+		switch k := op.Record.Key; {
+		case k.Kind == store.KindStudio:
+			n.cache.touch(k.ID)
+		case affectsScores(k.Kind):
+			n.cache.touch(k.Studio)
+		}
+	}
+	return answer, err
+}
+
+func affectsScores(k store.Kind) bool { return slices.Contains(scoringKinds, k) }
+
+// watch follows the storage's own news of changes by other servers until the context ends.
+func (s *studioCache) watch(ctx context.Context) {
+	for c := range s.api.store.Changes(ctx) {
+		switch {
+		case c.Studio == store.AnyStudio:
+			s.touchAll()
+		case c.Studio == store.System:
+			s.touchAll()
+		case c.Kind == "" || affectsScores(c.Kind):
+			s.touch(c.Studio)
+		}
+	}
+}
+
+// get gives a studio as it is now, or *NotFoundError.
+func (s *studioCache) get(ctx context.Context, id string) (*prepared, error) {
+	e := s.entry(id)
+	now := s.api.now().UnixNano()
+	if p := e.current.Load(); p != nil && now-e.checked.Load() < int64(trustFor) {
+		return p, nil
+	}
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	if p := e.current.Load(); p != nil && now-e.checked.Load() < int64(trustFor) {
+		return p, nil
+	}
+	// Before the reading, so that a change during it is seen by the next call.
+	e.checked.Store(now)
+	p, err := s.prepare(ctx, id, e.current.Load())
+	if err != nil {
+		e.checked.Store(0)
+		if errors.Is(err, store.ErrNotFound) {
+			s.mu.Lock()
+			delete(s.byID, id)
+			s.mu.Unlock()
+			return nil, &NotFoundError{"studios/" + id}
+		}
+		return nil, err
+	}
+	e.current.Store(p)
+	return p, nil
+}
+
+// prepare reads what has changed since the studio was prepared last.
+func (s *studioCache) prepare(ctx context.Context, id string, old *prepared) (*prepared, error) {
+	versions, err := s.api.store.Versions(ctx, id)
+	if err != nil {
+		return nil, err
+	}
+	record, err := s.api.store.Get(ctx, store.Key{Studio: store.System, Kind: store.KindStudio, ID: id})
+	if err != nil {
+		return nil, err
+	}
+	var studio pb.Studio
+	if err := proto.Unmarshal(record.Body, &studio); err != nil {
+		return nil, err
+	}
+	settings := studio.GetSettings()
+	if old != nil && proto.Equal(old.settings, settings) && sameVersions(old.versions, versions) {
+		return old, nil
+	}
+	p := &prepared{studio: id, versions: versions, settings: settings}
+	changed := func(kinds ...store.Kind) bool {
+		return old == nil || slices.ContainsFunc(kinds, func(k store.Kind) bool { return old.versions[k] != versions[k] })
+	}
+	if p.materials, p.glazes, p.glazeNames, err = s.glazes(ctx, id, old, changed(store.KindMaterial, store.KindGlaze, store.KindLot)); err != nil {
+		return nil, err
+	}
+	if changed(store.KindBody) {
+		p.bodies = map[string]*pb.Body{}
+		err = scan(ctx, s.api.store, id, store.KindBody, func(key store.Key, b *pb.Body) { p.bodies[nameOf(key)] = b })
+	} else {
+		p.bodies = old.bodies
+	}
+	if err != nil {
+		return nil, err
+	}
+	// Firings keep the glazes that were fired in them, so they are made anew with the glazes.
+	if changed(store.KindFiring, store.KindMaterial, store.KindGlaze, store.KindLot) {
+		p.firings = map[string]*studioFiring{}
+		err = scan(ctx, s.api.store, id, store.KindFiring, func(key store.Key, f *pb.Firing) {
+			p.firings[nameOf(key)] = prepareFiring(nameOf(key), f.GetKiln(), f.GetPlan())
+		})
+	} else {
+		p.firings = old.firings
+	}
+	if err != nil {
+		return nil, err
+	}
+	if changed(store.KindWare) {
+		p.wares = map[string]*studioWare{}
+		err = scan(ctx, s.api.store, id, store.KindWare, func(key store.Key, w *pb.Ware) {
+			profile, fault := wareProfile(w.GetShape())
+			p.wares[nameOf(key)] = &studioWare{ware: w, profile: profile, fault: fault}
+		})
+	} else {
+		p.wares = old.wares
+	}
+	if err != nil {
+		return nil, err
+	}
+	if changed(store.KindActive) {
+		p.calibration, err = s.active(ctx, id)
+	} else {
+		p.calibration = old.calibration
+	}
+	if err != nil {
+		return nil, err
+	}
+	return p, nil
+}
+
+func sameVersions(a, b map[store.Kind]int64) bool {
+	return !slices.ContainsFunc(scoringKinds, func(k store.Kind) bool { return a[k] != b[k] })
+}
+
+// glazes prepares glazes and lots, keeping those that did not change.
+func (s *studioCache) glazes(ctx context.Context, id string, old *prepared, changed bool) ([]chem.Material, map[string]*studioGlaze, []string, error) {
+	if !changed {
+		return old.materials, old.glazes, old.glazeNames, nil
+	}
+	materials, err := s.api.ownMaterials(ctx, id)
+	if err != nil {
+		return nil, nil, nil, err
+	}
+	all := map[string]*studioGlaze{}
+	var names []string
+	records := map[string]*pb.Glaze{}
+	err = scan(ctx, s.api.store, id, store.KindGlaze, func(key store.Key, g *pb.Glaze) {
+		name := nameOf(key)
+		m, fault := glazeModel(name, g, materials)
+		all[name] = &studioGlaze{name, g.GetDisplayName(), m, fault}
+		records[name] = g
+		names = append(names, name)
+	})
+	if err != nil {
+		return nil, nil, nil, err
+	}
+	err = scan(ctx, s.api.store, id, store.KindLot, func(key store.Key, l *pb.Lot) {
+		parent := nameOf(store.Key{Studio: id, Kind: store.KindGlaze, ID: key.Parent})
+		g := records[parent]
+		if g == nil {
+			return
+		}
+		name := nameOf(key)
+		m, fault := lotModel(parent, name, g, l, materials)
+		all[name] = &studioGlaze{name, g.GetDisplayName() + ", lot " + l.GetDisplayName(), m, fault}
+	})
+	slices.Sort(names)
+	return materials, all, names, err
+}
+
+// active reads the active calibration; without one it is the prior alone.
+func (s *studioCache) active(ctx context.Context, id string) (*activeCalibration, error) {
+	number, _, err := store.Active(ctx, s.api.store, id)
+	if err != nil {
+		return nil, err
+	}
+	if number == "" {
+		return priorAlone(), nil
+	}
+	return s.readCalibration(ctx, id, number)
+}
+
+// priorAlone is the calibration that has learnt nothing.
+var priorAlone = sync.OnceValue(func() *activeCalibration {
+	c, err := calib.Fit(nil, calib.DefaultPrior())
+	if err != nil {
+		panic("api: the prior alone does not fit: " + err.Error())
+	}
+	drips, err := film.CalibrateDrips(nil)
+	if err != nil {
+		panic("api: the prior of drips: " + err.Error())
+	}
+	return &activeCalibration{Calibration: c, dripRatio: drips.Median}
+})
+
+func (s *studioCache) readCalibration(ctx context.Context, id, number string) (*activeCalibration, error) {
+	record, err := s.api.store.Get(ctx, store.Key{Studio: id, Kind: store.KindCalibration, ID: number})
+	if err != nil {
+		return nil, err
+	}
+	return decodeCalibration(nameOf(record.Key), record.Body)
+}
+
+// calibrationNamed gives the active calibration for an empty name, else the one named.
+func (s *studioCache) calibrationNamed(ctx context.Context, p *prepared, field, name string) (*activeCalibration, error) {
+	if name == "" || name == p.calibration.name {
+		return p.calibration, nil
+	}
+	key, err := parseName(field, name, store.KindCalibration)
+	if err != nil {
+		return nil, err
+	}
+	if key.Studio != p.studio {
+		return nil, &NotFoundError{name}
+	}
+	if c, ok := p.earlier.Load(name); ok {
+		return c.(*activeCalibration), nil
+	}
+	c, err := s.readCalibration(ctx, p.studio, key.ID)
+	if errors.Is(err, store.ErrNotFound) {
+		return nil, &NotFoundError{name}
+	}
+	if err != nil {
+		return nil, err
+	}
+	p.earlier.Store(name, c)
+	return c, nil
+}
+
+// scan reads all records of a kind.
+func scan[T any, M interface {
+	*T
+	proto.Message
+}](ctx context.Context, s store.Reader, studio string, kind store.Kind, each func(store.Key, M)) error {
+	return s.Scan(ctx, studio, kind, func(r store.Record) error {
+		m := M(new(T))
+		if err := proto.Unmarshal(r.Body, m); err != nil {
+			return err
+		}
+		each(r.Key, m)
+		return nil
+	})
+}
+
+// prepareFiring works out a firing's heat; a fault is kept for whoever scores with it.
+func prepareFiring(name, kiln string, plan *pb.FiringPlan) *studioFiring {
+	f := &studioFiring{name: name, kiln: kiln, plan: plan}
+	f.prepared, _, f.fault = preparedFiring(plan, nil)
+	return f
+}

@@ -1,0 +1,111 @@
+package api
+
+import (
+	"testing"
+
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+
+	pb "github.com/catchline/catchline/proto/catchline/v1"
+)
+
+// twoLayers asks for a score of amber over clear.
+func twoLayers() *pb.ScoreLayeringRequest {
+	return &pb.ScoreLayeringRequest{
+		Parent:       "studios/test",
+		Layering:     aTile().Layering,
+		FiringSource: &pb.ScoreLayeringRequest_Firing{Firing: "studios/test/firings/cone-6"},
+	}
+}
+
+func TestScoreMovesWithTiles(t *testing.T) {
+	w := newStudio(t)
+	before := must(w.scores.ScoreLayering(w, twoLayers()))(t)
+	if before.MedianRunMm <= 0 || before.RunP10Mm >= before.MedianRunMm || before.RunP90Mm <= before.MedianRunMm {
+		t.Fatalf("no sensible run: %v", before)
+	}
+	for range 10 {
+		tile := aTile()
+		tile.Outcome = &pb.Tile_RunMm{RunMm: 3}
+		must(w.tiles.CreateTile(w, &pb.CreateTileRequest{Parent: "studios/test", Tile: tile}))(t)
+	}
+	c := must(w.calibrations.FitCalibration(w, &pb.FitCalibrationRequest{Parent: "studios/test"}))(t)
+	if !c.Active || c.Tiles != 10 || c.Number != 1 {
+		t.Errorf("calibration %d active %t with %d tiles", c.Number, c.Active, c.Tiles)
+	}
+	after := must(w.scores.ScoreLayering(w, twoLayers()))(t)
+	t.Logf("before %.1f (%.1f to %.1f), after %.1f (%.1f to %.1f): %s", before.MedianRunMm, before.RunP10Mm, before.RunP90Mm, after.MedianRunMm, after.RunP10Mm, after.RunP90Mm, c.Verdict)
+	if after.Calibration != c.Name {
+		t.Errorf("scored by %q, want %q", after.Calibration, c.Name)
+	}
+	if !(after.MedianRunMm < before.MedianRunMm && after.RunP90Mm-after.RunP10Mm < before.RunP90Mm-before.RunP10Mm) {
+		t.Errorf("ten tiles at 3 mm did not bring the score down and closer")
+	}
+	// An earlier calibration, here none, can be asked for only by name; the prior has none.
+	earlier := twoLayers()
+	earlier.Calibration = "studios/test/calibrations/7"
+	if _, err := w.scores.ScoreLayering(w, earlier); status.Code(err) != codes.NotFound {
+		t.Errorf("calibration 7: %v", err)
+	}
+	r := must(w.calibrations.GetRecord(w, &pb.GetRecordRequest{Parent: "studios/test"}))(t)
+	if len(r.Points) != 10 || r.Accuracy.Tiles != 10 {
+		t.Errorf("record of %d points", len(r.Points))
+	}
+}
+
+func TestSheetIsTheScores(t *testing.T) {
+	w := newStudio(t)
+	choices := []*pb.Layer{{Glaze: "studios/test/glazes/clear"}, {Glaze: "studios/test/glazes/amber"}, {Glaze: "studios/test/glazes/jar"}}
+	plan := &pb.SheetPlan{Positions: []*pb.SheetPosition{{Choices: choices}, {Choices: choices}}, Firings: []string{"studios/test/firings/cone-6"}}
+	stream := must(w.scores.ScoreSheet(w, &pb.ScoreSheetRequest{Parent: "studios/test", Source: &pb.ScoreSheetRequest_Plan{Plan: plan}, ChunkSize: 4}))(t)
+	n := 0
+	for {
+		chunk, err := stream.Recv()
+		if err != nil {
+			break
+		}
+		for k := range chunk.MedianRunMm {
+			i := int(chunk.FirstIndex) + k
+			one := must(w.scores.ScoreLayering(w, &pb.ScoreLayeringRequest{Parent: "studios/test",
+				Layering:     &pb.Layering{Layers: []*pb.Layer{choices[i/3], choices[i%3]}},
+				FiringSource: &pb.ScoreLayeringRequest_Firing{Firing: "studios/test/firings/cone-6"}}))(t)
+			if float32(one.MedianRunMm) != chunk.MedianRunMm[k] || float32(one.ExceedProbability) != chunk.ExceedProbability[k] || one.Risk != chunk.Risk[k] {
+				t.Errorf("score %d: %v, alone %v", i, chunk.MedianRunMm[k], one.MedianRunMm)
+			}
+			n++
+		}
+	}
+	if n != 9 {
+		t.Errorf("%d scores", n)
+	}
+}
+
+func TestAdviceAndShelf(t *testing.T) {
+	w := newStudio(t)
+	asked := twoLayers()
+	asked.Layering.Layers[0].Amount = &pb.Layer_Coats{Coats: 4}
+	a := must(w.scores.AdviseLayering(w, &pb.AdviseLayeringRequest{Parent: "studios/test", Score: asked}))(t)
+	for _, one := range a.Advice {
+		t.Logf("%.2f %s", one.ExceedProbability, one.Sentence)
+		again := must(w.scores.ScoreLayering(w, one.Request))(t)
+		if again.ExceedProbability != one.ExceedProbability {
+			t.Errorf("%s: scored alone %g, in the advice %g", one.Sentence, again.ExceedProbability, one.ExceedProbability)
+		}
+	}
+	p := must(w.scores.PlanShelf(w, &pb.PlanShelfRequest{Parent: "studios/test",
+		Pieces: []*pb.ShelfPiece{
+			{Label: "mugs", Count: 6, Layering: asked.Layering, Placement: &pb.Placement{Wall: &pb.Placement_Ware{Ware: "studios/test/wares/mug"}}, Shelf: 2},
+			{Label: "plain mugs", Layering: &pb.Layering{Layers: []*pb.Layer{{Glaze: "studios/test/glazes/clear"}}}, Shelf: 1},
+		},
+		FiringSource: &pb.PlanShelfRequest_Firing{Firing: "studios/test/firings/cone-6"}}))(t)
+	for _, l := range p.Lines {
+		t.Logf("%s: %.2f %s", l.Label, l.Score.ExceedProbability, l.Advice)
+	}
+	if len(p.Lines) != 2 || p.Lines[0].Score.ExceedProbability < p.Lines[1].Score.ExceedProbability {
+		t.Errorf("not by risk: %v", p.Lines)
+	}
+	d := must(w.scores.DrawWall(w, &pb.DrawWallRequest{Parent: "studios/test", Score: asked}))(t)
+	if len(d.Film) == 0 {
+		t.Error("no film")
+	}
+}

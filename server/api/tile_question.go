@@ -1,0 +1,187 @@
+package api
+
+import (
+	"context"
+	"fmt"
+
+	"google.golang.org/protobuf/proto"
+
+	"github.com/catchline/catchline/model"
+	"github.com/catchline/catchline/model/calib"
+	"github.com/catchline/catchline/model/film"
+	pb "github.com/catchline/catchline/proto/catchline/v1"
+	"github.com/catchline/catchline/server/store"
+)
+
+// tileLog reads tiles as the regression sees them: with the glazes and the firing of their day.
+type tileLog struct {
+	studio      *prepared
+	calibration *activeCalibration // whose drip ratio turns a drip into a mean front
+	glazes      map[string]*studioGlaze
+	firings     map[string]*studioFiring
+}
+
+func newTileLog(p *prepared, c *activeCalibration) *tileLog {
+	return &tileLog{p, c, map[string]*studioGlaze{}, map[string]*studioFiring{}}
+}
+
+// question puts to the model what a tile was made of.
+func (l *tileLog) question(t *pb.Tile) (*question, error) {
+	f, err := l.firing(t)
+	if err != nil {
+		return nil, err
+	}
+	q := &question{
+		Question: &model.Question{Calibration: l.calibration.Calibration, Tolerated: defaultTolerated},
+		studio:   l.studio, firing: f, calibration: l.calibration,
+	}
+	q.find = func(path string, layer *pb.Layer) (*studioGlaze, error) { return l.glaze(t, path, layer) }
+	if q.Layering, err = l.studio.layering("tile.layering", t.GetLayering(), f, q.find); err != nil {
+		return nil, err
+	}
+	q.Where = model.Where{Kiln: t.GetKiln(), Body: t.GetLayering().GetBody(), Tester: t.GetTester()}
+	if q.Where.Kiln == "" {
+		q.Where.Kiln = f.kiln
+	}
+	return q, q.place("tile.placement", t.GetPlacement())
+}
+
+// firing is the tile's firing of the day, with its own witness cone.
+func (l *tileLog) firing(t *pb.Tile) (*studioFiring, error) {
+	plan := t.GetFiringOfTheDay()
+	if plan == nil {
+		plan = t.GetFiringPlan()
+	}
+	kiln := ""
+	if plan == nil {
+		f, err := l.studio.firing("tile.", t.GetFiring(), nil)
+		if err != nil {
+			return nil, err
+		}
+		plan, kiln = f.plan, f.kiln
+	}
+	if w := t.GetWitnessCone(); w != nil {
+		plan = proto.CloneOf(plan)
+		plan.WitnessCone = w
+	}
+	key, err := encode(plan)
+	if err != nil {
+		return nil, err
+	}
+	f := l.firings[string(key)]
+	if f == nil {
+		f = prepareFiring(t.GetFiring(), kiln, plan)
+		l.firings[string(key)] = f
+	}
+	return f, under("tile.firing", f.fault)
+}
+
+// glaze is a layer's glaze of the day, or today's where the tile holds none.
+func (l *tileLog) glaze(t *pb.Tile, path string, layer *pb.Layer) (*studioGlaze, error) {
+	for _, day := range t.GetGlazesOfTheDay() {
+		if day.GetGlaze() != layer.GetGlaze() || day.GetLot() != layer.GetLot() {
+			continue
+		}
+		key, err := encode(day)
+		if err != nil {
+			return nil, err
+		}
+		g := l.glazes[string(key)]
+		if g == nil {
+			m, fault := modelOfTheDay(day)
+			g = &studioGlaze{name: day.GetGlaze(), displayName: day.GetDisplayName(), model: m, fault: fault}
+			l.glazes[string(key)] = g
+		}
+		return g, nil
+	}
+	return l.studio.glaze(path, layer)
+}
+
+// outcome is what came out, in m.
+func outcome(t *pb.Tile) model.Outcome {
+	const mm = 1e-3
+	o := model.Outcome{ReadingError: model.UsualReadingError}
+	if t.ReadingErrorMm != nil {
+		o.ReadingError = t.GetReadingErrorMm() * mm
+	}
+	switch v := t.GetOutcome().(type) {
+	case *pb.Tile_RunMm:
+		o.Kind, o.Run = calib.Measured, v.RunMm*mm
+	case *pb.Tile_RunInterval:
+		o.Kind, o.From, o.To = calib.Between, v.RunInterval.GetFromMm()*mm, v.RunInterval.GetToMm()*mm
+	case *pb.Tile_RanOff:
+		o.Kind = calib.RanOff
+	default:
+		o.Kind = calib.DidNotMove
+	}
+	return o
+}
+
+// loggedTile is a tile of the log with what the regression sees of it.
+type loggedTile struct {
+	name     string
+	tile     *pb.Tile
+	question *question
+	calib    calib.Tile
+}
+
+// skippedTile is one that cannot be learnt from, and why.
+type skippedTile struct {
+	name string
+	err  error
+}
+
+// read turns a stored tile into one for the regression.
+func (l *tileLog) read(key store.Key, sequence int64, t *pb.Tile) (*loggedTile, error) {
+	q, err := l.question(t)
+	if err != nil {
+		return nil, err
+	}
+	name := nameOf(key)
+	ct, err := q.Tile(name, sequence, outcome(t))
+	if err != nil {
+		return nil, err
+	}
+	return &loggedTile{name, t, q, ct}, nil
+}
+
+// readTiles reads all tiles of a studio that are not set aside, oldest first. What cannot be learnt from comes back apart.
+func (s *studioCache) readTiles(ctx context.Context, p *prepared, c *activeCalibration) ([]*loggedTile, []skippedTile, error) {
+	log := newTileLog(p, c)
+	var tiles []*loggedTile
+	var skipped []skippedTile
+	err := s.api.store.Scan(ctx, p.studio, store.KindTile, func(r store.Record) error {
+		t := &pb.Tile{}
+		if err := proto.Unmarshal(r.Body, t); err != nil {
+			return err
+		}
+		if t.GetSetAside() {
+			return nil
+		}
+		one, err := log.read(r.Key, r.Sequence, t)
+		if err != nil {
+			skipped = append(skipped, skippedTile{nameOf(r.Key), err})
+			return nil
+		}
+		tiles = append(tiles, one)
+		return ctx.Err()
+	})
+	return tiles, skipped, err
+}
+
+// dripRatio is how many times further the longest drip gets than the mean front, by the tiles that were read both ways.
+func dripRatio(tiles []*loggedTile) (film.DripRatio, error) {
+	var readings []film.DripReading
+	for _, t := range tiles {
+		longest, ok := t.tile.GetOutcome().(*pb.Tile_RunMm)
+		if !ok || t.tile.MeanFrontMm == nil || t.tile.GetMeanFrontMm() <= 0 || longest.RunMm < t.tile.GetMeanFrontMm() {
+			continue
+		}
+		readings = append(readings, film.DripReading{Longest: longest.RunMm * 1e-3, MeanFront: t.tile.GetMeanFrontMm() * 1e-3})
+	}
+	ratio, err := film.CalibrateDrips(readings)
+	if err != nil {
+		return ratio, fmt.Errorf("drip ratio: %w", err)
+	}
+	return ratio, nil
+}
