@@ -30,6 +30,8 @@ type API struct {
 	now        func() time.Time
 	onlyStudio func(ctx context.Context) (string, bool)
 
+	cache *studioCache
+
 	studios   *studios
 	glazes    *glazes
 	materials *materials
@@ -39,6 +41,9 @@ type API struct {
 	tiles     *tiles
 	sheets    *sheets
 	keys      *keys
+
+	scores       *scores
+	calibrations *calibrations
 }
 
 // New makes the services.
@@ -53,6 +58,8 @@ func New(o Options) *API {
 	if a.onlyStudio == nil {
 		a.onlyStudio = func(context.Context) (string, bool) { return "", false }
 	}
+	a.cache = newStudioCache(a)
+	a.store = noting{o.Store, a.cache}
 	a.studios = newStudios(a)
 	a.glazes = newGlazes(a)
 	a.materials = newMaterials(a)
@@ -62,8 +69,13 @@ func New(o Options) *API {
 	a.tiles = newTiles(a)
 	a.sheets = newSheets(a)
 	a.keys = newKeys(a)
+	a.scores = &scores{api: a}
+	a.calibrations = &calibrations{api: a}
 	return a
 }
+
+// Watch keeps prepared studios up with what other servers write, until the context ends. Without it their changes are seen a little later.
+func (a *API) Watch(ctx context.Context) { a.cache.watch(ctx) }
 
 // Register adds every service to a server. Every method checks its request against the contract's limits first, and answers
 // errors as toStatus says, whatever interceptors the server has or lacks.
@@ -78,6 +90,8 @@ func (a *API) Register(server grpc.ServiceRegistrar) {
 	pb.RegisterTileServiceServer(s, a.tiles)
 	pb.RegisterSheetServiceServer(s, a.sheets)
 	pb.RegisterKeyServiceServer(s, a.keys)
+	pb.RegisterScoreServiceServer(s, a.scores)
+	pb.RegisterCalibrationServiceServer(s, a.calibrations)
 }
 
 // guarded puts the check of the request and the mapping of errors around every method, innermost of all interceptors.

@@ -37,6 +37,9 @@ type world struct {
 	tiles     pb.TileServiceClient
 	sheets    pb.SheetServiceClient
 	keys      pb.KeyServiceClient
+
+	scores       pb.ScoreServiceClient
+	calibrations pb.CalibrationServiceClient
 }
 
 // noon is when everything happens in these tests.
@@ -72,6 +75,7 @@ func newWorld(t *testing.T) *world {
 		studios: pb.NewStudioServiceClient(conn), glazes: pb.NewGlazeServiceClient(conn), materials: pb.NewMaterialServiceClient(conn),
 		bodies: pb.NewBodyServiceClient(conn), firings: pb.NewFiringServiceClient(conn), wares: pb.NewWareServiceClient(conn),
 		tiles: pb.NewTileServiceClient(conn), sheets: pb.NewSheetServiceClient(conn), keys: pb.NewKeyServiceClient(conn),
+		scores: pb.NewScoreServiceClient(conn), calibrations: pb.NewCalibrationServiceClient(conn),
 	}
 }
 
