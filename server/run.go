@@ -8,8 +8,7 @@ import (
 	"log/slog"
 	"runtime/debug"
 
-	"google.golang.org/grpc"
-
+	"github.com/catchline/catchline/server/api"
 	"github.com/catchline/catchline/server/config"
 	"github.com/catchline/catchline/server/process"
 	"github.com/catchline/catchline/server/store"
@@ -49,13 +48,9 @@ func serve(ctx context.Context, c config.Config, logs io.Writer) (err error) {
 }
 
 // services makes what is served.
-func services(store.Store, *slog.Logger, func(context.Context) (string, bool)) process.Services {
-	return none{}
+func services(st store.Store, log *slog.Logger, onlyStudio func(context.Context) (string, bool)) process.Services {
+	return api.New(api.Options{Store: st, Logger: log, OnlyStudio: onlyStudio})
 }
-
-type none struct{}
-
-func (none) Register(grpc.ServiceRegistrar) {}
 
 // version is that of the module, and the revision that it was built from.
 func version() string {

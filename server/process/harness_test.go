@@ -43,6 +43,8 @@ type stubs struct {
 	sheet func(*pb.ScoreSheetRequest, grpc.ServerStreamingServer[pb.ScoreSheetResponse]) error
 }
 
+func (s *stubs) Watch(context.Context) {}
+
 func (s *stubs) Register(r grpc.ServiceRegistrar) {
 	pb.RegisterStudioServiceServer(r, s)
 	pb.RegisterKeyServiceServer(r, s)

@@ -34,6 +34,8 @@ import (
 // Services are what the server serves besides health and reflection.
 type Services interface {
 	Register(grpc.ServiceRegistrar)
+	// Watch keeps up with what other servers write, until the context ends.
+	Watch(context.Context)
 }
 
 // Options are what a program is made of that is not a setting.
@@ -119,6 +121,7 @@ func Open(ctx context.Context, c config.Config, o Options) (p *Program, err erro
 	}
 	services.Register(p.grpc)
 	services.Register(channel)
+	go services.Watch(background)
 
 	// What the program itself asks for needs no key.
 	local := gateway.NewChannel("local", Links(&c, p.log, metrics, access.NewGuard(background, p.store, access.Options{Anonymous: true, Logger: p.log})))
