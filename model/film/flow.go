@@ -102,18 +102,21 @@ func (s *Stack) flow(sinSlope float64) (Flow, error) {
 		alone[i] = sum
 	}
 	f := Flow{Thickness: above[0]}
-	best := alone[0] / above[0]
+	best := cube(alone[0] / above[0]) // compared as cubes, so that the root is drawn once at most
 	for i := 1; i < s.n; i++ {
 		low, mid, high := s.exposures(i - 1)
 		slip[i] = slip[i-1] + p[i-1].low.slip*low.Flow + p[i-1].mid.slip*mid.Flow + p[i-1].high.slip*high.Flow
 		carried := alone[i] + slip[i]*above[i]
-		if x := math.Cbrt(carried*carried*alone[i]) / above[i]; x > best {
+		if x := carried * carried * alone[i] / cube(above[i]); x > best {
 			best, f.Cut = x, i
 		}
 	}
 	scale := 3 * Gravity * sinSlope
-	f.Drive = scale * best
-	f.Mobility = scale * alone[0] / (above[0] * above[0] * above[0])
+	f.Drive = scale * alone[0] / above[0]
+	if f.Cut > 0 {
+		f.Drive = scale * math.Cbrt(best)
+	}
+	f.Mobility = scale * alone[0] / cube(above[0])
 	if math.IsNaN(f.Drive) || math.IsInf(f.Drive, 0) || math.IsInf(f.Mobility, 0) {
 		return Flow{}, errNotFinite
 	}
@@ -121,6 +124,8 @@ func (s *Stack) flow(sinSlope float64) (Flow, error) {
 	f.PeakViscosity = s.peakViscosity(&p)
 	return f, nil
 }
+
+func cube(v float64) float64 { return v * v * v }
 
 // weigh works out the weights of all parts from the air down.
 func (s *Stack) weigh(p *[MaxLayers]parts, above *[MaxLayers]float64) {
