@@ -117,15 +117,24 @@ type Joint struct {
 }
 
 // Posterior of several conditions together. Groups that the calibration does not know, if shared between conditions,
-// are shared in the covariance.
+// are shared in the covariance. A factor that no tile names counts only where these conditions differ in it.
 // Errors: *chem.FieldError.
 func (c *Calibration) Posterior(qs []Conditions) (*Joint, error) {
 	// Unknown groups are given columns that hold their prior alone.
 	known := *c
+	var one [NumFactors]string
 	for i := range qs {
 		if err := qs[i].Check(); err != nil {
 			return nil, err
 		}
+		qs[i].visit(func(f Factor, s Share) {
+			if one[f] == "" {
+				one[f] = s.Name
+			}
+			known.used[f] = known.used[f] || s.Name != one[f]
+		})
+	}
+	for i := range qs {
 		known.admit(&qs[i])
 	}
 	n := len(qs)

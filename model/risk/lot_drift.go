@@ -1,0 +1,188 @@
+package risk
+
+import (
+	"fmt"
+	"math"
+
+	"github.com/catchline/catchline/model/calib"
+	"github.com/catchline/catchline/model/chem"
+	"gonum.org/v1/gonum/stat/distuv"
+)
+
+// LotQuestion asks whether a new lot of a glaze runs more than the old one.
+type LotQuestion struct {
+	// Old and New are one reference layering and firing, alike in all but the lot.
+	Old, New calib.Conditions
+	// RunMM turns ln drive into millimetres of run at the reference; it must not fall.
+	RunMM func(lnX float64) float64
+	// MoreMM is how much more run would matter, in mm, 0 or more.
+	MoreMM float64
+}
+
+// Range is a median with an 80 % interval.
+type Range struct{ Low, Median, High float64 }
+
+// LotDrift compares two lots. Everything is of the lots themselves, without what one tile differs from the next.
+type LotDrift struct {
+	// LnMobility is the posterior of ln mobility of the new lot less that of the old: normal with mean and SD.
+	LnMobilityMean, LnMobilitySD float64
+	// OldMM is the run of the old lot at the reference; DifferenceMM what the new lot runs more, with the old at its median.
+	OldMM, DifferenceMM Range
+	// Probability that the new lot runs more by at least MoreMM.
+	Probability float64
+	// Settled says that this probability is at most 5 % or at least 95 %.
+	Settled bool
+	// MoreTiles is how many more tiles, of both lots at the reference, would be expected to settle it if the difference
+	// is what it now seems; 0 if settled, and -1 if not even MaxSettlingTiles would.
+	MoreTiles int
+	Sentence  string
+}
+
+const (
+	settledAt = 0.95
+	// MaxSettlingTiles is where counting stops: a difference that takes more is as large as was asked about.
+	MaxSettlingTiles = 200
+)
+
+// LotDrift compares the two lots of the question by a calibration.
+// Errors: *chem.FieldError.
+func (q *LotQuestion) LotDrift(c *calib.Calibration) (LotDrift, error) {
+	if q.RunMM == nil {
+		return LotDrift{}, &chem.FieldError{Field: "run_mm", Value: "nil", Limit: "a function"}
+	}
+	if !(q.MoreMM >= 0 && q.MoreMM <= 1000) {
+		return LotDrift{}, &chem.FieldError{Field: "more_mm", Value: fmt.Sprint(q.MoreMM), Limit: "0 to 1000"}
+	}
+	j, err := c.Posterior([]calib.Conditions{q.Old, q.New})
+	if err != nil {
+		return LotDrift{}, err
+	}
+	old, mean := q.Old.LnPhysics+j.Mean[0], q.New.LnPhysics+j.Mean[1]-q.Old.LnPhysics-j.Mean[0]
+	v := pairOfLots{j.Covariance.At(0, 0), j.Covariance.At(0, 1), j.Covariance.At(1, 1)}
+	oldSD, sd := math.Sqrt(v.old), math.Sqrt(v.difference())
+	d := LotDrift{LnMobilityMean: mean, LnMobilitySD: sd}
+	z := distuv.UnitNormal.Quantile(0.9)
+	d.OldMM = Range{q.RunMM(old - z*oldSD), q.RunMM(old), q.RunMM(old + z*oldSD)}
+	more := func(by float64) float64 { return q.RunMM(old+by) - d.OldMM.Median }
+	d.DifferenceMM = Range{more(mean - z*sd), more(mean), more(mean + z*sd)}
+	need := q.driveFor(old, d.OldMM.Median+q.MoreMM) - old
+	d.Probability = chance(mean-need, sd)
+	d.Settled = d.Probability >= settledAt || d.Probability <= 1-settledAt
+	d.MoreTiles = v.tilesToSettle(mean-need, information(j, 0), information(j, 1))
+	d.Sentence = q.sentence(&d)
+	for _, x := range []float64{d.LnMobilityMean, d.LnMobilitySD, d.OldMM.Low, d.OldMM.High, d.DifferenceMM.Low, d.DifferenceMM.High, d.Probability} {
+		if math.IsNaN(x) || math.IsInf(x, 0) {
+			return LotDrift{}, fmt.Errorf("the comparison of lots is not finite: %+v", d)
+		}
+	}
+	return d, nil
+}
+
+// chance that a normal number of this mean and standard deviation is above zero. Two lots that are known exactly, or
+// are the same, have a standard deviation of zero.
+func chance(mean, sd float64) float64 {
+	if sd == 0 {
+		if mean > 0 {
+			return 1
+		}
+		return 0
+	}
+	return distuv.UnitNormal.CDF(mean / sd)
+}
+
+// driveFor finds the ln drive at or above from at which the run is at least mm, by bisection; the run is monotone.
+func (q *LotQuestion) driveFor(from, mm float64) float64 {
+	low, high := from, from
+	if q.RunMM(from) >= mm {
+		return from
+	}
+	for step := 0.5; q.RunMM(high) < mm; step *= 2 {
+		low, high = high, high+step
+		if step > 1e3 {
+			return high // a run that never gets there, as where the wall ends
+		}
+	}
+	for range 60 {
+		if mid := (low + high) / 2; q.RunMM(mid) < mm {
+			low = mid
+		} else {
+			high = mid
+		}
+	}
+	return high
+}
+
+// information that one more tile gives of its conditions: the inverse of its squared scale, times what is left of it under
+// heavy tails, (ν+1)/(ν+3) (Lange, Little & Taylor 1989, JASA 84, from memory).
+func information(j *calib.Joint, i int) float64 {
+	share := 1.0
+	if !math.IsInf(j.DF, 1) {
+		share = (j.DF + 1) / (j.DF + 3)
+	}
+	return share / j.Noise2[i]
+}
+
+// pairOfLots is the covariance of the two lots' means.
+type pairOfLots struct{ old, both, new float64 }
+
+func (v pairOfLots) difference() float64 { return math.Max(0, v.old+v.new-2*v.both) }
+
+// with one more tile of the old (or the new) lot.
+func (v pairOfLots) with(info float64, ofNew bool) pairOfLots {
+	if ofNew {
+		gain := info / (1 + info*v.new)
+		return pairOfLots{v.old - gain*v.both*v.both, v.both - gain*v.both*v.new, v.new - gain*v.new*v.new}
+	}
+	gain := info / (1 + info*v.old)
+	return pairOfLots{v.old - gain*v.old*v.old, v.both - gain*v.old*v.both, v.new - gain*v.both*v.both}
+}
+
+// tilesToSettle counts tiles, each of the lot of which one more narrows the difference the more, until a margin like this
+// one would be settled.
+func (v pairOfLots) tilesToSettle(margin, ofOld, ofNew float64) int {
+	z := distuv.UnitNormal.Quantile(settledAt)
+	for n := 0; n <= MaxSettlingTiles; n++ {
+		if math.Abs(margin) >= z*math.Sqrt(v.difference()) {
+			return n
+		}
+		a, b := v.with(ofOld, false), v.with(ofNew, true)
+		if b.difference() <= a.difference() {
+			v = b
+		} else {
+			v = a
+		}
+	}
+	return -1
+}
+
+func (q *LotQuestion) sentence(d *LotDrift) string {
+	way, amount := "more", d.DifferenceMM.Median
+	if amount < 0 {
+		way, amount = "less", -amount
+	}
+	s := fmt.Sprintf("The new lot seems to run %.1f mm %s than the old one, which runs %.1f mm here (80 %% between %.1f mm less and %.1f mm more).",
+		amount, way, d.OldMM.Median, math.Max(0, -d.DifferenceMM.Low), math.Max(0, d.DifferenceMM.High))
+	if d.DifferenceMM.Low > 0 || d.DifferenceMM.High < 0 {
+		low, high := d.DifferenceMM.Low, d.DifferenceMM.High
+		if high < 0 {
+			low, high = -high, -low
+		}
+		s = fmt.Sprintf("The new lot runs %.1f mm %s than the old one, which runs %.1f mm here (80 %% between %.1f and %.1f mm %s).",
+			amount, way, d.OldMM.Median, low, high, way)
+	}
+	what := "runs more at all"
+	if q.MoreMM > 0 {
+		what = fmt.Sprintf("runs more by %.1f mm or more", q.MoreMM)
+	}
+	s += fmt.Sprintf(" That it %s has a probability of %.0f %%", what, 100*d.Probability)
+	switch {
+	case d.Settled:
+		return s + "; that settles it."
+	case d.MoreTiles < 0:
+		return s + fmt.Sprintf("; the difference is so near to that amount that %d more tiles would hardly settle it.", MaxSettlingTiles)
+	case d.MoreTiles == 1:
+		return s + "; about one more tile would settle it."
+	default:
+		return s + fmt.Sprintf("; about %d more tiles would settle it.", d.MoreTiles)
+	}
+}

@@ -1,0 +1,248 @@
+package risk
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"github.com/catchline/catchline/model/calib"
+	"github.com/catchline/catchline/model/chem"
+	"gonum.org/v1/gonum/integrate/quad"
+	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/stat/distuv"
+)
+
+// Candidate is a tile that could be fired next.
+type Candidate struct {
+	Name       string
+	Conditions calib.Conditions
+	// LnRunsOff is the ln drive at which it would run off the bottom of its tile.
+	LnRunsOff float64
+}
+
+// Concern is a combination whose risk the studio wants to judge rightly.
+type Concern struct {
+	Name       string
+	Conditions calib.Conditions
+	// LnClearance is the ln drive at which its run uses up the clearance.
+	LnClearance float64
+	// Weight is how much it matters, such as how many are made; more than 0.
+	Weight float64
+}
+
+// TileSearch asks for the tiles that teach most.
+type TileSearch struct {
+	Candidates []Candidate
+	Concerns   []Concern // at least one; the candidates themselves will do
+	Count      int       // tiles wanted, 1 to 100
+	// Tolerated is the probability of exceeding the clearance that the studio tolerates, between 0 and 1: risk is judged
+	// rightly when it falls on the right side of it.
+	Tolerated float64
+	// RunOff is the probability of running off at and above which a candidate is left out; AllowRunOff lets it in.
+	RunOff      float64
+	AllowRunOff bool
+}
+
+// Suggestion is one tile to fire.
+type Suggestion struct {
+	Candidate int // index
+	// Gain is by how much the tile is expected to lower the weighted mean chance of misjudging a concern, 0 to 0.5,
+	// the suggestions before it being fired too.
+	Gain float64
+	// Before and After are that weighted mean chance.
+	Before, After float64
+	RunsOff       float64 // probability
+	// Most is the concern that it helps most, an index, and its own chance of being misjudged before and after.
+	Most                  int
+	MostBefore, MostAfter float64
+	Sentence              string
+}
+
+func (q *TileSearch) check() error {
+	if len(q.Candidates) == 0 {
+		return &chem.FieldError{Field: "candidates", Value: "empty", Limit: "at least one"}
+	}
+	if len(q.Concerns) == 0 {
+		return &chem.FieldError{Field: "concerns", Value: "empty", Limit: "at least one"}
+	}
+	if q.Count < 1 || q.Count > 100 {
+		return &chem.FieldError{Field: "count", Value: fmt.Sprint(q.Count), Limit: "1 to 100"}
+	}
+	if !(q.Tolerated > 0 && q.Tolerated < 1) {
+		return &chem.FieldError{Field: "tolerated", Value: fmt.Sprint(q.Tolerated), Limit: "more than 0 and less than 1"}
+	}
+	if !(q.RunOff > 0 && q.RunOff <= 1) {
+		return &chem.FieldError{Field: "run_off", Value: fmt.Sprint(q.RunOff), Limit: "more than 0 and at most 1"}
+	}
+	for i := range q.Candidates {
+		if v := q.Candidates[i].LnRunsOff; math.IsNaN(v) {
+			return &chem.FieldError{Field: fmt.Sprintf("candidates[%d].ln_runs_off", i), Value: "NaN", Limit: "a number"}
+		}
+	}
+	for i := range q.Concerns {
+		at := fmt.Sprintf("concerns[%d].", i)
+		if v := q.Concerns[i].LnClearance; math.IsNaN(v) || math.IsInf(v, 0) {
+			return &chem.FieldError{Field: at + "ln_clearance", Value: fmt.Sprint(v), Limit: "a finite number"}
+		}
+		if w := q.Concerns[i].Weight; !(w > 0) || math.IsInf(w, 0) {
+			return &chem.FieldError{Field: at + "weight", Value: fmt.Sprint(w), Limit: "more than 0"}
+		}
+	}
+	return nil
+}
+
+// NextTiles picks tiles one by one, each time the one that, with those already picked, is expected to lower the chance
+// of misjudged risk over the concerns most. As the covariance of all layerings is updated for every pick, a second tile of
+// what the first one teaches gains little, so the picks spread over what is not known. Tiles that would probably run off
+// are never picked unless allowed, so there may be fewer than asked for; none is picked that teaches nothing.
+//
+// How a tile is expected to change a judgement does not depend on how it comes out but on the covariance alone (to the
+// normal approximation of the posterior), so nothing is sampled.
+// Errors: *chem.FieldError.
+func (q *TileSearch) NextTiles(c *calib.Calibration) ([]Suggestion, error) {
+	if err := q.check(); err != nil {
+		return nil, err
+	}
+	n := len(q.Candidates)
+	all := make([]calib.Conditions, 0, n+len(q.Concerns))
+	runsOff := make([]float64, n)
+	for i := range q.Candidates {
+		k := &q.Candidates[i]
+		p, err := c.Predict(&k.Conditions)
+		if err != nil {
+			return nil, fmt.Errorf("candidates[%d]: %w", i, err)
+		}
+		runsOff[i] = p.Exceeds(k.LnRunsOff)
+		all = append(all, k.Conditions)
+	}
+	for i := range q.Concerns {
+		all = append(all, q.Concerns[i].Conditions)
+	}
+	j, err := c.Posterior(all)
+	if err != nil {
+		return nil, err
+	}
+	noise := distuv.StudentsT{Sigma: 1, Nu: math.Min(j.DF, 1e5)}.Quantile(1 - q.Tolerated)
+	judged := make([]judgement, len(q.Concerns))
+	total := 0.0
+	for i := range q.Concerns {
+		mean := all[n+i].LnPhysics + j.Mean[n+i]
+		boundary := q.Concerns[i].LnClearance - noise*math.Sqrt(j.Noise2[n+i])
+		judged[i] = judgement{margin: boundary - mean, variance: j.Covariance.At(n+i, n+i)}
+		total += q.Concerns[i].Weight
+	}
+	cov := mat.NewSymDense(n+len(q.Concerns), nil)
+	cov.CopySym(j.Covariance)
+	picked := make([]bool, n)
+	var out []Suggestion
+	for len(out) < q.Count {
+		best := Suggestion{Candidate: -1}
+		for i := range q.Candidates {
+			if picked[i] || (runsOff[i] >= q.RunOff && !q.AllowRunOff) {
+				continue
+			}
+			info := information(j, i) * (1 - runsOff[i]) // one that runs off tells little
+			if s := q.gain(cov, judged, i, info/(1+info*cov.At(i, i)), total); best.Candidate < 0 || s.Gain > best.Gain {
+				best = s
+			}
+		}
+		if best.Candidate < 0 || best.Gain < leastGain {
+			break
+		}
+		i := best.Candidate
+		best.RunsOff = runsOff[i]
+		best.Sentence = q.sentence(&best)
+		picked[i] = true
+		out = append(out, best)
+		info := information(j, i) * (1 - runsOff[i])
+		gain := info / (1 + info*cov.At(i, i))
+		for k := range judged {
+			v := cov.At(i, n+k)
+			judged[k].learnt += gain * v * v
+		}
+		column := mat.NewVecDense(cov.SymmetricDim(), nil)
+		for k := range cov.SymmetricDim() {
+			column.SetVec(k, cov.At(k, i))
+		}
+		cov.SymRankOne(cov, -gain, column)
+	}
+	return out, nil
+}
+
+// leastGain is the fall of the chance of misjudgement below which a tile is not worth its clay.
+const leastGain = 1e-6
+
+// gain of one candidate, whose reading would be worth gain/(covariance²) to others.
+func (q *TileSearch) gain(cov *mat.SymDense, judged []judgement, i int, gain, total float64) Suggestion {
+	s := Suggestion{Candidate: i, Most: -1}
+	n := len(q.Candidates)
+	most := math.Inf(-1)
+	for k := range judged {
+		weight := q.Concerns[k].Weight / total
+		v := cov.At(i, n+k)
+		before, after := judged[k].misjudged(0), judged[k].misjudged(gain*v*v)
+		s.Before += weight * before
+		s.After += weight * after
+		if fall := weight * (before - after); fall > most {
+			most, s.Most, s.MostBefore, s.MostAfter = fall, k, before, after
+		}
+	}
+	s.Gain = s.Before - s.After
+	return s
+}
+
+// judgement of one concern: how far the boundary of tolerated risk is above the mean of its ln drive, the variance of that
+// mean, and how much of the variance the tiles picked so far will have taken away.
+type judgement struct{ margin, variance, learnt float64 }
+
+// misjudged is the chance that, after learning that much more, the layering lies on the other side of the boundary than is
+// then said. What is then said is U ~ N(0, r) above the present mean, the truth is T with variance v, and T-U is
+// independent of U with variance v-r:
+//
+//	P(T and U on different sides of a) = ∫ φ(u) Φ(-|a - √r u|/√(v-r)) du
+//
+// by Gauss-Legendre quadrature, split where the argument has its kink.
+func (j *judgement) misjudged(more float64) float64 {
+	v, r := j.variance, math.Min(j.learnt+more, j.variance)
+	if v <= 0 {
+		return 0
+	}
+	side := func(u float64) float64 {
+		left := math.Sqrt(math.Max(v-r, 1e-12*v))
+		return distuv.UnitNormal.Prob(u) * 0.5 * math.Erfc(math.Abs(j.margin-math.Sqrt(r)*u)/left/math.Sqrt2)
+	}
+	if r <= 0 {
+		return 0.5 * math.Erfc(math.Abs(j.margin)/math.Sqrt(2*v))
+	}
+	const reach = 8
+	kink := math.Max(-reach, math.Min(reach, j.margin/math.Sqrt(r)))
+	// Near the kink the integrand falls within a length of left/√r.
+	width := math.Sqrt(math.Max(v-r, 1e-12*v) / r)
+	sum := 0.0
+	edges := []float64{-reach, kink - 5*width, kink - width, kink, kink + width, kink + 5*width, reach}
+	for i := 1; i < len(edges); i++ {
+		a, b := math.Max(-reach, edges[i-1]), math.Min(reach, edges[i])
+		if b > a {
+			sum += quad.Fixed(side, a, b, 24, quad.Legendre{}, 0)
+		}
+	}
+	return sum
+}
+
+func (q *TileSearch) sentence(s *Suggestion) string {
+	k := &q.Candidates[s.Candidate]
+	var names []string
+	for _, g := range k.Conditions.Glazes {
+		names = append(names, g.Name)
+	}
+	about := strings.Join(names, " and ")
+	if k.Conditions.Pair.Name != "" {
+		about += ", alone and together"
+	}
+	text := fmt.Sprintf("%s teaches about %s: the chance of misjudging %s should fall from %s to %s, and that of all combinations you named from %s to %s on average.",
+		k.Name, about, q.Concerns[s.Most].Name, percent(s.MostBefore), percent(s.MostAfter), percent(s.Before), percent(s.After))
+	if s.RunsOff >= q.RunOff {
+		text += fmt.Sprintf(" It runs off with a probability of %s: give it a catch tile.", percent(s.RunsOff))
+	}
+	return text
+}
