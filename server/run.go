@@ -5,13 +5,10 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"log/slog"
 	"runtime/debug"
 
-	"github.com/catchline/catchline/server/api"
 	"github.com/catchline/catchline/server/config"
 	"github.com/catchline/catchline/server/process"
-	"github.com/catchline/catchline/server/store"
 	"github.com/catchline/catchline/server/telemetry"
 )
 
@@ -39,17 +36,12 @@ func serve(ctx context.Context, c config.Config, logs io.Writer) (err error) {
 	if err != nil {
 		return err
 	}
-	p, err := process.Open(ctx, c, process.Options{Version: version(), Logger: log, Services: services})
+	p, err := process.Open(ctx, c, process.Options{Version: version(), Logger: log})
 	if err != nil {
 		return err
 	}
 	defer func() { err = errors.Join(err, p.Close()) }()
 	return p.Run(ctx)
-}
-
-// services makes what is served.
-func services(st store.Store, log *slog.Logger, onlyStudio func(context.Context) (string, bool)) process.Services {
-	return api.New(api.Options{Store: st, Logger: log, OnlyStudio: onlyStudio})
 }
 
 // version is that of the module, and the revision that it was built from.

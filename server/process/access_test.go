@@ -35,8 +35,8 @@ type method struct {
 	field, pattern string // the path variable and what it matches
 }
 
-// contract returns every method that the linked-in descriptors of the contract have.
-func contract(t *testing.T) (all []method) {
+// methodsOfContract returns every method that the linked-in descriptors of the contract have.
+func methodsOfContract(t *testing.T) (all []method) {
 	t.Helper()
 	protoregistry.GlobalFiles.RangeFilesByPackage("catchline.v1", func(f protoreflect.FileDescriptor) bool {
 		for i := range f.Services().Len() {
@@ -156,7 +156,7 @@ func TestEveryMethodIsInTheAccessTable(t *testing.T) {
 			served["/"+service+"/"+m.Name] = true
 		}
 	}
-	for _, m := range contract(t) {
+	for _, m := range methodsOfContract(t) {
 		served[m.full] = true
 	}
 	for name := range served {
@@ -189,7 +189,7 @@ func TestAccessOfEveryMethod(t *testing.T) {
 		}
 		checks += 2
 	}
-	for _, m := range contract(t) {
+	for _, m := range methodsOfContract(t) {
 		check(&m, "no key", "", codes.Unauthenticated)
 		check(&m, "a made-up word", "let me in", codes.Unauthenticated)
 		check(&m, "a well-formed key that does not exist", unknown, codes.Unauthenticated)

@@ -105,7 +105,7 @@ const operatorKey = "operator-operator-operator-operator-"
 // withKeys lets nobody in without a key.
 func withKeys(c *config.Config) { c.Keys.OperatorKey = config.NewSecret(operatorKey) }
 
-// start runs a program on free ports with a new database.
+// start runs a program on free ports with a new database. Services nil: the real ones.
 func start(t *testing.T, services Services, changes ...func(*config.Config)) *server {
 	t.Helper()
 	c := config.Default()
@@ -122,10 +122,11 @@ func start(t *testing.T, services Services, changes ...func(*config.Config)) *se
 	if err != nil {
 		t.Fatal(err)
 	}
-	s.Program, err = Open(t.Context(), c, Options{
-		Version: "test", Logger: log,
-		Services: func(store.Store, *slog.Logger, func(context.Context) (string, bool)) Services { return services },
-	})
+	options := Options{Version: "test", Logger: log}
+	if services != nil {
+		options.Services = func(store.Store, *slog.Logger) Services { return services }
+	}
+	s.Program, err = Open(t.Context(), c, options)
 	if err != nil {
 		t.Fatal(err)
 	}

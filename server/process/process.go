@@ -23,6 +23,7 @@ import (
 	"google.golang.org/grpc/reflection"
 
 	"github.com/catchline/catchline/server/access"
+	"github.com/catchline/catchline/server/api"
 	"github.com/catchline/catchline/server/chain"
 	"github.com/catchline/catchline/server/config"
 	"github.com/catchline/catchline/server/gateway"
@@ -40,13 +41,17 @@ type Services interface {
 
 // Options are what a program is made of that is not a setting.
 type Options struct {
-	Version string
-	Logger  *slog.Logger
-	// Services makes the services on the opened store. Only studios tells which studio a caller is bound to.
-	Services func(st store.Store, log *slog.Logger, onlyStudio func(context.Context) (string, bool)) Services
-	Pages    http.Handler // nil: none
+	Version  string
+	Logger   *slog.Logger
+	Services func(store.Store, *slog.Logger) Services // nil: those of the contract
+	Pages    http.Handler                             // nil: none
 	// Seed loads the demo studio through the connection unless it is there. Nil: there is none.
 	Seed func(ctx context.Context, conn grpc.ClientConnInterface) error
+}
+
+// contract makes the services of the contract.
+func contract(st store.Store, log *slog.Logger) Services {
+	return api.New(api.Options{Store: st, Logger: log, OnlyStudio: access.OnlyStudio})
 }
 
 // Program is the server. Make it by Open.
@@ -113,7 +118,10 @@ func Open(ctx context.Context, c config.Config, o Options) (p *Program, err erro
 	if err != nil {
 		return p, err
 	}
-	services := o.Services(p.store, p.log, access.OnlyStudio)
+	if o.Services == nil {
+		o.Services = contract
+	}
+	services := o.Services(p.store, p.log)
 	p.makeGRPC(links, tlsConfig)
 	channel := gateway.NewChannel("http", links)
 	if p.export != nil {
@@ -295,7 +303,7 @@ func addressOf(l net.Listener) string {
 func (p *Program) Run(ctx context.Context) error {
 	group, ctx := errgroup.WithContext(ctx)
 	if p.grpcListener != nil {
-		group.Go(func() error { return p.grpc.Serve(p.grpcListener) })
+		group.Go(func() error { return unlessClosed(p.grpc.Serve(p.grpcListener)) })
 	}
 	if p.httpListener != nil {
 		group.Go(func() error {
@@ -318,7 +326,7 @@ func (p *Program) Run(ctx context.Context) error {
 }
 
 func unlessClosed(err error) error {
-	if errors.Is(err, http.ErrServerClosed) {
+	if errors.Is(err, http.ErrServerClosed) || errors.Is(err, grpc.ErrServerStopped) {
 		return nil
 	}
 	return err
