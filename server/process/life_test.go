@@ -232,4 +232,3 @@ func TestOneServerFailingStopsTheOthers(t *testing.T) {
 		t.Error("gRPC is still served")
 	}
 }
-
