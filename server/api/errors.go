@@ -131,8 +131,8 @@ func toStatus(err error) (_ error, log bool) {
 		}
 		return &statusError{s, err}
 	}
-	named := func(code codes.Code, reason, name string) error {
-		return made(code, reason, sentence(err), map[string]string{"name": name}, &errdetails.ResourceInfo{ResourceName: name})
+	named := func(code codes.Code, reason, name string, said error) error {
+		return made(code, reason, sentence(said), map[string]string{"name": name}, &errdetails.ResourceInfo{ResourceName: name})
 	}
 	var (
 		field        *chem.FieldError
@@ -156,13 +156,13 @@ func toStatus(err error) (_ error, log bool) {
 	case errors.As(err, &field):
 		return made(codes.InvalidArgument, "INVALID_FIELD", sentence(field), fieldMetadata(field), badRequest(field)), false
 	case errors.As(err, &notFound):
-		return named(codes.NotFound, "NOT_FOUND", notFound.Name), false
+		return named(codes.NotFound, "NOT_FOUND", notFound.Name, notFound), false
 	case errors.As(err, &exists):
-		return named(codes.AlreadyExists, "ALREADY_EXISTS", exists.Name), false
+		return named(codes.AlreadyExists, "ALREADY_EXISTS", exists.Name, exists), false
 	case errors.As(err, &changed):
-		return named(codes.Aborted, "ETAG_MISMATCH", changed.Name), false
+		return named(codes.Aborted, "ETAG_MISMATCH", changed.Name, changed), false
 	case errors.As(err, &precondition):
-		return made(codes.FailedPrecondition, "FAILED_PRECONDITION", sentence(err), map[string]string{"name": precondition.Name},
+		return made(codes.FailedPrecondition, "FAILED_PRECONDITION", sentence(precondition), map[string]string{"name": precondition.Name},
 			&errdetails.PreconditionFailure{Violations: []*errdetails.PreconditionFailure_Violation{
 				{Type: "STATE", Subject: precondition.Name, Description: sentence(errors.New(precondition.Sentence))}}}), false
 	case errors.Is(err, store.ErrNotFound):
