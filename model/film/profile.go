@@ -12,7 +12,8 @@ import (
 const (
 	MinProfilePoints = 2
 	MaxProfilePoints = 2000
-	MaxProfileSize   = 3.0 // m, in height and in radius
+	MaxProfileSize   = 3.0  // m, in height and in radius
+	MinRadius        = 1e-3 // m, of a turned wall below its rim: glaze cannot get past a point
 )
 
 // levelSine is the sine of the slope below which a wall counts as level: one degree. Glaze does not
@@ -34,7 +35,7 @@ type Profile struct {
 
 // NewProfile makes the profile of a turned wall from its points, foot first; heights are taken
 // from the first. It refuses fewer than MinProfilePoints or more than MaxProfilePoints, numbers that are not
-// finite, a radius below 0, a point that repeats the one before, one that lies below the foot, a wall
+// finite, a radius below MinRadius (at the rim, below 0), a point that repeats the one before, one that lies below the foot, a wall
 // that crosses itself and one whose rim is not above its foot, and names the point, counted from 0.
 func NewProfile(points []Point) (*Profile, error) { return newProfile(points, 0) }
 
@@ -57,8 +58,12 @@ func newProfile(points []Point, width float64) (*Profile, error) {
 		if !(math.Abs(q.Height) <= 1000 && math.Abs(q.Height-points[0].Height) <= MaxProfileSize) {
 			return nil, pointError(i, "height", q.Height, fmt.Sprintf("within %g mm of the foot", 1e3*MaxProfileSize))
 		}
-		if !(q.Radius >= 0 && q.Radius <= MaxProfileSize) {
-			return nil, pointError(i, "radius", q.Radius, fmt.Sprintf("0 to %g mm", 1e3*MaxProfileSize))
+		least := MinRadius
+		if width > 0 || i == len(points)-1 {
+			least = 0
+		}
+		if !(q.Radius >= least && q.Radius <= MaxProfileSize) {
+			return nil, pointError(i, "radius", q.Radius, fmt.Sprintf("%g to %g mm", 1e3*least, 1e3*MaxProfileSize))
 		}
 		p.points[i] = Point{q.Height - points[0].Height, q.Radius}
 		if p.points[i].Height < 0 {
@@ -85,9 +90,6 @@ func newProfile(points []Point, width float64) (*Profile, error) {
 			Value: fmt.Sprintf("reached by a line that crosses the one from point %d to point %d", i, i+1),
 			Limit: "a wall that does not cross itself",
 		}
-	}
-	if !(p.area[last] > 0) {
-		return nil, &chem.FieldError{Field: "points", Value: "all on the axis", Limit: "a wall with a radius"}
 	}
 	return p, nil
 }
@@ -221,7 +223,8 @@ type Ledge struct {
 // Ledges finds the ledges from foot to rim. Puddle is the thickness in metres to which the melt
 // stands on a level surface before it spreads (see Puddle).
 //
-// A ledge holds a puddle over its whole area, and if it rises on the way down, as a gutter does,
+// A ledge holds a puddle over its whole area, or if it is narrow a bead that is half a cylinder (π/8 of its width
+// thick on average: the most that both edges can hold), and if it rises on the way down, as a gutter does,
 // also what lies below the lip. An underside that is level or rises is counted the same way: a bead
 // forms along it, and the rest goes on to what is below.
 func (p *Profile) Ledges(puddle float64) []Ledge {
@@ -241,7 +244,7 @@ func (p *Profile) Ledges(puddle float64) []Ledge {
 				lip = k
 			}
 		}
-		ledges = append(ledges, Ledge{from, to, puddle*p.Area(from, to) + p.trough(lip)})
+		ledges = append(ledges, Ledge{from, to, min(puddle, math.Pi/8*(to-from))*p.Area(from, to) + p.trough(lip)})
 		i = j
 	}
 	return ledges

@@ -39,7 +39,8 @@ func TestProfileRefusesNonsense(t *testing.T) {
 		"repeated":          {[]Point{{0, 0.05}, {0.1, 0.05}, {0.1, 0.05}}, "points[2]"},
 		"below the foot":    {[]Point{{0, 0.05}, {-0.01, 0.06}, {0.1, 0.05}}, "points[1].height"},
 		"rim at foot level": {[]Point{{0, 0.05}, {0, 0.1}}, "points[1].height"},
-		"on the axis":       {[]Point{{0, 0}, {0.1, 0}}, "points"},
+		"foot on the axis":  {[]Point{{0, 0}, {0.1, 0.05}}, "points[0].radius"},
+		"waist on the axis": {[]Point{{0, 0.05}, {0.1, 0}, {0.2, 0.05}}, "points[1].radius"},
 		"crossing":          {[]Point{{0, 0.05}, {0.10, 0.05}, {0.10, 0.10}, {0.05, 0.02}, {0.2, 0.02}}, "points[3]"},
 		"comes back":        {[]Point{{0, 0.05}, {0.1, 0.05}, {0.1, 0.1}, {0.05, 0.05}}, "points[3]"},
 	} {
@@ -71,9 +72,9 @@ func TestGutterHoldsItsVolume(t *testing.T) {
 	within(t, "gutter", ledges[0].Holds, math.Pi*(0.050*0.050-0.040*0.040)*0.005, 1e-9)
 }
 
-// A catch line cut level 2 mm into a wall of 40 mm radius holds a puddle of 1.5 mm: π(40²-38²)·1.5 mm³, twice since a bead
-// also hangs at its upper edge (by hand).
-func TestCatchLineHoldsAPuddle(t *testing.T) {
+// A catch line cut level 2 mm into a wall of 40 mm radius holds half a cylinder, π/8·2 mm thick on average, over π(40²-38²) mm²,
+// twice since a bead also hangs at its upper edge; with a puddle of 0.5 mm it holds that (by hand).
+func TestCatchLineHoldsABead(t *testing.T) {
 	p, err := NewProfile([]Point{{0, 0.040}, {0.010, 0.040}, {0.010, 0.038}, {0.012, 0.038}, {0.012, 0.040}, {0.1, 0.040}})
 	if err != nil {
 		t.Fatal(err)
@@ -82,9 +83,10 @@ func TestCatchLineHoldsAPuddle(t *testing.T) {
 	if len(ledges) != 2 {
 		t.Fatalf("%d ledges", len(ledges))
 	}
-	ring := math.Pi * (0.040*0.040 - 0.038*0.038) * 1.5e-3
-	within(t, "lower edge", ledges[0].Holds, ring, 1e-9)
-	within(t, "upper edge", ledges[1].Holds, ring, 1e-9)
+	ring := math.Pi * (0.040*0.040 - 0.038*0.038)
+	within(t, "lower edge", ledges[0].Holds, ring*math.Pi/8*2e-3, 1e-9)
+	within(t, "upper edge", ledges[1].Holds, ring*math.Pi/8*2e-3, 1e-9)
+	within(t, "thin puddle", p.Ledges(0.5e-3)[0].Holds, ring*0.5e-3, 1e-9)
 }
 
 func TestShapes(t *testing.T) {
@@ -178,13 +180,13 @@ func TestReadProfileSVG(t *testing.T) {
 	within(t, "the same with packed flags", packed.Length(), arc.Length(), 1e-12)
 	// A parabola from (0,0) with controls (0,50), (50,50) up: x = 50 t², y = 100 t - 50 t²; its length is
 	// 25 (2 + sqrt(2) asinh(1)) by hand.
-	quad, err := ReadProfileSVG("M0 0Q0 50 50 50", Tracing{MetresPerUnit: 1e-3, UpwardY: true})
+	quad, err := ReadProfileSVG("M0 0Q0 50 50 50", Tracing{MetresPerUnit: 1e-3, Axis: -10, UpwardY: true})
 	if err != nil {
 		t.Fatal(err)
 	}
 	within(t, "parabola", quad.Length(), 0.025*(2+math.Sqrt2*math.Asinh(1)), 1e-3)
 	// The same curve as a cubic: controls two thirds of the way.
-	cubic, err := ReadProfileSVG("M0 0C0 33.3333333 16.6666667 50 50 50", Tracing{MetresPerUnit: 1e-3, UpwardY: true})
+	cubic, err := ReadProfileSVG("M0 0C0 33.3333333 16.6666667 50 50 50", Tracing{MetresPerUnit: 1e-3, Axis: -10, UpwardY: true})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -220,6 +222,7 @@ func TestReadProfileSVGRefuses(t *testing.T) {
 		"M10 10 L1e99 0":        "path, character 15",
 		"M10 10":                "points",
 		"M10 10 L-10 0":         "points[1].radius",
+		"M0 10 L10 0":           "points[0].radius",
 		"M10 10 L10 0 30 5 0 6": "points[3]",
 	} {
 		_, err := ReadProfileSVG(d, oneToOne)
@@ -253,6 +256,20 @@ func sound(t *testing.T, p *Profile) {
 		if !(ledge.Holds >= 0 && ledge.From < ledge.To) {
 			t.Fatalf("ledge %+v", ledge)
 		}
+	}
+	s, err := NewSolver(p, MinCells, 1e-3)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := s.Lay(Band{l / 4, l / 2, 0.5e-3, 1}); err != nil {
+		t.Fatal(err)
+	}
+	laid := s.Volume()
+	if err := s.Advance(l / 10); err != nil {
+		t.Fatal(err)
+	}
+	if left := s.Volume() + s.OverFoot(); !(math.Abs(left/laid-1) < 1e-9) || s.Run() < 0 || s.Run() > s.Clearance() {
+		t.Fatalf("%g m³ laid, %g left, run %g of %g", laid, left, s.Run(), s.Clearance())
 	}
 }
 

@@ -86,7 +86,7 @@ func NewSolver(p *Profile, cells int, puddle float64) (*Solver, error) {
 	}
 	s := &Solver{profile: p, footAt: math.Inf(1)}
 	size := p.Length() / float64(cells)
-	ledges := p.Ledges(puddle)
+	ledges := joined(p.Ledges(puddle), size/4, p.Length())
 	from := p.Length()
 	open := func(to float64) {
 		if from-to <= 1e-9 {
@@ -123,6 +123,27 @@ func NewSolver(p *Profile, cells int, puddle float64) (*Solver, error) {
 		s.share[b] = make([]float64, s.n)
 	}
 	return s, nil
+}
+
+// joined makes one ledge of those that lie closer together than a gap (m), and lets those that lie as close to an end
+// of the wall reach it, so that no cell is much smaller than the rest.
+func joined(ledges []Ledge, gap, length float64) []Ledge {
+	var out []Ledge
+	for _, l := range ledges {
+		if n := len(out); n > 0 && l.From-out[n-1].To < gap {
+			out[n-1].To = l.To
+			out[n-1].Holds += l.Holds
+			continue
+		}
+		if l.From < gap {
+			l.From = 0
+		}
+		out = append(out, l)
+	}
+	if n := len(out); n > 0 && length-out[n-1].To < gap {
+		out[n-1].To = length
+	}
+	return out
 }
 
 func (s *Solver) addCell(from, to, holds float64) {

@@ -1,8 +1,11 @@
 package film
 
 import (
+	"encoding/csv"
 	"errors"
+	"fmt"
 	"math"
+	"os"
 	"testing"
 
 	"github.com/catchline/catchline/model/chem"
@@ -10,16 +13,30 @@ import (
 
 // The ranges are common practice, no source (testdata/published/practice.csv).
 func TestCoatsLieInTheUsualRanges(t *testing.T) {
-	for _, c := range []struct {
-		method   Method
-		low, top float64
-	}{{Brush, 0.08e-3, 0.15e-3}, {Dip, 0.25e-3, 0.5e-3}, {Spray, 0.2e-3, 0.5e-3}} {
-		one, err := Coats(c.method, 1, 1)
-		if err != nil || one.Metres < c.low || one.Metres > c.top {
-			t.Errorf("%v: %v, %v", c.method, one, err)
+	f, err := os.Open("../../testdata/published/practice.csv")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	rows, err := csv.NewReader(f).ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	usual := map[string]string{}
+	for _, row := range rows {
+		usual[row[0]] = row[1]
+	}
+	for method, fact := range map[Method]string{Brush: "fired thickness per brushed coat", Dip: "fired thickness per dip", Spray: "sprayed coat, fired"} {
+		var low, high float64
+		if _, err := fmt.Sscanf(usual[fact], "%f-%f", &low, &high); err != nil {
+			t.Fatalf("%s: %v", fact, err)
 		}
-		three, _ := Coats(c.method, 3, 0.8)
-		within(t, c.method.String(), three.Metres, 2.4*one.Metres, 1e-12)
+		one, err := Coats(method, 1, 1)
+		if err != nil || 1e3*one.Metres < low || 1e3*one.Metres > high {
+			t.Errorf("%v: %v mm, usual %g to %g, %v", method, 1e3*one.Metres, low, high, err)
+		}
+		three, _ := Coats(method, 3, 0.8)
+		within(t, method.String(), three.Metres, 2.4*one.Metres, 1e-12)
 	}
 }
 
