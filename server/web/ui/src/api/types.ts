@@ -1,0 +1,48 @@
+// Short names for the generated types.
+import type { components } from "./schema";
+
+type Schemas = components["schemas"];
+type Named<K extends string> = Schemas[`catchline.v1.${K}` & keyof Schemas];
+
+export type Accuracy = Named<"Accuracy">;
+export type Advice = Named<"Advice">;
+export type Atmosphere = Named<"Atmosphere">;
+export type Body = Named<"Body">;
+export type Calibration = Named<"Calibration">;
+export type Caution = Named<"Caution">;
+export type CompareLotsResponse = Named<"CompareLotsResponse">;
+export type Composition = Named<"Composition">;
+export type ConeFiring = Named<"ConeFiring">;
+export type DescribeMeltResponse = Named<"DescribeMeltResponse">;
+export type DrawWallResponse = Named<"DrawWallResponse">;
+export type FilmPoint = Named<"FilmPoint">;
+export type Firing = Named<"Firing">;
+export type FiringPlan = Named<"FiringPlan">;
+export type Flag = Named<"Flag">;
+export type FootAndShelf = Named<"FootAndShelf">;
+export type Glaze = Named<"Glaze">;
+export type HeatWork = Named<"HeatWork">;
+export type ImportTilesResponse = Named<"ImportTilesResponse">;
+export type Layer = Named<"Layer">;
+export type Layering = Named<"Layering">;
+export type Lot = Named<"Lot">;
+export type LowerBand = Named<"LowerBand">;
+export type Material = Named<"Material">;
+export type Placement = Named<"Placement">;
+export type PlanShelfResponse = Named<"PlanShelfResponse">;
+export type ProfilePoint = Named<"ProfilePoint">;
+export type Record = Named<"Record">;
+export type Risk = Named<"Risk">;
+export type Score = Named<"Score">;
+export type ScoreLayeringRequest = Named<"ScoreLayeringRequest">;
+export type ScoreSheetResponse = Named<"ScoreSheetResponse">;
+export type Segment = Named<"Segment">;
+export type Sheet = Named<"Sheet">;
+export type SheetPlan = Named<"SheetPlan">;
+export type ShelfPiece = Named<"ShelfPiece">;
+export type Studio = Named<"Studio">;
+export type StudioSettings = Named<"StudioSettings">;
+export type SuggestTilesResponse = Named<"SuggestTilesResponse">;
+export type Tile = Named<"Tile">;
+export type Ware = Named<"Ware">;
+export type WareShape = Named<"WareShape">;

@@ -1,0 +1,213 @@
+// The frame around the pages: which studio, which page, what is still waiting to be sent, and a key where one is asked for.
+import { effect } from "@preact/signals";
+import { useEffect, useRef, useState } from "preact/hooks";
+import { forgetKey, hasKey, keyWanted, useKey } from "./api/client";
+import { studios } from "./lists";
+import { pendingCount } from "./logging";
+import { idOf } from "./names";
+import { lastStudio, theme, unit, type Theme } from "./preferences";
+import { address, go, pages, route, type Page } from "./route";
+import type { LengthUnit } from "./units";
+import { TextField } from "./parts/fields";
+import { Empty, When } from "./parts/states";
+import { FiringsPage } from "./pages/firings";
+import { GlazesPage } from "./pages/glazes";
+import { RecordPage } from "./pages/record";
+import { ScorePage } from "./pages/score";
+import { SheetPage } from "./pages/sheet";
+import { ShelfPage } from "./pages/shelf";
+import { NewStudio, StudioPage } from "./pages/studio";
+import { TilesPage } from "./pages/tiles";
+import { WaresPage } from "./pages/wares";
+
+const titles: { [page in Page]: string } = {
+  score: "Score",
+  sheet: "Sheet",
+  tiles: "Tiles",
+  shelf: "Shelf",
+  record: "Record",
+  glazes: "Glazes",
+  firings: "Firings",
+  wares: "Wares",
+  studio: "Studio",
+};
+
+const bodies: { [page in Page]: (props: { studio: string }) => preact.JSX.Element } = {
+  score: ScorePage,
+  sheet: SheetPage,
+  tiles: TilesPage,
+  shelf: ShelfPage,
+  record: RecordPage,
+  glazes: GlazesPage,
+  firings: FiringsPage,
+  wares: WaresPage,
+  studio: StudioPage,
+};
+
+effect(() => {
+  const { page, studio } = route.value;
+  document.title = page ? `${titles[page]} · ${studio} · catchline` : "catchline";
+  if (studio) lastStudio.value = studio;
+});
+
+export function App() {
+  const { studio, page } = route.value;
+  const Body = page ? bodies[page] : null;
+  return (
+    <>
+      <a class="skip" href="#main">
+        To the page
+      </a>
+      <Head />
+      {studio && page && (
+        <nav class="pages" aria-label="Pages">
+          <ul>
+            {pages.map((p) => (
+              <li key={p}>
+                <a href={address(studio, p)} aria-current={p === page ? "page" : undefined}>
+                  {titles[p]}
+                </a>
+              </li>
+            ))}
+          </ul>
+        </nav>
+      )}
+      <Invented />
+      <main id="main" tabIndex={-1}>{Body && studio ? <Body key={studio + page} studio={studio} /> : <Door />}</main>
+      <KeyEntry />
+    </>
+  );
+}
+
+function Head() {
+  const { studio, page } = route.value;
+  const loaded = studios("").value;
+  const all = loaded.state === "ready" ? loaded.value : [];
+  return (
+    <header class="head">
+      <a class="mark" href="/">
+        <svg viewBox="0 0 32 32" width="28" height="28" aria-hidden="true">
+          <path d="M3 6h26v3c-3 0-4 1-4 4v4a2.5 2.5 0 0 1-5 0v-3c0-3-3-3-3 0v7a3 3 0 0 1-6 0v-8c0-3-2-4-8-4z" fill="currentColor" />
+          <path d="M3 27h26" stroke="currentColor" stroke-width="2.5" stroke-linecap="round" />
+        </svg>
+        catchline
+      </a>
+      {studio && (
+        <select aria-label="Studio" value={studio} onChange={(e) => go(address(e.currentTarget.value, page || "score"))}>
+          {!all.some((s) => idOf(s.name) === studio) && <option value={studio}>{studio}</option>}
+          {all.map((s) => (
+            <option key={s.name} value={idOf(s.name)}>
+              {s.displayName}
+            </option>
+          ))}
+        </select>
+      )}
+      <span class="spacer" />
+      <span role="status">
+        {studio && pendingCount.value > 0 && (
+          <a class="waits" href={address(studio, "tiles")}>
+            <span aria-hidden="true">◔</span> {pendingCount.value} {pendingCount.value === 1 ? "tile" : "tiles"} waiting
+          </a>
+        )}
+      </span>
+      <select aria-label="Unit of length" value={unit.value} onChange={(e) => (unit.value = e.currentTarget.value as LengthUnit)}>
+        <option value="mm">mm</option>
+        <option value="in">inches</option>
+      </select>
+      <select aria-label="Light or dark" value={theme.value} onChange={(e) => (theme.value = e.currentTarget.value as Theme)}>
+        <option value="system">as the system</option>
+        <option value="light">light</option>
+        <option value="dark">dark</option>
+      </select>
+      {hasKey() && (
+        <button type="button" class="plain" onClick={forgetKey}>
+          Forget the key
+        </button>
+      )}
+    </header>
+  );
+}
+
+function Invented() {
+  const { studio } = route.value;
+  const loaded = studios("").value;
+  const made = loaded.state === "ready" && loaded.value.find((s) => idOf(s.name) === studio)?.invented;
+  return made ? <p class="invented">This studio is invented: its glazes, firings and tiles show what the pages do and are nobody’s results.</p> : null;
+}
+
+// The first page: choose a studio, or start one.
+function Door() {
+  const resource = studios("");
+  const loaded = resource.value;
+  const { studio } = route.value;
+  useEffect(() => {
+    if (studio) {
+      go(address(studio, "score"), "replace");
+      return;
+    }
+    if (loaded.state !== "ready") return;
+    const ids = loaded.value.map((s) => idOf(s.name));
+    const wanted = ids.length === 1 ? ids[0] : ids.find((id) => id === lastStudio.value);
+    if (wanted && location.pathname === "/") go(address(wanted, "score"), "replace");
+  }, [loaded.state, studio]);
+  return (
+    <div class="stack">
+      <h1>Studios</h1>
+      <When loaded={loaded} what="Fetching the studios" onRetry={() => resource.reload()}>
+        {(all) => (
+          <>
+            {all.length === 0 && (
+              <Empty title="No studio yet">
+                <p>A studio holds your glazes, firings, wares and tiles. Nothing in it is seen by another studio.</p>
+              </Empty>
+            )}
+            <ul class="items">
+              {all.map((s) => (
+                <li key={s.name}>
+                  <a href={address(idOf(s.name), "score")}>
+                    <span>{s.displayName}</span>
+                    <small>{s.invented ? "invented" : ""}</small>
+                  </a>
+                </li>
+              ))}
+            </ul>
+            <NewStudio />
+          </>
+        )}
+      </When>
+    </div>
+  );
+}
+
+function KeyEntry() {
+  const dialog = useRef<HTMLDialogElement>(null);
+  const [secret, setSecret] = useState("");
+  const wanted = keyWanted.value;
+  useEffect(() => {
+    if (wanted) dialog.current?.showModal();
+    else dialog.current?.close();
+  }, [wanted]);
+  return (
+    <dialog ref={dialog} aria-labelledby="key-title" onCancel={() => (keyWanted.value = false)}>
+      <form
+        onSubmit={(e) => {
+          e.preventDefault();
+          if (secret.trim()) useKey(secret);
+          setSecret("");
+        }}
+      >
+        <h2 id="key-title">This server wants a key</h2>
+        <p>Whoever manages the studio can make one. It is kept in this tab only and forgotten when the tab is closed.</p>
+        <TextField label="Key" type="password" value={secret} onValue={setSecret} required />
+        <p class="row">
+          <button type="submit" class="main">
+            Use this key
+          </button>
+          <button type="button" onClick={() => (keyWanted.value = false)}>
+            Not now
+          </button>
+        </p>
+      </form>
+    </dialog>
+  );
+}

@@ -1,0 +1,128 @@
+// What a studio has, read once and shared by the pages.
+import { signal, type Signal } from "@preact/signals";
+import { answer, api, keyTurn } from "./api/client";
+import { Problem } from "./api/problem";
+import type { Body, Calibration, Firing, Glaze, Lot, Material, Sheet, Studio, Ware } from "./api/types";
+
+export type Loaded<T> =
+  | { state: "loading" }
+  | { state: "failed"; problem: Problem }
+  | { state: "ready"; value: T };
+
+export class Resource<T> {
+  readonly loaded: Signal<Loaded<T>> = signal<Loaded<T>>({ state: "loading" });
+  private asked = false;
+  private round = 0;
+  constructor(private readonly read: () => Promise<T>) {}
+
+  // Asks on first use.
+  get value(): Loaded<T> {
+    if (!this.asked) void this.reload();
+    return this.loaded.value;
+  }
+
+  async reload() {
+    this.asked = true;
+    const round = ++this.round;
+    let next: Loaded<T>;
+    try {
+      next = { state: "ready", value: await this.read() };
+    } catch (cause) {
+      next = { state: "failed", problem: cause instanceof Problem ? cause : new Problem(0, String(cause)) };
+    }
+    if (round === this.round) this.loaded.value = next;
+  }
+}
+
+interface Page<T> {
+  items: T[];
+  next: string | undefined;
+}
+
+async function everyPage<T>(read: (pageToken: string) => Promise<Page<T>>): Promise<T[]> {
+  const all: T[] = [];
+  let token = "";
+  do {
+    const page = await read(token);
+    all.push(...page.items);
+    token = page.next ?? "";
+  } while (token !== "");
+  return all;
+}
+
+const pageSize = 1000;
+
+function list<T>(read: (parent: string, query: { pageSize: number; pageToken?: string }) => Promise<Page<T>>) {
+  const kept = new Map<string, Resource<T[]>>();
+  return (studio: string): Resource<T[]> => {
+    let resource = kept.get(studio);
+    if (!resource) {
+      resource = new Resource(() => everyPage((pageToken) => read(studio, pageToken ? { pageSize, pageToken } : { pageSize })));
+      kept.set(studio, resource);
+      everything.push(resource as Resource<unknown>);
+    }
+    return resource;
+  };
+}
+
+const everything: Resource<unknown>[] = [];
+keyTurn.subscribe((turn) => {
+  if (turn > 0) for (const resource of everything) void resource.reload();
+});
+
+export const studios = list<Studio>(async (_, query) => {
+  const got = await answer(api.GET("/v1/studios", { params: { query } }));
+  return { items: got.studios ?? [], next: got.nextPageToken };
+});
+
+export const glazes = list<Glaze>(async (parent, query) => {
+  const got = await answer(api.GET("/v1/studios/{parent}/glazes", { params: { path: { parent }, query } }));
+  return { items: got.glazes ?? [], next: got.nextPageToken };
+});
+
+export const bodies = list<Body>(async (parent, query) => {
+  const got = await answer(api.GET("/v1/studios/{parent}/bodies", { params: { path: { parent }, query } }));
+  return { items: got.bodies ?? [], next: got.nextPageToken };
+});
+
+export const firings = list<Firing>(async (parent, query) => {
+  const got = await answer(api.GET("/v1/studios/{parent}/firings", { params: { path: { parent }, query } }));
+  return { items: got.firings ?? [], next: got.nextPageToken };
+});
+
+export const wares = list<Ware>(async (parent, query) => {
+  const got = await answer(api.GET("/v1/studios/{parent}/wares", { params: { path: { parent }, query } }));
+  return { items: got.wares ?? [], next: got.nextPageToken };
+});
+
+export const sheets = list<Sheet>(async (parent, query) => {
+  const got = await answer(api.GET("/v1/studios/{parent}/sheets", { params: { path: { parent }, query } }));
+  return { items: got.sheets ?? [], next: got.nextPageToken };
+});
+
+export const calibrations = list<Calibration>(async (parent, query) => {
+  const got = await answer(api.GET("/v1/studios/{parent}/calibrations", { params: { path: { parent }, query } }));
+  return { items: got.calibrations ?? [], next: got.nextPageToken };
+});
+
+export const materials = list<Material>(async (parent, query) => {
+  const got = await answer(
+    api.GET("/v1/studios/{parent}/materials", { params: { path: { parent }, query: { ...query, includeBuiltIn: true } } }),
+  );
+  return { items: got.materials ?? [], next: got.nextPageToken };
+});
+
+// Lots by "studio/glaze".
+export const lots = list<Lot>(async (studioAndGlaze, query) => {
+  const [parent = "", parent_1 = ""] = studioAndGlaze.split("/");
+  const got = await answer(
+    api.GET("/v1/studios/{parent}/glazes/{parent_1}/lots", { params: { path: { parent, parent_1 }, query } }),
+  );
+  return { items: got.lots ?? [], next: got.nextPageToken };
+});
+
+// The items where they are ready, none before.
+export function ready<T>(resource: Resource<T[]>): T[] {
+  const loaded = resource.value;
+  return loaded.state === "ready" ? loaded.value : [];
+}

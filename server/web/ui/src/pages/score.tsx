@@ -1,0 +1,420 @@
+// Score: how far will this layering run on this wall in this firing?
+import { useEffect } from "preact/hooks";
+import { answer, api } from "../api/client";
+import type { Advice, DrawWallResponse, Score as ScoreAnswer, ScoreLayeringRequest } from "../api/types";
+import { useAnswer } from "../asking";
+import { bodies, firings, glazes, ready } from "../lists";
+import { idOf } from "../names";
+import { unit } from "../preferences";
+import { address, go, route } from "../route";
+import { isComplete, newLayer, questionFromQuery, questionOf, questionToQuery, requestOf, type Question } from "../scoring";
+import { length, lengthNumber, percent } from "../units";
+import { Choice, NumberField } from "../parts/fields";
+import { LayersEditor } from "../parts/layers";
+import { OutcomeForm } from "../parts/outcome";
+import { WallEditor } from "../parts/placement";
+import { planSentence } from "../parts/plan";
+import { RiskMark } from "../parts/risk";
+import { Cautions, Empty, Failed, Flags, Panel, Waiting, When } from "../parts/states";
+import { WallDrawing } from "../parts/wall";
+
+export function ScorePage({ studio }: { studio: string }) {
+  const glazeList = glazes(studio);
+  const firingList = firings(studio);
+  const question = questionFromQuery(route.value.query);
+  const set = (q: Question) => go(address(studio, "score", "", questionToQuery(q)), "replace");
+
+  // An address that says nothing starts with what the studio has first, so that there is something to change.
+  const knownGlazes = ready(glazeList);
+  const knownFirings = ready(firingList);
+  const knownBodies = ready(bodies(studio));
+  const blank = route.value.query.size === 0;
+  useEffect(() => {
+    if (!blank || knownGlazes.length === 0 || knownFirings.length === 0) return;
+    set({
+      ...question,
+      layers: knownGlazes.slice(0, 2).map((g) => newLayer(idOf(g.name))),
+      firing: idOf(knownFirings[0]!.name),
+      body: idOf(knownBodies[0]?.name),
+    });
+  }, [blank, knownGlazes.length, knownFirings.length, knownBodies.length]);
+
+  const complete = isComplete(question);
+  const request = complete ? requestOf(studio, question) : null;
+  const drawn = useAnswer<ScoreLayeringRequest, DrawWallResponse>(request, (score, signal) =>
+    answer(api.POST("/v1/studios/{parent}:draw", { params: { path: { parent: studio } }, body: { score }, signal })),
+  );
+  const score = drawn.value?.score;
+
+  return (
+    <>
+      <div class="title">
+        <h1>Score</h1>
+        <p>How far will it run, and is the foot safe?</p>
+      </div>
+      <When loaded={glazeList.value} what="Fetching the glazes" onRetry={() => glazeList.reload()}>
+        {(list) =>
+          list.length === 0 ? (
+            <Empty title="No glaze yet">
+              <p>A score needs a glaze and a firing. A glaze may be as little as its name, its cone and how it behaves alone.</p>
+              <p class="row">
+                <a class="button" href={address(studio, "glazes", "new")}>
+                  Enter the first glaze
+                </a>
+              </p>
+            </Empty>
+          ) : (
+            <div class="split">
+              <div class="stack no-print">
+                <Panel title="Layering">
+                  <Choice
+                    label="Body"
+                    value={question.body}
+                    empty="Not known"
+                    options={knownBodies.map((b) => ({ value: idOf(b.name), text: b.displayName ?? idOf(b.name) }))}
+                    onValue={(body) => set({ ...question, body })}
+                  />
+                  <LayersEditor studio={studio} layers={question.layers} onLayers={(layers) => set({ ...question, layers })} />
+                </Panel>
+                <Panel title="Firing and wall">
+                  {question.plan && !question.firing ? (
+                    <p class="notice">
+                      Fired as advised: {planSentence(question.plan)}{" "}
+                      <button type="button" class="plain" onClick={() => set({ ...question, plan: undefined, firing: idOf(knownFirings[0]?.name) })}>
+                        Choose a stored firing
+                      </button>
+                    </p>
+                  ) : (
+                    <Choice
+                      label="Firing"
+                      value={question.firing}
+                      options={knownFirings.map((f) => ({
+                        value: idOf(f.name),
+                        text: `${f.displayName ?? idOf(f.name)}${f.heatWork?.equivalentCone ? ` (cone ${f.heatWork.equivalentCone})` : ""}`,
+                      }))}
+                      hint={knownFirings.length === 0 ? "No firing yet: enter one under Firings." : undefined}
+                      onValue={(firing) => set({ ...question, firing })}
+                    />
+                  )}
+                  <WallEditor studio={studio} wall={question.wall} onWall={(wall) => set({ ...question, wall })} />
+                  <NumberField
+                    label="Tolerated risk"
+                    hint="Chance of passing the foot that you accept. Empty: the studio's."
+                    value={question.toleratedRisk === undefined ? undefined : question.toleratedRisk * 100}
+                    unit="%"
+                    min={0.1}
+                    max={50}
+                    onValue={(v) => set({ ...question, toleratedRisk: v === undefined ? undefined : v / 100 })}
+                  />
+                </Panel>
+              </div>
+              <div class="stack" aria-busy={drawn.busy}>
+                {drawn.problem && <Failed problem={drawn.problem} />}
+                {!complete && (
+                  <Empty title="Not enough to score">
+                    <p>{question.layers.some((l) => !l.glaze) || question.layers.length === 0 ? "Choose a glaze for every layer." : "Choose a firing."}</p>
+                  </Empty>
+                )}
+                {complete && !drawn.value && drawn.busy && <Waiting what="Scoring" />}
+                {complete && drawn.value && score && (
+                  <Verdict studio={studio} question={question} drawn={drawn.value} score={score} onQuestion={(q) => go(address(studio, "score", "", questionToQuery(q)))} />
+                )}
+              </div>
+              {score && complete && (
+                <p class="glance">
+                  <RiskMark risk={score.risk} chance={score.exceedProbability} />
+                  <span>
+                    drip <strong>{length(score.medianRunMm ?? 0, unit.value)}</strong>
+                  </span>
+                  <a href="#verdict">Why</a>
+                </p>
+              )}
+            </div>
+          )
+        }
+      </When>
+    </>
+  );
+}
+
+function Verdict(props: { studio: string; question: Question; drawn: DrawWallResponse; score: ScoreAnswer; onQuestion(q: Question): void }) {
+  const { studio, question, drawn, score } = props;
+  const u = unit.value;
+  const needed = score.clearanceNeededMm ?? 0;
+  const short = needed - (score.clearanceMm ?? 0);
+  const query = questionToQuery(question);
+  return (
+    <>
+      <Panel
+        title="What to expect"
+        id="verdict"
+        aside={
+          <span class="row no-print">
+            <a href={address(studio, "shelf", "", withAdd(query))}>Put it on the shelf plan</a>
+          </span>
+        }
+      >
+        <div class="twin">
+          <div class="verdict">
+            <p>
+              <RiskMark risk={score.risk} chance={score.exceedProbability} large />
+            </p>
+            <p class="hint">chance that a drip passes the foot</p>
+            <dl class="figures">
+              <div>
+                <dt>Median drip</dt>
+                <dd class="big">{length(score.medianRunMm ?? 0, u)}</dd>
+              </div>
+              <div>
+                <dt>80 % of the time between</dt>
+                <dd>
+                  <strong>
+                    {lengthNumber(score.runP10Mm ?? 0, u)} and {length(score.runP90Mm ?? 0, u)}
+                  </strong>
+                </dd>
+              </div>
+              <div>
+                <dt>Bare wall to leave</dt>
+                <dd>
+                  <strong>{length(needed, u)}</strong> for {percent(score.toleratedRisk ?? 0)}
+                </dd>
+              </div>
+            </dl>
+            <p>
+              {short > 0.5
+                ? `You leave ${length(score.clearanceMm ?? 0, u)}: that is ${length(short, u)} too little.`
+                : `You leave ${length(score.clearanceMm ?? 0, u)}: that is enough.`}
+            </p>
+            <Flags flags={score.flags} />
+            {score.foot && <Foot score={score} />}
+          </div>
+          <WallDrawing film={drawn.film ?? []} score={score} straight={!question.wall.ware && !question.wall.shape} />
+        </div>
+        <Cautions cautions={score.cautions} />
+      </Panel>
+      <AdvicePanel studio={studio} question={question} onQuestion={props.onQuestion} />
+      <Panel title="Log the tile" class="no-print" id="log">
+        <p class="hint">Fired it? The layering above goes with it: type how far it ran.</p>
+        <OutcomeForm studio={studio} question={question} />
+      </Panel>
+      <div class="twin">
+        <Panel title="What drives it">
+          <Drivers score={score} />
+        </Panel>
+        <Panel title="Each glaze alone">
+          <Solo studio={studio} score={score} />
+        </Panel>
+      </div>
+      <div class="twin">
+        <Panel title="Tiles behind it">
+          <EvidenceList studio={studio} score={score} />
+        </Panel>
+        <Panel title="In the melt">
+          <Physics studio={studio} question={question} score={score} />
+        </Panel>
+      </div>
+    </>
+  );
+}
+
+function withAdd(query: URLSearchParams): URLSearchParams {
+  const next = new URLSearchParams(query);
+  next.set("add", "1");
+  return next;
+}
+
+function Foot({ score }: { score: ScoreAnswer }) {
+  const foot = score.foot!;
+  const u = unit.value;
+  const kind = foot.cookie;
+  return (
+    <div>
+      <h3>
+        {kind === "COOKIE_KIND_PLAIN"
+          ? `Put a plain cookie under it: ${length(foot.cookieDiameterMm ?? 0, u)} across, ${length(foot.cookieThicknessMm ?? 0, u)} thick`
+          : kind === "COOKIE_KIND_DISHED"
+            ? `Put a dished cookie under it: ${length(foot.cookieDiameterMm ?? 0, u)} across, ${length(foot.cookieThicknessMm ?? 0, u)} thick`
+            : "No cookie needed"}
+      </h3>
+      {foot.reason && <p class="hint">{foot.reason}</p>}
+    </div>
+  );
+}
+
+function Drivers({ score }: { score: ScoreAnswer }) {
+  const drivers = score.drivers ?? [];
+  if (drivers.length === 0) return <p class="hint">Nothing stands out.</p>;
+  const u = unit.value;
+  const most = Math.max(...drivers.map((d) => Math.abs(d.runMm ?? 0)), 0.1);
+  return (
+    <ul class="bars">
+      {drivers.map((d, i) => {
+        const share = (48 * (d.runMm ?? 0)) / most;
+        return (
+          <li class="bar" key={i}>
+            <span>{d.sentence}</span>
+            <strong>
+              {(d.runMm ?? 0) < 0 ? "−" : "+"}
+              {length(Math.abs(d.runMm ?? 0), u)}
+            </strong>
+            <svg viewBox="0 0 100 14" preserveAspectRatio="none" aria-hidden="true">
+              <rect class={share < 0 ? "less" : "more"} x={share < 0 ? 50 + share : 50} y="3" width={Math.abs(share)} height="8" />
+              <path class="zero" d="M50 0v14" vector-effect="non-scaling-stroke" />
+            </svg>
+          </li>
+        );
+      })}
+    </ul>
+  );
+}
+
+function Solo({ studio, score }: { studio: string; score: ScoreAnswer }) {
+  const names = ready(glazes(studio));
+  const solo = score.soloRuns ?? [];
+  if (solo.length === 0) return <p class="hint">Nothing to compare.</p>;
+  const u = unit.value;
+  const rows = [
+    ...solo.map((s) => ({
+      name: names.find((g) => g.name === s.glaze)?.displayName ?? idOf(s.glaze),
+      median: s.medianRunMm ?? 0,
+      low: s.runP10Mm ?? 0,
+      high: s.runP90Mm ?? 0,
+    })),
+    { name: "Together", median: score.medianRunMm ?? 0, low: score.runP10Mm ?? 0, high: score.runP90Mm ?? 0 },
+  ];
+  const most = Math.max(...rows.map((r) => r.high), 1);
+  return (
+    <>
+      <p class="hint">At the same total thickness; the bar is the 80 % interval, the dot the median.</p>
+      <ul class="bars">
+        {rows.map((r, i) => (
+          <li class="bar" key={i}>
+            <span>{r.name}</span>
+            <span>
+              <strong>{length(r.median, u)}</strong> ({lengthNumber(r.low, u)}–{lengthNumber(r.high, u)})
+            </span>
+            <svg viewBox="0 0 100 14" preserveAspectRatio="none" aria-hidden="true">
+              <path class="span" d={`M${(100 * r.low) / most} 7H${(100 * r.high) / most}`} vector-effect="non-scaling-stroke" />
+              <rect class="mid" x={(99 * r.median) / most - 0.6} y="1" width="1.8" height="12" />
+            </svg>
+          </li>
+        ))}
+      </ul>
+    </>
+  );
+}
+
+function EvidenceList({ studio, score }: { studio: string; score: ScoreAnswer }) {
+  const e = score.evidence;
+  if (!e || !e.tiles) {
+    return (
+      <Empty title="No tile yet">
+        <p>This score is physics alone, so its interval is wide. Every tile that you log narrows it.</p>
+      </Empty>
+    );
+  }
+  return (
+    <>
+      <p>
+        Learnt from <strong>{e.tiles}</strong> tiles
+        {score.calibration && <> (calibration {idOf(score.calibration)})</>}; worth <strong>{(e.effectiveTiles ?? 0).toFixed(1)}</strong> tiles for this very layering.
+        They {(e.correctionLn ?? 0) < 0 ? "hold it back" : "drive it on"}: {Math.exp(e.correctionLn ?? 0).toFixed(2)}× the drive that physics gives.
+      </p>
+      <ul class="items">
+        {e.movedMost?.map((t) => (
+          <li key={t.tile}>
+            <a href={address(studio, "tiles", idOf(t.tile))}>
+              <span>{t.sentence || idOf(t.tile)}</span>
+              <small>weight {(t.weight ?? 0).toFixed(2)}</small>
+            </a>
+          </li>
+        ))}
+      </ul>
+    </>
+  );
+}
+
+function Physics({ studio, question, score }: { studio: string; question: Question; score: ScoreAnswer }) {
+  const p = score.physics;
+  if (!p) return null;
+  const names = ready(glazes(studio));
+  const layers = question.layers.map((l) => names.find((g) => idOf(g.name) === l.glaze)?.displayName ?? l.glaze);
+  const rows: { what: string; thick: number | undefined; visc: number | undefined; share: number | undefined }[] = [];
+  layers.forEach((name, i) => {
+    rows.push({ what: name, thick: p.layerThicknessUm?.[i], visc: p.layerLog10Viscosity?.[i], share: p.flowShare?.[i] });
+    if (i < layers.length - 1) {
+      rows.push({ what: "mixed zone", thick: p.mixedZoneUm?.[i], visc: p.blendLog10Viscosity?.[i], share: p.flowShare?.[layers.length + i] });
+    }
+  });
+  return (
+    <>
+      <div class="scrolled">
+        <table>
+          <thead>
+            <tr>
+              <th scope="col">From the wall out</th>
+              <th scope="col" class="n">µm fired</th>
+              <th scope="col" class="n">log₁₀ Pa·s</th>
+              <th scope="col" class="n">share of flow</th>
+            </tr>
+          </thead>
+          <tbody>
+            {rows.map((r, i) => (
+              <tr key={i}>
+                <td>{r.what}</td>
+                <td class="n">{r.thick?.toFixed(0)}</td>
+                <td class="n">{r.visc?.toFixed(2)}</td>
+                <td class="n">{r.share === undefined ? "" : percent(r.share)}</td>
+              </tr>
+            ))}
+          </tbody>
+        </table>
+      </div>
+      <p class="hint">
+        {p.totalThicknessUm?.toFixed(0)} µm in all at the peak of {p.peakC?.toFixed(0)} °C (cone {p.equivalentCone}). Physics alone says{" "}
+        {length(p.medianRunMm ?? 0, unit.value)}. Drips about {length(p.fingerSpacingMm ?? 0, unit.value)} apart.
+      </p>
+    </>
+  );
+}
+
+function AdvicePanel({ studio, question, onQuestion }: { studio: string; question: Question; onQuestion(q: Question): void }) {
+  const request = isComplete(question) ? requestOf(studio, question) : null;
+  const advised = useAnswer<ScoreLayeringRequest, Advice[]>(
+    request,
+    async (score, signal) =>
+      (await answer(api.POST("/v1/studios/{parent}:advise", { params: { path: { parent: studio } }, body: { score }, signal }))).advice ?? [],
+    350,
+  );
+  const u = unit.value;
+  return (
+    <Panel title="What would help" class="no-print">
+      {advised.problem && <Failed problem={advised.problem} />}
+      {!advised.value && advised.busy && <Waiting what="Trying changes" />}
+      {advised.value && advised.value.length === 0 && <p class="hint">Nothing needs to change for the tolerated risk, or no single change helps.</p>}
+      {advised.value && advised.value.length > 0 && (
+        <ul class={advised.busy ? "tile-list stale" : "tile-list"}>
+          {advised.value.map((a, i) => (
+            <li class="tile" key={i}>
+              <strong>{a.sentence}</strong>
+              <span class="row">
+                <RiskMark risk={a.risk} chance={a.exceedProbability} />
+                <span>
+                  drip {length(a.medianRunMm ?? 0, u)}, 90 % under {length(a.runP90Mm ?? 0, u)}
+                </span>
+                {a.enough && <span class="tag">✓ enough</span>}
+              </span>
+              {a.request && (
+                <span class="row">
+                  <button type="button" aria-label={`Try it: ${a.sentence}`} onClick={() => onQuestion(questionOf(a.request!))}>
+                    Try it
+                  </button>
+                </span>
+              )}
+            </li>
+          ))}
+        </ul>
+      )}
+    </Panel>
+  );
+}

@@ -1,0 +1,51 @@
+// Where the band lies and on which wall.
+import { ready, wares } from "../lists";
+import { idOf } from "../names";
+import type { WallChoice } from "../scoring";
+import { unit } from "../preferences";
+import { length } from "../units";
+import { Choice, NumberField } from "./fields";
+
+export function WallEditor({ studio, wall, onWall }: { studio: string; wall: WallChoice; onWall(wall: WallChoice): void }) {
+  const known = ready(wares(studio));
+  const ware = known.find((w) => idOf(w.name) === wall.ware);
+  const change = (next: Partial<WallChoice>) => onWall({ ...wall, ...next });
+  return (
+    <>
+      <Choice
+        label="Ware or tile"
+        value={wall.shape ? "given" : wall.ware || "tile"}
+        options={[
+          { value: "tile", text: "Test tile, straight wall" },
+          ...(wall.shape ? [{ value: "given", text: "A shape from the link" }] : []),
+          ...known.map((w) => ({ value: idOf(w.name), text: w.displayName ?? idOf(w.name) })),
+        ]}
+        hint={ware?.wallLengthMm ? `Its wall is ${length(ware.wallLengthMm, unit.value)} from foot to rim.` : undefined}
+        onValue={(v) => v !== "given" && change({ ware: v === "tile" ? "" : v, shape: undefined, lower: undefined })}
+      />
+      {!wall.ware && !wall.shape && (
+        <NumberField label="Lean, from level" value={wall.angleDeg} min={0} max={90} step={5} unit="°" hint="90° stands upright." onValue={(v) => v !== undefined && change({ angleDeg: v })} />
+      )}
+      <div class="pair">
+        <NumberField label="Bare wall below the band" value={wall.clearanceMm} min={0} max={2000} step={5} unit="length" onValue={(v) => v !== undefined && change({ clearanceMm: v })} />
+        <NumberField label="Height of the band" value={wall.bandMm} min={0.1} max={2000} step={5} unit="length" onValue={(v) => v !== undefined && change({ bandMm: v })} />
+      </div>
+      <p class="hint">
+        Measured along the wall: the band starts {length(wall.clearanceMm, unit.value)} above the foot and ends at{" "}
+        {length(wall.clearanceMm + wall.bandMm, unit.value)}.
+      </p>
+      {wall.lower && wall.lower.length > 0 && (
+        <p class="notice">
+          With {wall.lower.length === 1 ? "a further band" : `${wall.lower.length} further bands`} below:{" "}
+          {wall.lower
+            .map((b) => `${b.layering?.layers?.map((l) => idOf(l.glaze)).join(" + ")} from ${length(b.fromFootMm ?? 0, unit.value)}, ${length(b.bandHeightMm ?? 0, unit.value)} high`)
+            .join("; ")}
+          .{" "}
+          <button type="button" class="plain" onClick={() => change({ lower: undefined })}>
+            Without it
+          </button>
+        </p>
+      )}
+    </>
+  );
+}

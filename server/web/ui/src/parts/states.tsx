@@ -1,0 +1,102 @@
+// What a page says while it waits, when there is nothing yet, and when something went wrong.
+import type { ComponentChildren } from "preact";
+import { keyWanted } from "../api/client";
+import type { Problem } from "../api/problem";
+import type { Caution, Flag } from "../api/types";
+import type { Loaded } from "../lists";
+
+export function Waiting({ what }: { what: string }) {
+  return (
+    <p class="waiting" role="status">
+      <span class="wait-mark" aria-hidden="true" />
+      {what}
+    </p>
+  );
+}
+
+export function Empty({ title, children }: { title: string; children?: ComponentChildren }) {
+  return (
+    <div class="empty">
+      <h3>{title}</h3>
+      {children}
+    </div>
+  );
+}
+
+export function Failed({ problem, onRetry }: { problem: Problem; onRetry?: () => void }) {
+  if (problem.status === 401 && keyWanted.value) return <p class="hint">Waiting for a key.</p>;
+  const title =
+    problem.status === 0
+      ? "No answer"
+      : problem.status === 403
+        ? "Not allowed with this key"
+        : problem.status === 404
+          ? "Not found"
+          : problem.status >= 500
+            ? "The server is in trouble"
+            : "That cannot be done";
+  return (
+    <div class="failed" role="alert">
+      <h3>{title}</h3>
+      <p>{problem.message}</p>
+      {problem.fields.length > 0 && (
+        <ul>
+          {problem.fields.map((f) => (
+            <li key={f.field + f.description}>
+              <strong>{f.field}</strong> {f.description}
+            </li>
+          ))}
+        </ul>
+      )}
+      {onRetry && (
+        <button type="button" onClick={onRetry}>
+          Try again
+        </button>
+      )}
+    </div>
+  );
+}
+
+export function When<T>(props: { loaded: Loaded<T>; what: string; onRetry?: () => void; children: (value: T) => ComponentChildren }) {
+  const { loaded } = props;
+  if (loaded.state === "loading") return <Waiting what={props.what} />;
+  if (loaded.state === "failed") return <Failed problem={loaded.problem} onRetry={props.onRetry} />;
+  return <>{props.children(loaded.value)}</>;
+}
+
+export function Cautions({ cautions }: { cautions: Caution[] | undefined }) {
+  if (!cautions || cautions.length === 0) return null;
+  return (
+    <section class="cautions" aria-label="Cautions">
+      <h3>Take care</h3>
+      <ul>
+        {cautions.map((c) => (
+          <li key={c.code}>{c.text}</li>
+        ))}
+      </ul>
+    </section>
+  );
+}
+
+export function Flags({ flags }: { flags: Flag[] | undefined }) {
+  if (!flags || flags.length === 0) return null;
+  return (
+    <ul class="flags" aria-label="What makes this less sure">
+      {flags.map((f) => (
+        <li key={f.code}>{f.sentence}</li>
+      ))}
+    </ul>
+  );
+}
+
+export function Panel(props: { title: string; aside?: ComponentChildren; children: ComponentChildren; class?: string; id?: string }) {
+  return (
+    <section class={"panel " + (props.class ?? "")} id={props.id} aria-label={props.title}>
+      <header>
+        <h2>{props.title}</h2>
+        {props.aside}
+      </header>
+      {props.children}
+    </section>
+  );
+}

@@ -1,0 +1,43 @@
+import { describe, expect, it } from "vitest";
+import { fieldText, fromShown, length, percent, readNumber, toShown } from "./units";
+
+describe("lengths", () => {
+  // NIST SP 811 (2008), appendix B.8: inch to metre 2.54 E-02, exact.
+  it("converts by the exact inch", () => {
+    expect(toShown(25.4, "in")).toBe(1);
+    expect(fromShown(1.5, "in")).toBeCloseTo(38.1, 12);
+    expect(toShown(12.3, "mm")).toBe(12.3);
+  });
+  it("comes back to where it started", () => {
+    for (const mm of [0, 0.1, 7, 60, 2000]) expect(fromShown(toShown(mm, "in"), "in")).toBeCloseTo(mm, 9);
+  });
+  it("shows as much as a ruler tells", () => {
+    expect(length(8.234, "mm")).toBe("8.2\u00a0mm");
+    expect(length(38.1, "mm")).toBe("38\u00a0mm");
+    expect(length(38.1, "in")).toBe("1.50\u00a0in");
+    expect(length(-0.01, "mm")).toBe("0.0\u00a0mm");
+  });
+});
+
+describe("what a hand types", () => {
+  it("takes commas and points", () => {
+    expect(readNumber("12,5")).toBe(12.5);
+    expect(readNumber(" .5 ")).toBe(0.5);
+    expect(readNumber("")).toBeUndefined();
+    expect(readNumber("12 mm")).toBeNaN();
+    expect(readNumber("1e400")).toBeNaN();
+  });
+  it("fills a field without trailing zeros", () => {
+    expect(fieldText(2.5)).toBe("2.5");
+    expect(fieldText(undefined)).toBe("");
+  });
+});
+
+describe("percent", () => {
+  it("never rounds a chance to none or to certainty", () => {
+    expect(percent(0)).toBe("0\u00a0%");
+    expect(percent(0.002)).toBe("under 1\u00a0%");
+    expect(percent(0.998)).toBe("over 99\u00a0%");
+    expect(percent(0.374)).toBe("37\u00a0%");
+  });
+});

@@ -1,0 +1,45 @@
+// Lengths are millimetres everywhere but in front of the reader's eyes; this file is the one place that converts.
+
+export type LengthUnit = "mm" | "in";
+
+// One inch is 25.4 mm exactly (international yard and pound agreement, 1959; NIST SP 811, appendix B).
+const MM_PER_INCH = 25.4;
+
+export function toShown(mm: number, unit: LengthUnit): number {
+  return unit === "in" ? mm / MM_PER_INCH : mm;
+}
+
+export function fromShown(shown: number, unit: LengthUnit): number {
+  return unit === "in" ? shown * MM_PER_INCH : shown;
+}
+
+// The number alone, with as many places as a ruler in a studio can be read to.
+export function lengthNumber(mm: number, unit: LengthUnit): string {
+  const shown = toShown(mm, unit);
+  const places = unit === "in" ? 2 : Math.abs(shown) < 9.95 ? 1 : 0;
+  const text = shown.toFixed(places);
+  return Number(text) === 0 ? (0).toFixed(places) : text;
+}
+
+export function length(mm: number, unit: LengthUnit): string {
+  return `${lengthNumber(mm, unit)}\u00a0${unit}`;
+}
+
+// Reads what a hand types: a comma or a point, spaces, nothing else. Undefined for an empty field, NaN for nonsense.
+export function readNumber(text: string): number | undefined {
+  const trimmed = text.trim().replace(",", ".");
+  if (trimmed === "") return undefined;
+  return /^[-+]?(\d+\.?\d*|\.\d+)$/.test(trimmed) ? Number(trimmed) : NaN;
+}
+
+// A number for an input field: at most `places` places, no trailing zeros.
+export function fieldText(value: number | undefined, places = 3): string {
+  return value === undefined ? "" : String(Number(value.toFixed(places)));
+}
+
+export function percent(share: number): string {
+  const p = share * 100;
+  if (p > 0 && p < 1) return "under 1\u00a0%";
+  if (p > 99 && p < 100) return "over 99\u00a0%";
+  return `${Math.round(p)}\u00a0%`;
+}
