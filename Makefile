@@ -34,3 +34,8 @@ fuzz:
 			go test -run '^$$' -fuzz "^$$target$$" -fuzztime $(FUZZTIME) $$package; \
 		done; \
 	done
+
+# The pages: types from the OpenAPI description, checks, unit tests, and the built files that are committed and embedded.
+.PHONY: web
+web:
+	cd server/web/ui && npm ci && npm test && npm run build
