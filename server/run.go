@@ -10,6 +10,7 @@ import (
 	"github.com/catchline/catchline/server/config"
 	"github.com/catchline/catchline/server/process"
 	"github.com/catchline/catchline/server/telemetry"
+	"github.com/catchline/catchline/server/web"
 )
 
 // run does what the command line asks for.
@@ -36,7 +37,7 @@ func serve(ctx context.Context, c config.Config, logs io.Writer) (err error) {
 	if err != nil {
 		return err
 	}
-	p, err := process.Open(ctx, c, process.Options{Version: version(), Logger: log})
+	p, err := process.Open(ctx, c, process.Options{Version: version(), Logger: log, Pages: web.Handler()})
 	if err != nil {
 		return err
 	}
