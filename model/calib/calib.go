@@ -189,26 +189,31 @@ func (c *Conditions) check(prefix string) error {
 		return err
 	}
 	if c.Pair.Name != "" {
-		return checkShares(prefix+"pair", []Share{c.Pair})
+		return c.Pair.check(prefix + "pair")
 	}
 	return nil
 }
 
+// rounding is how far over 1 a sum of weights may come out.
+const rounding = 1e-6
+
+func (s *Share) check(at string) error {
+	if s.Name == "" {
+		return &chem.FieldError{Field: at + ".name", Value: "empty", Limit: "a name"}
+	}
+	if !(s.Weight > 0 && s.Weight <= 1+rounding) {
+		return &chem.FieldError{Field: at + ".weight", Value: fmt.Sprint(s.Weight), Limit: "more than 0 and at most 1"}
+	}
+	return badNumber(at+".prior_sd", s.PriorSD, 0, maxSD)
+}
+
 func checkShares(field string, shares []Share) error {
-	const rounding = 1e-6
 	sum := 0.0
-	for i, s := range shares {
-		at := fmt.Sprintf("%s[%d]", field, i)
-		if s.Name == "" {
-			return &chem.FieldError{Field: at + ".name", Value: "empty", Limit: "a name"}
-		}
-		if !(s.Weight > 0 && s.Weight <= 1+rounding) {
-			return &chem.FieldError{Field: at + ".weight", Value: fmt.Sprint(s.Weight), Limit: "more than 0 and at most 1"}
-		}
-		if err := badNumber(at+".prior_sd", s.PriorSD, 0, maxSD); err != nil {
+	for i := range shares {
+		if err := shares[i].check(fmt.Sprintf("%s[%d]", field, i)); err != nil {
 			return err
 		}
-		sum += s.Weight
+		sum += shares[i].Weight
 	}
 	if sum > 1+rounding {
 		return &chem.FieldError{Field: field, Value: fmt.Sprintf("weights that sum to %g", sum), Limit: "a sum of at most 1"}
