@@ -178,8 +178,9 @@ func (s *checkedStream) SendMsg(m any) error {
 
 // ended says why a stream ended, where the transport says only that it did.
 func (s *checkedStream) ended(err error) error {
-	if errors.Is(err, io.EOF) && s.ctx.Err() != nil {
-		return status.FromContextError(s.ctx.Err()).Err()
+	ended := s.ctx.Err()
+	if ended != nil && (errors.Is(err, io.EOF) || errors.Is(err, ended)) {
+		return status.FromContextError(ended).Err()
 	}
 	return err
 }

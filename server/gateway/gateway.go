@@ -45,15 +45,17 @@ func New(ctx context.Context, o Options) (http.Handler, error) {
 		runtime.WithOutgoingTrailerMatcher(func(string) (string, bool) { return "", false }),
 		runtime.WithErrorHandler(answerError),
 		runtime.WithRoutingErrorHandler(routingError),
-		runtime.WithStreamErrorHandler(func(_ context.Context, err error) *status.Status { return status.Convert(err) }),
-		// A POST with a form would be read as a GET's query, around the JSON and its limits.
+		runtime.WithStreamErrorHandler(streamError),
+		runtime.SetQueryParameterParser(&strictQuery{}),
+		// One request, one method: no form that is read as another one's query, no header that changes it.
 		runtime.WithDisablePathLengthFallback(),
+		runtime.WithDisableHTTPMethodOverride(),
 	)
 	if err := register(ctx, rest, o.Services); err != nil {
 		return nil, err
 	}
 	mux := http.NewServeMux()
-	mux.Handle("/v1/", limitBody(o.MaxBodyBytes, rest))
+	mux.Handle("/v1/", limitBody(o.MaxBodyBytes, withHeader(rest)))
 	mux.HandleFunc("GET /openapi.json", func(w http.ResponseWriter, _ *http.Request) {
 		w.Header().Set("Content-Type", "application/json")
 		w.Header().Set("Cache-Control", "no-cache")
@@ -126,15 +128,7 @@ func answerError(ctx context.Context, mux *runtime.ServeMux, m runtime.Marshaler
 		copyRequestID(w, md.HeaderMD)
 	}
 	s := status.Convert(err)
-	if s.Code() == codes.Unauthenticated {
-		w.Header().Set("WWW-Authenticate", `Bearer realm="catchline"`)
-	}
-	for _, d := range s.Details() {
-		if retry, ok := d.(*errdetails.RetryInfo); ok {
-			seconds := math.Ceil(retry.GetRetryDelay().AsDuration().Seconds())
-			w.Header().Set("Retry-After", strconv.Itoa(max(1, int(seconds))))
-		}
-	}
+	errorHeaders(w.Header(), s)
 	text, marshalErr := m.Marshal(s.Proto())
 	if marshalErr != nil {
 		text = []byte(`{"code":13,"message":"The error cannot be written.","details":[]}`)
@@ -142,6 +136,38 @@ func answerError(ctx context.Context, mux *runtime.ServeMux, m runtime.Marshaler
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(runtime.HTTPStatusFromCode(s.Code()))
 	w.Write(text)
+}
+
+// errorHeaders sets the headers that belong to an error.
+func errorHeaders(h http.Header, s *status.Status) {
+	if s.Code() == codes.Unauthenticated {
+		h.Set("WWW-Authenticate", `Bearer realm="catchline"`)
+	}
+	for _, d := range s.Details() {
+		if retry, ok := d.(*errdetails.RetryInfo); ok {
+			seconds := math.Ceil(retry.GetRetryDelay().AsDuration().Seconds())
+			h.Set("Retry-After", strconv.Itoa(max(1, int(seconds))))
+		}
+	}
+}
+
+type headerKey struct{}
+
+// withHeader lets streamError reach the answer's header, which the multiplexer does not give it.
+func withHeader(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		next.ServeHTTP(w, r.WithContext(context.WithValue(r.Context(), headerKey{}, w.Header())))
+	})
+}
+
+// streamError is the error of a stream, which goes out as a last line {"error": ...}; if it is the first line too,
+// the headers are still to be sent.
+func streamError(ctx context.Context, err error) *status.Status {
+	s := status.Convert(err)
+	if h, ok := ctx.Value(headerKey{}).(http.Header); ok {
+		errorHeaders(h, s)
+	}
+	return s
 }
 
 func copyRequestID(w http.ResponseWriter, md metadata.MD) {
