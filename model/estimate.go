@@ -43,18 +43,26 @@ func (q *Question) check() error {
 	return nil
 }
 
-// predict works out the physics of a question and what the calibration makes of it.
-func (q *Question) predict(p *Physics) (calib.Prediction, error) {
+// Conditions works out the physics of a question, and what the regression sees of it.
+func (q *Question) Conditions(p *Physics) (calib.Conditions, error) {
 	if err := q.check(); err != nil {
-		return calib.Prediction{}, err
+		return calib.Conditions{}, err
 	}
 	if err := p.Work(&q.Layering, q.Wall.Sin()); err != nil {
-		return calib.Prediction{}, err
+		return calib.Conditions{}, err
 	}
 	if err := p.hold(q); err != nil {
+		return calib.Conditions{}, err
+	}
+	return p.Conditions(&q.Layering, q.Wall.Sin(), q.Where), nil
+}
+
+// predict works out the physics of a question and what the calibration makes of it.
+func (q *Question) predict(p *Physics) (calib.Prediction, error) {
+	c, err := q.Conditions(p)
+	if err != nil {
 		return calib.Prediction{}, err
 	}
-	c := p.Conditions(&q.Layering, q.Wall.Sin(), q.Where)
 	return q.Calibration.Predict(&c)
 }
 
@@ -98,7 +106,7 @@ func (q *Question) estimate(y *calib.Prediction) Estimate {
 		Median:          run(0.5),
 		P10:             run(0.1),
 		P90:             run(0.9),
-		Exceed:          y.Exceeds(math.Log(math.Max(q.Wall.Drive(q.Wall.Clearance()), minDrive))),
+		Exceed:          y.Exceeds(q.LnDrive(q.Wall.Clearance())),
 		ClearanceNeeded: run(1 - q.Tolerated),
 	}
 }

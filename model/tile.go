@@ -28,35 +28,30 @@ const (
 // Tile turns what a question was asked about and what came out into a tile for the regression. A run below its own reading
 // error says no more than that it did not move further than that.
 func (q *Question) Tile(name string, order int64, o Outcome) (calib.Tile, error) {
-	if err := q.check(); err != nil {
-		return calib.Tile{}, err
-	}
 	if !(o.ReadingError >= MinReadingError && o.ReadingError <= MaxReadingError) {
 		return calib.Tile{}, outside("reading_error_mm", 1e3*o.ReadingError, 1e3*MinReadingError, 1e3*MaxReadingError, "")
 	}
 	var p Physics
-	if err := p.Work(&q.Layering, q.Wall.Sin()); err != nil {
-		return calib.Tile{}, err
-	}
-	if err := p.hold(q); err != nil {
+	conditions, err := q.Conditions(&p)
+	if err != nil {
 		return calib.Tile{}, err
 	}
 	reading, err := q.reading(&o)
 	if err != nil {
 		return calib.Tile{}, err
 	}
-	clearance := q.lnDrive(q.Wall.Clearance())
+	clearance := q.LnDrive(q.Wall.Clearance())
 	return calib.Tile{
 		Name: name, Order: order,
-		Conditions: p.Conditions(&q.Layering, q.Wall.Sin(), q.Where),
+		Conditions: conditions,
 		Reading:    reading,
 		Cone:       firing.FormatConeNumber(math.Round(q.Layers[0].Firing.EquivalentCone)),
 		Clearance:  &clearance,
 	}, nil
 }
 
-// lnDrive is ln of the drive that a run shows.
-func (q *Question) lnDrive(run float64) float64 {
+// LnDrive is ln of the drive in m that a run in m shows on the question's wall.
+func (q *Question) LnDrive(run float64) float64 {
 	return math.Log(math.Max(q.Wall.Drive(run), minDrive))
 }
 
@@ -66,7 +61,7 @@ const maxReadingSD = 3.0
 // readingSD carries a reading's error into ln drive: half the difference between a reading that much further and one that much shorter.
 func (q *Question) readingSD(run, readingError float64) float64 {
 	low := math.Max(run-readingError, run/10)
-	return math.Min((q.lnDrive(run+readingError)-q.lnDrive(low))/2, maxReadingSD)
+	return math.Min((q.LnDrive(run+readingError)-q.LnDrive(low))/2, maxReadingSD)
 }
 
 func (q *Question) reading(o *Outcome) (calib.Reading, error) {
@@ -85,9 +80,9 @@ func (q *Question) reading(o *Outcome) (calib.Reading, error) {
 		}
 		if o.Run <= e {
 			limit := o.Run + e
-			return calib.ReadAtMost(q.lnDrive(limit), q.readingSD(limit, e), limit*mm), nil
+			return calib.ReadAtMost(q.LnDrive(limit), q.readingSD(limit, e), limit*mm), nil
 		}
-		return calib.Read(q.lnDrive(o.Run), q.readingSD(o.Run, e), o.Run*mm), nil
+		return calib.Read(q.LnDrive(o.Run), q.readingSD(o.Run, e), o.Run*mm), nil
 	case calib.Between:
 		if err := length("run_interval.from_mm", o.From); err != nil {
 			return calib.Reading{}, err
@@ -99,16 +94,16 @@ func (q *Question) reading(o *Outcome) (calib.Reading, error) {
 			return calib.Reading{}, fieldError("run_interval.to_mm", number(o.To*mm), "more than run_interval.from_mm, "+number(o.From*mm))
 		}
 		if o.From == 0 {
-			return calib.ReadAtMost(q.lnDrive(o.To), q.readingSD(o.To, e), o.To*mm), nil
+			return calib.ReadAtMost(q.LnDrive(o.To), q.readingSD(o.To, e), o.To*mm), nil
 		}
-		return calib.ReadBetween(q.lnDrive(o.From), q.lnDrive(o.To), q.readingSD((o.From+o.To)/2, e), o.From*mm, o.To*mm), nil
+		return calib.ReadBetween(q.LnDrive(o.From), q.LnDrive(o.To), q.readingSD((o.From+o.To)/2, e), o.From*mm, o.To*mm), nil
 	case calib.RanOff:
 		least := q.Wall.Clearance()
 		if !(least > 0) {
 			return calib.Reading{}, fieldError("placement.clearance_mm", number(least*mm), "more than 0 for a tile that ran off")
 		}
-		return calib.ReadAtLeast(q.lnDrive(least), q.readingSD(least, e), least*mm), nil
+		return calib.ReadAtLeast(q.LnDrive(least), q.readingSD(least, e), least*mm), nil
 	default:
-		return calib.ReadAtMost(q.lnDrive(e), q.readingSD(e, e), e*mm), nil
+		return calib.ReadAtMost(q.LnDrive(e), q.readingSD(e, e), e*mm), nil
 	}
 }

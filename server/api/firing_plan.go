@@ -155,12 +155,12 @@ func thinned(points []firing.Point) []firing.Point {
 
 func coneTypeOf(t pb.ConeType) firing.ConeType {
 	switch t {
-	case pb.ConeType_CONE_TYPE_SELF_SUPPORTING:
-		return firing.SelfSupporting
+	case pb.ConeType_CONE_TYPE_LARGE:
+		return firing.Large
 	case pb.ConeType_CONE_TYPE_SMALL:
 		return firing.Small
 	}
-	return firing.Large
+	return firing.SelfSupporting
 }
 
 func atmosphereOf(a *pb.Atmosphere) firing.Atmosphere {

@@ -1504,9 +1504,9 @@ type SuggestTilesRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// `studios/{studio}`.
 	Parent string `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
-	// The combinations that may be fired; at most 20,000 in all.
+	// The combinations that may be fired. Of more than 400 an even choice of 400 is looked at.
 	Candidates *SheetPlan `protobuf:"bytes,2,opt,name=candidates,proto3" json:"candidates,omitempty"`
-	// The combinations that the studio cares about. Unset: the candidates.
+	// The combinations that the studio cares about. Unset: the candidates. Of more than 200 an even choice of 200 stands for all.
 	Targets *SheetPlan `protobuf:"bytes,3,opt,name=targets,proto3" json:"targets,omitempty"`
 	// How many tiles, 1 to 50. Unset or 0: 5.
 	Count int32 `protobuf:"varint,4,opt,name=count,proto3" json:"count,omitempty"`

@@ -29,7 +29,7 @@ const (
 type ConeType int32
 
 const (
-	// Not said: large.
+	// Not said: self-supporting.
 	ConeType_CONE_TYPE_UNSPECIFIED ConeType = 0
 	// Large cones that lean in a plaque.
 	ConeType_CONE_TYPE_LARGE ConeType = 1

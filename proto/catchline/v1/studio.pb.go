@@ -174,7 +174,7 @@ func (x *Costs) GetDishedCookie() float64 {
 // How thick this studio's coats come out, fired, in micrometres for one coat, 10 to 2000 each.
 type Hand struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Brushed. Unset: 115.
+	// Brushed. Unset: 115, the middle of common practice.
 	BrushUmPerCoat *float64 `protobuf:"fixed64,1,opt,name=brush_um_per_coat,json=brushUmPerCoat,proto3,oneof" json:"brush_um_per_coat,omitempty"`
 	// Dipped. Unset: 375.
 	DipUmPerCoat *float64 `protobuf:"fixed64,2,opt,name=dip_um_per_coat,json=dipUmPerCoat,proto3,oneof" json:"dip_um_per_coat,omitempty"`
