@@ -63,7 +63,7 @@ func (s *Store) List(ctx context.Context, q store.Query) (page store.Page, err e
 		if err != nil {
 			return err
 		}
-		return eachRecord(rows, q.Studio, q.Kind, func(r store.Record) error {
+		return eachRecord(ctx, rows, q.Studio, q.Kind, func(r store.Record) error {
 			if len(page.Records) == q.Limit {
 				page.More = true
 				return nil
@@ -89,7 +89,7 @@ func listQuery(q *store.Query) (string, []any) {
 	}
 	for _, l := range q.Labels {
 		b.WriteString(" AND instr(labels, ?)")
-		args = append(args, joinLabels([]string{l}))
+		args = append(args, commit.JoinLabels([]string{l}))
 	}
 	if a := q.After; a != nil {
 		switch q.Order {
@@ -113,15 +113,6 @@ func listQuery(q *store.Query) (string, []any) {
 	return b.String(), append(args, q.Limit+1)
 }
 
-// joinLabels puts a line feed before, between and after the labels, so that the joined form of one can be
-// searched for in that of several.
-func joinLabels(labels []string) string {
-	if len(labels) == 0 {
-		return ""
-	}
-	return "\n" + strings.Join(labels, "\n") + "\n"
-}
-
 // Scan implements store.Reader.
 func (s *Store) Scan(ctx context.Context, studio string, kind store.Kind, each func(store.Record) error) error {
 	if err := (store.Key{Studio: studio, Kind: kind, ID: "any"}).Check(); err != nil {
@@ -132,11 +123,11 @@ func (s *Store) Scan(ctx context.Context, studio string, kind store.Kind, each f
 		if err != nil {
 			return err
 		}
-		return eachRecord(rows, studio, kind, each)
+		return eachRecord(ctx, rows, studio, kind, each)
 	})
 }
 
-func eachRecord(rows *sql.Rows, studio string, kind store.Kind, each func(store.Record) error) error {
+func eachRecord(ctx context.Context, rows *sql.Rows, studio string, kind store.Kind, each func(store.Record) error) error {
 	defer rows.Close()
 	for rows.Next() {
 		var data []byte
@@ -148,6 +139,10 @@ func eachRecord(rows *sql.Rows, studio string, kind store.Kind, each func(store.
 			return err
 		}
 		if err := each(r); err != nil {
+			return err
+		}
+		// The driver notices the end of the context by and by.
+		if err := ctx.Err(); err != nil {
 			return err
 		}
 	}

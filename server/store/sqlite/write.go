@@ -246,7 +246,7 @@ func integer(b bool) int64 {
 func (w *writer) storeRecords(g *commit.Group) error {
 	err := g.Touched(func(before, after *store.Record) error {
 		if before != nil && after != nil && before.Sequence == after.Sequence {
-			return w.updateRecord.run(after.Studio, string(after.Kind), after.Sequence, joinLabels(after.Labels), commit.AppendRecord(nil, after))
+			return w.updateRecord.run(after.Studio, string(after.Kind), after.Sequence, commit.JoinLabels(after.Labels), commit.AppendRecord(nil, after))
 		}
 		if before != nil {
 			if err := w.deleteRecord.run(before.Studio, string(before.Kind), before.Sequence); err != nil {
@@ -254,7 +254,7 @@ func (w *writer) storeRecords(g *commit.Group) error {
 			}
 		}
 		if after != nil {
-			w.records.add(after.Studio, string(after.Kind), after.Sequence, after.Parent, after.ID, joinLabels(after.Labels), commit.AppendRecord(nil, after))
+			w.records.add(after.Studio, string(after.Kind), after.Sequence, after.Parent, after.ID, commit.JoinLabels(after.Labels), commit.AppendRecord(nil, after))
 		}
 		return nil
 	})

@@ -24,6 +24,9 @@ type Queue struct {
 	ended   chan struct{}
 }
 
+// Gone reports whether the caller has stopped waiting.
+func (j *Job) Gone() bool { return j.ctx.Err() != nil }
+
 // NewQueue starts the goroutine. It calls commit with jobs of which it has to set Answer or Err; a write
 // that removes a studio comes alone.
 func NewQueue(commit func([]*Job)) *Queue {

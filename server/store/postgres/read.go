@@ -1,0 +1,226 @@
+package postgres
+
+import (
+	"context"
+	"fmt"
+	"strings"
+
+	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgxpool"
+
+	"github.com/catchline/catchline/server/store"
+	"github.com/catchline/catchline/server/store/internal/commit"
+)
+
+// with runs f on a connection for reading.
+func (s *Store) with(ctx context.Context, f func(*pgxpool.Conn) error) error {
+	c, err := s.readers.Acquire(ctx)
+	if err != nil {
+		return err
+	}
+	defer c.Release()
+	err = f(c)
+	return lostUnless(ctx, c.Conn().IsClosed(), err)
+}
+
+// Get implements store.Reader.
+func (s *Store) Get(ctx context.Context, k store.Key) (r store.Record, err error) {
+	if err := k.Check(); err != nil {
+		return r, err
+	}
+	err = s.read(ctx, func() error {
+		var data []byte
+		err := s.with(ctx, func(c *pgxpool.Conn) error {
+			return c.QueryRow(ctx, "SELECT data FROM record WHERE studio = $1 AND kind = $2 AND parent = $3 AND id = $4",
+				k.Studio, string(k.Kind), k.Parent, k.ID).Scan(&data)
+		})
+		if err != nil {
+			return err
+		}
+		r, err = commit.DecodeRecord(k.Studio, k.Kind, data)
+		return err
+	})
+	return r, err
+}
+
+// List implements store.Reader.
+func (s *Store) List(ctx context.Context, q store.Query) (page store.Page, err error) {
+	if err := q.Check(); err != nil {
+		return page, err
+	}
+	text, args := listQuery(&q)
+	err = s.read(ctx, func() error {
+		page = store.Page{}
+		return s.each(ctx, q.Studio, q.Kind, text, args, func(r store.Record) error {
+			if len(page.Records) == q.Limit {
+				page.More = true
+				return nil
+			}
+			page.Records = append(page.Records, r)
+			return nil
+		})
+	})
+	if err != nil {
+		return store.Page{}, err
+	}
+	return page, nil
+}
+
+// listQuery asks for one row more than the page holds, which tells whether there is more.
+func listQuery(q *store.Query) (string, []any) {
+	var b strings.Builder
+	var args []any
+	add := func(text string, values ...any) {
+		places := make([]any, len(values))
+		for i, v := range values {
+			args = append(args, v)
+			places[i] = len(args)
+		}
+		fmt.Fprintf(&b, text, places...)
+	}
+	add("SELECT data FROM record WHERE studio = $%d AND kind = $%d", q.Studio, string(q.Kind))
+	if !q.AnyParent {
+		add(" AND parent = $%d", q.Parent)
+	}
+	for _, l := range q.Labels {
+		add(" AND strpos(labels, $%d) > 0", commit.JoinLabels([]string{l}))
+	}
+	if a := q.After; a != nil {
+		switch q.Order {
+		case store.ByID:
+			add(" AND (parent, id) > ($%d, $%d)", a.Parent, a.ID)
+		case store.OldestFirst:
+			add(" AND sequence > $%d", a.Sequence)
+		case store.NewestFirst:
+			add(" AND sequence < $%d", a.Sequence)
+		}
+	}
+	b.WriteString([...]string{
+		store.ByID:        " ORDER BY parent, id",
+		store.OldestFirst: " ORDER BY sequence",
+		store.NewestFirst: " ORDER BY sequence DESC",
+	}[q.Order])
+	add(" LIMIT $%d", q.Limit+1)
+	return b.String(), args
+}
+
+// Scan implements store.Reader.
+func (s *Store) Scan(ctx context.Context, studio string, kind store.Kind, each func(store.Record) error) error {
+	if err := (store.Key{Studio: studio, Kind: kind, ID: "any"}).Check(); err != nil {
+		return err
+	}
+	given := false
+	return s.read(ctx, func() error {
+		err := s.each(ctx, studio, kind, "SELECT data FROM record WHERE studio = $1 AND kind = $2 ORDER BY sequence",
+			[]any{studio, string(kind)}, func(r store.Record) error {
+				given = true
+				return each(r)
+			})
+		if given && isLost(err) {
+			// Not again from the start: the caller has seen some already.
+			return s.translate(err)
+		}
+		return err
+	})
+}
+
+func (s *Store) each(ctx context.Context, studio string, kind store.Kind, text string, args []any, each func(store.Record) error) error {
+	var refused error
+	err := s.with(ctx, func(c *pgxpool.Conn) error {
+		rows, err := c.Query(ctx, text, args...)
+		if err != nil {
+			return err
+		}
+		defer rows.Close()
+		for rows.Next() {
+			// A copy, since the record shares it.
+			data := append([]byte(nil), rows.RawValues()[0]...)
+			r, err := commit.DecodeRecord(studio, kind, data)
+			if err != nil {
+				return err
+			}
+			if refused = each(r); refused != nil {
+				return nil
+			}
+			// What has arrived already is read without a look at the context.
+			if err := ctx.Err(); err != nil {
+				return err
+			}
+		}
+		return rows.Err()
+	})
+	if refused != nil {
+		return refused
+	}
+	return err
+}
+
+// FindKey implements store.Reader.
+func (s *Store) FindKey(ctx context.Context, id string) (r store.Record, err error) {
+	if err := (store.Key{Studio: "any", Kind: store.KindKey, ID: id}).Check(); err != nil {
+		return r, err
+	}
+	err = s.read(ctx, func() error {
+		var studio string
+		var data []byte
+		err := s.with(ctx, func(c *pgxpool.Conn) error {
+			return c.QueryRow(ctx, "SELECT studio, data FROM record WHERE kind = 'key' AND id = $1", id).Scan(&studio, &data)
+		})
+		if err != nil {
+			return err
+		}
+		r, err = commit.DecodeRecord(studio, store.KindKey, data)
+		return err
+	})
+	return r, err
+}
+
+// Versions implements store.Reader.
+func (s *Store) Versions(ctx context.Context, studio string) (versions map[store.Kind]int64, err error) {
+	err = s.read(ctx, func() error {
+		versions = map[store.Kind]int64{}
+		return s.with(ctx, func(c *pgxpool.Conn) error {
+			rows, err := c.Query(ctx, `SELECT '', sequence FROM studio WHERE studio = $1 AND live
+				UNION ALL SELECT kind, version FROM version WHERE studio = $1`, studio)
+			if err != nil {
+				return err
+			}
+			var kind string
+			var version int64
+			if _, err := pgx.ForEachRow(rows, []any{&kind, &version}, func() error {
+				versions[store.Kind(kind)] = version
+				return nil
+			}); err != nil {
+				return err
+			}
+			if _, live := versions[""]; !live {
+				return pgx.ErrNoRows
+			}
+			return nil
+		})
+	})
+	if err != nil {
+		return nil, err
+	}
+	return versions, nil
+}
+
+// Answered implements store.Reader.
+func (s *Store) Answered(ctx context.Context, studio string, request store.Request) (a store.Answer, err error) {
+	if err := request.Check(); err != nil {
+		return a, err
+	}
+	err = s.read(ctx, func() error {
+		var saved commit.Saved
+		err := s.with(ctx, func(c *pgxpool.Conn) error {
+			return c.QueryRow(ctx, "SELECT hash, answer, time FROM request WHERE studio = $1 AND id = $2",
+				studio, request.ID).Scan(&saved.Hash, &saved.Answer, &saved.Time)
+		})
+		if err != nil {
+			return err
+		}
+		a, err = saved.Replay(studio, request, s.now())
+		return err
+	})
+	return a, err
+}

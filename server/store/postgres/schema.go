@@ -1,0 +1,93 @@
+package postgres
+
+import (
+	"context"
+	"embed"
+	"errors"
+	"io/fs"
+
+	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgconn"
+	"github.com/jackc/pgx/v5/stdlib"
+	"github.com/pressly/goose/v3"
+	"github.com/pressly/goose/v3/lock"
+
+	"github.com/catchline/catchline/server/store"
+)
+
+//go:embed migrations/*.sql
+var migrations embed.FS
+
+// Migrate brings the database to the schema of this program, or does nothing if it has that. Of several
+// servers that try at once one does it, under an advisory lock, and the others wait. A newer schema is
+// store.ErrTooNew.
+func Migrate(ctx context.Context, url string) error {
+	config, err := pgx.ParseConfig(url)
+	if err != nil {
+		return err
+	}
+	at := server{describe(config)}
+	db := stdlib.OpenDB(*config)
+	defer db.Close()
+	// Asks every second, for five minutes.
+	locker, err := lock.NewPostgresSessionLocker(lock.WithLockTimeout(1, 300))
+	if err != nil {
+		return err
+	}
+	dir, err := fs.Sub(migrations, "migrations")
+	if err != nil {
+		return err
+	}
+	m, err := goose.NewProvider(goose.DialectPostgres, db, dir, goose.WithSessionLocker(locker), goose.WithDisableGlobalRegistry(true))
+	if err != nil {
+		return err
+	}
+	if err := db.PingContext(ctx); err != nil {
+		return at.translate(err)
+	}
+	current, err := storedSchema(ctx, func(dest *int64, query string) error { return db.QueryRowContext(ctx, query).Scan(dest) })
+	if err != nil && !errors.Is(err, store.ErrNeedsMigration) {
+		return at.translate(err)
+	}
+	if current > latestSchema() {
+		return at.fault(store.ErrTooNew, nil)
+	}
+	_, err = m.Up(ctx)
+	return at.translate(err)
+}
+
+// latestSchema is the number of the last migration.
+func latestSchema() int64 {
+	entries, err := migrations.ReadDir("migrations")
+	if err != nil {
+		panic("postgres: the embedded migrations cannot be read: " + err.Error())
+	}
+	n, err := goose.NumericComponent(entries[len(entries)-1].Name())
+	if err != nil {
+		panic("postgres: a migration has no number: " + err.Error())
+	}
+	return n
+}
+
+// storedSchema returns the number of the last migration that the database has seen.
+func storedSchema(_ context.Context, query func(dest *int64, query string) error) (version int64, err error) {
+	err = query(&version, "SELECT coalesce(max(version_id), 0) FROM goose_db_version WHERE is_applied")
+	var e *pgconn.PgError
+	if errors.As(err, &e) && e.Code == undefinedTable {
+		return 0, store.ErrNeedsMigration
+	}
+	return version, err
+}
+
+func (s *Store) checkSchema(ctx context.Context) error {
+	got, err := storedSchema(ctx, func(dest *int64, query string) error { return s.readers.QueryRow(ctx, query).Scan(dest) })
+	switch want := latestSchema(); {
+	case errors.Is(err, store.ErrNeedsMigration), err == nil && got < want:
+		return s.fault(store.ErrNeedsMigration, nil)
+	case err != nil:
+		return err
+	case got > want:
+		return s.fault(store.ErrTooNew, nil)
+	}
+	return nil
+}

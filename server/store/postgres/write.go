@@ -1,0 +1,305 @@
+package postgres
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgconn"
+
+	"github.com/catchline/catchline/server/store"
+	"github.com/catchline/catchline/server/store/internal/commit"
+)
+
+// uncertain is an error that came after the commit had been sent.
+type uncertain struct{ error }
+
+func (u uncertain) Unwrap() error { return u.error }
+
+// commit is the queues': it makes the jobs durable, or says to each why not. While the database is away
+// it tries again what is certain not to have been done, and what has a request to tell by.
+func (s *Store) commit(jobs []*commit.Job) {
+	give := time.Now().Add(s.patience)
+	for wait := 20 * time.Millisecond; len(jobs) > 0; wait = min(2*wait, time.Second) {
+		g := commit.NewGroup(jobs, false)
+		err := s.transact(g)
+		if err == nil {
+			changes := g.Changes()
+			s.hub.Tell(changes)
+			if s.notices != nil {
+				s.notices.add(changes)
+			}
+			return
+		}
+		var doubt uncertain
+		unsure := errors.As(err, &doubt)
+		again := (unsure || isLost(err) || isConflict(err)) && time.Now().Before(give)
+		var left []*commit.Job
+		for _, j := range jobs {
+			j.Answer = store.Answer{}
+			switch {
+			case unsure && (!again || j.Write.Request.ID == ""):
+				j.Err = s.fault(store.ErrUncertain, err)
+			case again && !j.Gone():
+				left = append(left, j)
+			default:
+				j.Err = s.translate(err)
+			}
+		}
+		if jobs = left; len(jobs) > 0 {
+			time.Sleep(wait)
+		}
+	}
+}
+
+// transact does a group in one transaction: one round trip to lock and to read, one to write and to commit.
+// Its context is its own. A caller must not end it for the others; and PostgreSQL, when asked to cancel
+// a commit that waits for a standby, gives up the waiting and reports success.
+func (s *Store) transact(g *commit.Group) error {
+	ctx, cancel := context.WithTimeout(context.Background(), attemptTimeout)
+	defer cancel()
+	c, err := s.writers.Acquire(ctx)
+	if err != nil {
+		return lostUnless(context.Background(), false, err)
+	}
+	defer c.Release() // which closes it if it is not idle
+	lost := func(err error) error {
+		if err != nil {
+			err = lostUnless(context.Background(), c.Conn().IsClosed(), err)
+			if !c.Conn().IsClosed() {
+				c.Exec(ctx, "ROLLBACK")
+			}
+		}
+		return err
+	}
+
+	if err := load(ctx, c.Conn(), g); err != nil {
+		return lost(err)
+	}
+	g.Apply(s.now())
+	if len(g.Versions) == 0 {
+		_, err := c.Exec(ctx, "ROLLBACK") // no write has succeeded: nothing to make durable
+		return lost(err)
+	}
+	delete(c.Conn().PgConn().CustomData(), warningKey)
+	committed, err := save(ctx, c.Conn(), g)
+	if err = lost(err); isLost(err) {
+		return uncertain{err}
+	}
+	if err != nil {
+		return err
+	}
+	if committed.String() != "COMMIT" {
+		return fmt.Errorf("the commit was answered by %q", committed)
+	}
+	if warning := c.Conn().PgConn().CustomData()[warningKey]; warning != nil {
+		return uncertain{fmt.Errorf("the server warned at the commit: %v", warning)}
+	}
+	return nil
+}
+
+const warningKey = "warning"
+
+// rememberWarning keeps what the server says beside its answers: a commit that no longer waits for the
+// standby that it should wait for is a success with a warning.
+func rememberWarning(c *pgconn.PgConn, n *pgconn.Notice) {
+	if n.SeverityUnlocalized == "WARNING" {
+		c.CustomData()[warningKey] = n.Message
+	}
+}
+
+// load begins the transaction, locks the group's studios, in order of name so that no two groups wait for
+// each other, and reads what the group needs.
+func load(ctx context.Context, c *pgx.Conn, g *commit.Group) error {
+	var names []string
+	for name := range g.Studios {
+		names = append(names, name)
+	}
+	var b pgx.Batch
+	b.Queue("BEGIN")
+	b.Queue("SELECT studio, live, sequence FROM studio WHERE studio = ANY($1) ORDER BY studio FOR UPDATE", names).Query(func(rows pgx.Rows) error {
+		var name string
+		var studio commit.Studio
+		_, err := pgx.ForEachRow(rows, []any{&name, &studio.Live, &studio.Sequence}, func() error {
+			*g.Studios[name] = studio
+			return nil
+		})
+		return err
+	})
+	if len(g.Numbers) > 0 {
+		var k columns
+		for n := range g.Numbers {
+			k.add(n.Studio, string(n.Kind))
+		}
+		b.Queue("SELECT studio, kind, number FROM version JOIN unnest($1::text[], $2::text[]) AS k (studio, kind) USING (studio, kind)",
+			k.args()...).Query(func(rows pgx.Rows) error {
+			var studio, kind string
+			var number int64
+			_, err := pgx.ForEachRow(rows, []any{&studio, &kind, &number}, func() error {
+				g.Numbers[commit.Collection{Studio: studio, Kind: store.Kind(kind)}] = number
+				return nil
+			})
+			return err
+		})
+	}
+	if len(g.Requests) > 0 {
+		var k columns
+		for r := range g.Requests {
+			k.add(r.Studio, r.ID)
+		}
+		b.Queue("SELECT studio, id, hash, answer, time FROM request JOIN unnest($1::text[], $2::text[]) AS k (studio, id) USING (studio, id)",
+			k.args()...).Query(func(rows pgx.Rows) error {
+			for rows.Next() {
+				var key commit.RequestKey
+				var saved commit.Saved
+				if err := rows.Scan(&key.Studio, &key.ID, &saved.Hash, &saved.Answer, &saved.Time); err != nil {
+					return err
+				}
+				g.Requests[key] = &saved
+			}
+			return rows.Err()
+		})
+	}
+	if len(g.Entries) > 0 {
+		var k columns
+		for e := range g.Entries {
+			k.add(e.Studio, string(e.Kind), e.Parent, e.ID)
+		}
+		b.Queue(`SELECT studio, kind, data FROM record
+			JOIN unnest($1::text[], $2::text[], $3::text[], $4::text[]) AS k (studio, kind, parent, id) USING (studio, kind, parent, id)`,
+			k.args()...).Query(func(rows pgx.Rows) error {
+			for rows.Next() {
+				var studio, kind string
+				var data []byte
+				if err := rows.Scan(&studio, &kind, &data); err != nil {
+					return err
+				}
+				r, err := commit.DecodeRecord(studio, store.Kind(kind), data)
+				if err != nil {
+					return err
+				}
+				g.SetBefore(&r)
+			}
+			return rows.Err()
+		})
+	}
+	return c.SendBatch(ctx, &b).Close()
+}
+
+// save writes the group's outcome and commits.
+func save(ctx context.Context, c *pgx.Conn, g *commit.Group) (committed pgconn.CommandTag, err error) {
+	var b pgx.Batch
+	if name := g.Wiped; name != "" {
+		b.Queue("DELETE FROM record WHERE studio = $1", name)
+		b.Queue("DELETE FROM request WHERE studio = $1", name)
+		b.Queue("UPDATE version SET version = $2 WHERE studio = $1", name, g.Studios[name].Sequence)
+	}
+	saveRecords(&b, g)
+	saveAnswers(&b, g)
+	var studios columns
+	var live []bool
+	var sequences []int64
+	for name, studio := range g.Studios {
+		if studio.Changed {
+			studios.add(name)
+			live = append(live, studio.Live)
+			sequences = append(sequences, studio.Sequence)
+		}
+	}
+	b.Queue(`INSERT INTO studio (studio, live, sequence) SELECT * FROM unnest($1::text[], $2::boolean[], $3::bigint[])
+		ON CONFLICT (studio) DO UPDATE SET live = excluded.live, sequence = excluded.sequence`, studios.args(live, sequences)...)
+	var collections columns
+	var versions, numbers []int64
+	for k, version := range g.Versions {
+		collections.add(k.Studio, string(k.Kind))
+		versions = append(versions, version)
+		numbers = append(numbers, g.Numbers[k])
+	}
+	b.Queue(`INSERT INTO version (studio, kind, version, number) SELECT * FROM unnest($1::text[], $2::text[], $3::bigint[], $4::bigint[])
+		ON CONFLICT (studio, kind) DO UPDATE SET version = excluded.version, number = excluded.number`, collections.args(versions, numbers)...)
+	b.Queue("COMMIT").Exec(func(tag pgconn.CommandTag) error {
+		committed = tag
+		return nil
+	})
+	err = c.SendBatch(ctx, &b).Close()
+	return committed, err
+}
+
+func saveRecords(b *pgx.Batch, g *commit.Group) {
+	var gone, changed, made columns
+	var changedData, madeData [][]byte
+	var sequences []int64
+	g.Touched(func(before, after *store.Record) error {
+		if before != nil && after != nil && before.Sequence == after.Sequence {
+			changed.add(after.Studio, string(after.Kind), after.Parent, after.ID, commit.JoinLabels(after.Labels))
+			changedData = append(changedData, commit.AppendRecord(nil, after))
+			return nil
+		}
+		if before != nil {
+			gone.add(before.Studio, string(before.Kind), before.Parent, before.ID)
+		}
+		if after != nil {
+			made.add(after.Studio, string(after.Kind), after.Parent, after.ID, commit.JoinLabels(after.Labels))
+			sequences = append(sequences, after.Sequence)
+			madeData = append(madeData, commit.AppendRecord(nil, after))
+		}
+		return nil
+	})
+	if len(gone) > 0 {
+		b.Queue(`DELETE FROM record r USING unnest($1::text[], $2::text[], $3::text[], $4::text[]) AS k (studio, kind, parent, id)
+			WHERE (r.studio, r.kind, r.parent, r.id) = (k.studio, k.kind, k.parent, k.id)`, gone.args()...)
+	}
+	if len(changed) > 0 {
+		b.Queue(`UPDATE record r SET labels = k.labels, data = k.data
+			FROM unnest($1::text[], $2::text[], $3::text[], $4::text[], $5::text[], $6::bytea[]) AS k (studio, kind, parent, id, labels, data)
+			WHERE (r.studio, r.kind, r.parent, r.id) = (k.studio, k.kind, k.parent, k.id)`, changed.args(changedData)...)
+	}
+	if len(made) > 0 {
+		b.Queue(`INSERT INTO record (studio, kind, parent, id, labels, sequence, data)
+			SELECT * FROM unnest($1::text[], $2::text[], $3::text[], $4::text[], $5::text[], $6::bigint[], $7::bytea[])`,
+			made.args(sequences, madeData)...)
+	}
+}
+
+func saveAnswers(b *pgx.Batch, g *commit.Group) {
+	if len(g.Answers) == 0 {
+		return
+	}
+	var keys columns
+	var hashes, answers [][]byte
+	var times []time.Time
+	for _, k := range g.Answers {
+		saved := g.Requests[k]
+		keys.add(k.Studio, k.ID)
+		hashes = append(hashes, saved.Hash)
+		answers = append(answers, saved.Answer)
+		times = append(times, saved.Time)
+	}
+	// What is there under an ID, if anything, is too old to count.
+	b.Queue(`INSERT INTO request (studio, id, hash, answer, time) SELECT * FROM unnest($1::text[], $2::text[], $3::bytea[], $4::bytea[], $5::timestamptz[])
+		ON CONFLICT (studio, id) DO UPDATE SET hash = excluded.hash, answer = excluded.answer, time = excluded.time`,
+		keys.args(hashes, answers, times)...)
+}
+
+// columns are the text columns of rows, as arrays to unnest.
+type columns [][]string
+
+func (c *columns) add(row ...string) {
+	if *c == nil {
+		*c = make(columns, len(row))
+	}
+	for i, v := range row {
+		(*c)[i] = append((*c)[i], v)
+	}
+}
+
+// args are the columns, then others of the same length.
+func (c columns) args(others ...any) []any {
+	var a []any
+	for _, column := range c {
+		a = append(a, column)
+	}
+	return append(a, others...)
+}
