@@ -7,10 +7,14 @@ import (
 	"io"
 	"runtime/debug"
 
+	"google.golang.org/grpc"
+
+	"github.com/catchline/catchline/client"
 	"github.com/catchline/catchline/server/config"
 	"github.com/catchline/catchline/server/process"
 	"github.com/catchline/catchline/server/telemetry"
 	"github.com/catchline/catchline/server/web"
+	"github.com/catchline/catchline/testdata/demo"
 )
 
 // run does what the command line asks for.
@@ -37,12 +41,17 @@ func serve(ctx context.Context, c config.Config, logs io.Writer) (err error) {
 	if err != nil {
 		return err
 	}
-	p, err := process.Open(ctx, c, process.Options{Version: version(), Logger: log, Pages: web.Handler()})
+	p, err := process.Open(ctx, c, process.Options{Version: version(), Logger: log, Pages: web.Handler(), Seed: seed})
 	if err != nil {
 		return err
 	}
 	defer func() { err = errors.Join(err, p.Close()) }()
 	return p.Run(ctx)
+}
+
+// seed loads the demo studio.
+func seed(ctx context.Context, conn grpc.ClientConnInterface) error {
+	return demo.Seed(ctx, client.Over(conn))
 }
 
 // version is that of the module, and the revision that it was built from.
