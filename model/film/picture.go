@@ -18,7 +18,7 @@ type Picture struct {
 	Before  []FilmPoint // from rim to foot, as Solver.Film gives it
 	After   []FilmPoint
 	Edge    float64 // lower edge of the lowest band before the firing, m along the wall from the foot
-	Front   float64 // where it is after the firing; 0 at the foot
+	Drip    float64 // where the longest drip ends after the firing, which is below the film's mean front; 0 at the foot
 	Cookie  Pool    // what the piece stands on; zero for none
 	Pool    Pool    // what has come over the foot; zero for nothing
 }
@@ -155,10 +155,10 @@ const pictureStyle = `.wall-picture{font:12px system-ui,sans-serif;color:#22303c
 
 func (d *drawing) description() string {
 	s := fmt.Sprintf("The wall of a piece %.0f mm high with its glaze, on the left as laid and on the right after the firing. The lower edge of the glaze was %.0f mm from the foot along the wall", 1e3*d.Profile.Height(), 1e3*d.Edge)
-	if d.Front > 0 {
-		s += fmt.Sprintf(" and has come down by %.1f mm.", 1e3*(d.Edge-d.Front))
+	if d.Drip > 0 {
+		s += fmt.Sprintf(", and the longest drip has come down by %.1f mm.", 1e3*(d.Edge-d.Drip))
 	} else {
-		s += " and has reached the foot."
+		s += ", and the longest drip has reached the foot."
 	}
 	if d.Pool.Diameter > 0 {
 		s += fmt.Sprintf(" What has come over the foot lies %.0f mm wide and %.1f mm thick.", 1e3*d.Pool.Diameter, 1e3*d.Pool.Thickness)
@@ -251,14 +251,14 @@ func (d *drawing) film(side float64, film []FilmPoint, class string) {
 	d.put(`Z"/>` + "\n")
 }
 
-// marks draws the foot, the lower edge of the glaze as laid, and where it has got to.
+// marks draws the foot, the lower edge of the glaze as laid, and how far down the longest drip is.
 func (d *drawing) marks() {
 	right := d.axis + d.radius*d.scale + filmShare*wallWidth
 	last := math.Inf(1)
 	for _, m := range []struct {
 		along float64
 		label string
-	}{{d.Edge, fmt.Sprintf("edge as laid, %.0f mm", 1e3*d.Edge)}, {d.Front, fmt.Sprintf("edge after, %.0f mm", 1e3*d.Front)}, {0, "foot"}} {
+	}{{d.Edge, fmt.Sprintf("edge as laid, %.0f mm", 1e3*d.Edge)}, {d.Drip, fmt.Sprintf("longest drip, %.0f mm", 1e3*d.Drip)}, {0, "foot"}} {
 		if m.along >= last || m.along == 0 && m.label != "foot" {
 			continue // where two fall together, one says enough
 		}

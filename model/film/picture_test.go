@@ -15,7 +15,7 @@ func picture(t testing.TB) *Picture {
 	s := solverOf(t, p, nil, 200, 1.5e-3, Band{0.060, 0.190, 0.6e-3, 1})
 	pic := &Picture{Title: "Demo vase <invented> & co", Profile: p, Edge: 0.060, Before: s.Film(nil), Cookie: Pool{0.150, 0.008}}
 	advance(t, s, 0.12)
-	pic.After, pic.Front = s.Film(nil), s.front
+	pic.After, pic.Drip = s.Film(nil), s.front-0.005
 	return pic
 }
 
@@ -52,7 +52,7 @@ func TestPictureIsWellFormedAndDescribed(t *testing.T) {
 	if !strings.Contains(text["desc"], "60 mm from the foot") || !strings.Contains(text["desc"], "cookie of 150 mm") {
 		t.Errorf("description %q", text["desc"])
 	}
-	for _, label := range []string{"height, mm", "as laid", "after the firing", "foot", "edge as laid, 60 mm", "edge after, ", "cookie 150 mm", "times as thick"} {
+	for _, label := range []string{"height, mm", "as laid", "after the firing", "foot", "edge as laid, 60 mm", "longest drip, ", "cookie 150 mm", "times as thick"} {
 		if !strings.Contains(text["text"], label) {
 			t.Errorf("no label %q", label)
 		}

@@ -12,7 +12,7 @@ import (
 const (
 	MinProfilePoints = 2
 	MaxProfilePoints = 2000
-	MaxProfileSize   = 3.0  // m, in height and in radius
+	MaxProfileSize   = 4.0  // m, in height and in radius
 	MinRadius        = 1e-3 // m, of a turned wall below its rim: glaze cannot get past a point
 )
 

@@ -35,7 +35,7 @@ func TestProfileRefusesNonsense(t *testing.T) {
 		"one point":         {[]Point{{0, 0.05}}, "points"},
 		"NaN":               {[]Point{{0, 0.05}, {nan, 0.05}}, "points[1].height"},
 		"inside out":        {[]Point{{0, 0.05}, {0.1, -0.05}}, "points[1].radius"},
-		"too large":         {[]Point{{0, 0.05}, {4, 0.05}}, "points[1].height"},
+		"too large":         {[]Point{{0, 0.05}, {4.5, 0.05}}, "points[1].height"},
 		"repeated":          {[]Point{{0, 0.05}, {0.1, 0.05}, {0.1, 0.05}}, "points[2]"},
 		"below the foot":    {[]Point{{0, 0.05}, {-0.01, 0.06}, {0.1, 0.05}}, "points[1].height"},
 		"rim at foot level": {[]Point{{0, 0.05}, {0, 0.1}}, "points[1].height"},

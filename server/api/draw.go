@@ -3,8 +3,10 @@ package api
 import (
 	"context"
 	"math"
+	"strings"
 
 	"github.com/catchline/catchline/model"
+	"github.com/catchline/catchline/model/film"
 	pb "github.com/catchline/catchline/proto/catchline/v1"
 )
 
@@ -22,24 +24,28 @@ func (s *scores) DrawWall(ctx context.Context, r *pb.DrawWallRequest) (*pb.DrawW
 	if err != nil {
 		return nil, err
 	}
-	points, err := q.film(score)
+	before, after, err := q.film(score)
 	if err != nil {
 		return nil, err
 	}
-	return &pb.DrawWallResponse{Film: points, Score: shown}, nil
+	svg, err := q.picture(score, before, after)
+	if err != nil {
+		return nil, err
+	}
+	return &pb.DrawWallResponse{Svg: svg, Film: q.filmPoints(before, after), Score: shown}, nil
 }
 
 // film gives the film along the wall before the firing and after it at the median drive.
-func (q *question) film(score *model.Score) ([]*pb.FilmPoint, error) {
+func (q *question) film(score *model.Score) (before, after []film.FilmPoint, err error) {
 	thickness := score.Physics.Flow.Thickness
-	before, err := q.Wall.Film(0, thickness)
-	if err != nil {
-		return nil, err
+	if before, err = q.Wall.Film(0, thickness); err != nil {
+		return nil, nil, err
 	}
-	after, err := q.Wall.Film(math.Exp(score.Prediction.Quantile(0.5)), thickness)
-	if err != nil {
-		return nil, err
-	}
+	after, err = q.Wall.Film(math.Exp(score.Prediction.Quantile(0.5)), thickness)
+	return before, after, err
+}
+
+func (q *question) filmPoints(before, after []film.FilmPoint) []*pb.FilmPoint {
 	out := make([]*pb.FilmPoint, len(before))
 	for i := range before {
 		p := &pb.FilmPoint{
@@ -56,5 +62,44 @@ func (q *question) film(score *model.Score) ([]*pb.FilmPoint, error) {
 		}
 		out[i] = p
 	}
-	return out, nil
+	return out
+}
+
+// picture draws the wall as SVG. Of a level wall, on which nothing moves, there is none.
+func (q *question) picture(score *model.Score, before, after []film.FilmPoint) (string, error) {
+	profile := q.profile
+	if profile == nil {
+		if q.Wall.Sin() == 0 {
+			return "", nil
+		}
+		var err error
+		if profile, err = film.Tile(q.Wall.Band()+q.Wall.Clearance(), tileWidthMM*1e-3, math.Asin(q.Wall.Sin())); err != nil {
+			return "", err
+		}
+	}
+	_, cookie, err := q.atFoot(score)
+	if err != nil {
+		return "", err
+	}
+	p := film.Picture{
+		Title:   q.title(),
+		Profile: profile,
+		Before:  before,
+		After:   after,
+		Edge:    q.Wall.Clearance(),
+		Drip:    math.Max(0, q.Wall.Clearance()-score.Median),
+		Cookie:  film.Pool{Diameter: cookie.Diameter, Thickness: cookie.Thickness},
+	}
+	var svg strings.Builder
+	err = p.WriteSVG(&svg)
+	return svg.String(), err
+}
+
+// title names the layering from the outermost glaze to the wall, such as "Amber over White".
+func (q *question) title() string {
+	names := make([]string, len(q.Layers))
+	for i := range q.Layers {
+		names[len(names)-1-i] = q.nameOfGlaze(q.Layers[i].Fired.Glaze.Name)
+	}
+	return strings.Join(names, " over ")
 }

@@ -1,6 +1,7 @@
 package api
 
 import (
+	"strings"
 	"testing"
 
 	"google.golang.org/grpc/codes"
@@ -105,7 +106,7 @@ func TestAdviceAndShelf(t *testing.T) {
 		t.Errorf("not by risk: %v", p.Lines)
 	}
 	d := must(w.scores.DrawWall(w, &pb.DrawWallRequest{Parent: "studios/test", Score: asked}))(t)
-	if len(d.Film) == 0 {
-		t.Error("no film")
+	if len(d.Film) == 0 || !strings.HasPrefix(d.Svg, "<svg") || !strings.Contains(d.Svg, "longest drip") {
+		t.Error("no film, or no picture of it")
 	}
 }
