@@ -173,7 +173,7 @@ func (d *drawing) description() string {
 func (d *drawing) axes() {
 	h, left := d.Profile.Height(), marginLeft-8
 	d.put(`<path class="line" d="M%.1f %.1fV%.1f`, left, d.y(h), d.ground)
-	step := tickStep(h)
+	step := d.tickStep(h)
 	for v := 0.; v <= h*(1+1e-9); v += step {
 		d.put("M%.1f %.1fh-5", left, d.y(v))
 	}
@@ -184,7 +184,7 @@ func (d *drawing) axes() {
 	d.put(`<text class="small" transform="translate(14 %.1f) rotate(-90)" text-anchor="middle">height, mm</text>`+"\n", (d.y(h)+d.ground)/2)
 
 	bottom := d.ground + max(d.Cookie.Thickness, 0)*d.scale + 16
-	step = tickStep(2 * d.radius)
+	step = d.tickStep(2 * d.radius)
 	n := math.Floor(d.radius/step + 1e-9)
 	d.put(`<path class="line" d="M%.1f %.1fH%.1f`, d.axis-d.radius*d.scale, bottom, d.axis+d.radius*d.scale)
 	for i := -n; i <= n; i++ {
@@ -197,11 +197,11 @@ func (d *drawing) axes() {
 	d.text(d.axis, bottom+33, "small", "middle", "distance from the axis, mm")
 }
 
-// tickStep gives a round distance in m that makes at most eight ticks of a length.
-func tickStep(length float64) float64 {
+// tickStep gives a round distance in m that makes at most eight ticks of a length and leaves room for their labels.
+func (d *drawing) tickStep(length float64) float64 {
 	for step := 1e-3; ; step *= 10 {
 		for _, n := range []float64{1, 2, 5} {
-			if length/(n*step) <= 8 {
+			if length/(n*step) <= 8 && n*step*d.scale >= 20 {
 				return n * step
 			}
 		}
@@ -241,7 +241,7 @@ func (d *drawing) film(side float64, film []FilmPoint, class string) {
 		at := d.Profile.At(f.Along)
 		out := f.Thickness * d.times
 		// The normal of a line that goes up by (dr, dz) points out along (dz, -dr).
-		d.put("%s%.1f %.1f", command, d.x(side, at.Radius+out*(b.Height-a.Height)/length), d.y(at.Height-out*(b.Radius-a.Radius)/length))
+		d.put("%s%.1f %.1f", command, d.x(side, at.Radius+out*(b.Height-a.Height)/length), min(d.y(at.Height-out*(b.Radius-a.Radius)/length), d.ground))
 		command = "L"
 	}
 	for i := len(film) - 1; i >= 0; i-- {
