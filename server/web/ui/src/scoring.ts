@@ -149,6 +149,7 @@ export function isComplete(q: Question): boolean {
 
 export function requestOf(studio: string, q: Question): ScoreLayeringRequest {
   const request: ScoreLayeringRequest = {
+    parent: `studios/${studio}`,
     layering: layeringOf(studio, q.layers, q.body),
     placement: placementOf(studio, q.wall),
   };
