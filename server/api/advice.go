@@ -55,7 +55,7 @@ func (s *scores) AdviseLayering(ctx context.Context, r *pb.AdviseLayeringRequest
 		}
 	}
 	sort.SliceStable(a.found, func(i, j int) bool { return a.found[i].ExceedProbability < a.found[j].ExceedProbability })
-	shown, err := s.show(q, score)
+	shown, err := s.show(ctx, q, score)
 	if err != nil {
 		return nil, err
 	}

@@ -20,7 +20,7 @@ func (s *scores) DrawWall(ctx context.Context, r *pb.DrawWallRequest) (*pb.DrawW
 	if err != nil {
 		return nil, err
 	}
-	shown, err := s.show(q, score)
+	shown, err := s.show(ctx, q, score)
 	if err != nil {
 		return nil, err
 	}

@@ -98,6 +98,8 @@ type activeCalibration struct {
 	name string // resource name; empty: the prior alone
 	*calib.Calibration
 	dripRatio float64
+
+	words sync.Map // tile's resource name -> string, see tileWords
 }
 
 // fire gives a glaze as it is in this firing.

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
 
 	"github.com/catchline/catchline/model"
 	"github.com/catchline/catchline/model/film"
@@ -23,7 +24,7 @@ func (s *scores) ScoreLayering(ctx context.Context, r *pb.ScoreLayeringRequest) 
 	if err != nil {
 		return nil, err
 	}
-	return s.show(q, score)
+	return s.show(ctx, q, score)
 }
 
 // score answers a request in the model's own terms.
@@ -58,7 +59,7 @@ func (a *API) predictTile(ctx context.Context, studio string, tile *pb.Tile) (*p
 }
 
 // show writes a score as callers see it, in their units.
-func (s *scores) show(q *question, score *model.Score) (*pb.Score, error) {
+func (s *scores) show(ctx context.Context, q *question, score *model.Score) (*pb.Score, error) {
 	const mm = 1e3
 	foot, cookie, err := q.atFoot(score)
 	if err != nil {
@@ -72,7 +73,7 @@ func (s *scores) show(q *question, score *model.Score) (*pb.Score, error) {
 		ToleratedRisk: q.Tolerated,
 		Risk:          bounds.word(score.Exceed),
 		Drivers:       q.drivers(score),
-		Evidence:      q.evidence(score),
+		Evidence:      s.evidence(ctx, q, score),
 		Calibration:   q.calibration.name,
 		Physics:       q.physics(score),
 		Foot:          footAndShelf(foot, cookie),
@@ -131,7 +132,7 @@ func (q *question) nameOfGlaze(name string) string {
 	return name
 }
 
-func (q *question) evidence(score *model.Score) *pb.Evidence {
+func (s *scores) evidence(ctx context.Context, q *question, score *model.Score) *pb.Evidence {
 	y := &score.Prediction
 	out := &pb.Evidence{
 		Tiles:          int32(q.Calibration.Search().Tiles),
@@ -144,10 +145,45 @@ func (q *question) evidence(score *model.Score) *pb.Evidence {
 	}
 	for _, e := range score.Evidence {
 		out.MovedMost = append(out.MovedMost, &pb.EvidenceTile{
-			Tile: e.Tile, Weight: e.Share, Sentence: fmt.Sprintf("It moved the median run by %+.0f %%.", 100*(math.Exp(e.Moved)-1)),
+			Tile: e.Tile, Weight: e.Share, Sentence: fmt.Sprintf("%s; it moved the drive by %+.0f %%.", s.tileWords(ctx, q, e.Tile), 100*math.Expm1(e.Moved)),
 		})
 	}
 	return out
+}
+
+// tileWords says in a few words what a tile was. What tiles a calibration learnt from does not change, so the words are kept with it.
+func (s *scores) tileWords(ctx context.Context, q *question, name string) string {
+	if w, ok := q.calibration.words.Load(name); ok {
+		return w.(string)
+	}
+	t, err := s.api.tiles.get(ctx, name)
+	if err != nil {
+		return "A tile that is no longer there" // deleted since, or the caller has gone
+	}
+	words := ""
+	for _, l := range slices.Backward(t.GetLayering().GetLayers()) {
+		if words != "" {
+			words += " over "
+		}
+		words += q.nameOfGlaze(l.GetGlaze())
+	}
+	switch o := t.GetOutcome().(type) {
+	case *pb.Tile_RunMm:
+		words += fmt.Sprintf(" ran %.0f mm", o.RunMm)
+	case *pb.Tile_RunInterval:
+		words += fmt.Sprintf(" ran %.0f to %.0f mm", o.RunInterval.GetFromMm(), o.RunInterval.GetToMm())
+	case *pb.Tile_RanOff:
+		words += " ran off"
+	default:
+		words += " did not move"
+	}
+	if t.GetFireDate() != "" {
+		words += " on " + t.GetFireDate()
+	}
+	if ctx.Err() == nil {
+		q.calibration.words.Store(name, words)
+	}
+	return words
 }
 
 func (q *question) physics(score *model.Score) *pb.PhysicsDetail {

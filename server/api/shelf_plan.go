@@ -37,7 +37,7 @@ func (s *scores) PlanShelf(ctx context.Context, r *pb.PlanShelfRequest) (*pb.Pla
 		if err != nil {
 			return nil, err
 		}
-		shown, err := s.show(q, score)
+		shown, err := s.show(ctx, q, score)
 		if err != nil {
 			return nil, err
 		}
