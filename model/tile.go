@@ -25,8 +25,7 @@ const (
 	UsualReadingError = 1e-3
 )
 
-// Tile turns what a question was asked about and what came out into a tile for the regression. A run below its own reading
-// error says no more than that it did not move further than that.
+// Tile turns what a question was asked about and what came out into a tile for the regression.
 func (q *Question) Tile(name string, order int64, o Outcome) (calib.Tile, error) {
 	if !(o.ReadingError >= MinReadingError && o.ReadingError <= MaxReadingError) {
 		return calib.Tile{}, outside("reading_error_mm", 1e3*o.ReadingError, 1e3*MinReadingError, 1e3*MaxReadingError, "")
@@ -78,11 +77,7 @@ func (q *Question) reading(o *Outcome) (calib.Reading, error) {
 		if err := length("run_mm", o.Run); err != nil {
 			return calib.Reading{}, err
 		}
-		if o.Run <= e {
-			limit := o.Run + e
-			return calib.ReadAtMost(q.LnDrive(limit), q.readingSD(limit, e), limit*mm), nil
-		}
-		return calib.Read(q.LnDrive(o.Run), q.readingSD(o.Run, e), o.Run*mm), nil
+		return calib.ReadRun(o.Run*mm, e*mm, func(run float64) float64 { return q.LnDrive(run / mm) }), nil
 	case calib.Between:
 		if err := length("run_interval.from_mm", o.From); err != nil {
 			return calib.Reading{}, err
@@ -94,9 +89,9 @@ func (q *Question) reading(o *Outcome) (calib.Reading, error) {
 			return calib.Reading{}, fieldError("run_interval.to_mm", number(o.To*mm), "more than run_interval.from_mm, "+number(o.From*mm))
 		}
 		if o.From == 0 {
-			return calib.ReadAtMost(q.LnDrive(o.To), q.readingSD(o.To, e), o.To*mm), nil
+			return calib.ReadAtMost(q.LnDrive(o.To), 0, o.To*mm), nil
 		}
-		return calib.ReadBetween(q.LnDrive(o.From), q.LnDrive(o.To), q.readingSD((o.From+o.To)/2, e), o.From*mm, o.To*mm), nil
+		return calib.ReadBetween(q.LnDrive(o.From), q.LnDrive(o.To), 0, o.From*mm, o.To*mm), nil // the interval is the error
 	case calib.RanOff:
 		least := q.Wall.Clearance()
 		if !(least > 0) {
@@ -104,6 +99,6 @@ func (q *Question) reading(o *Outcome) (calib.Reading, error) {
 		}
 		return calib.ReadAtLeast(q.LnDrive(least), q.readingSD(least, e), least*mm), nil
 	default:
-		return calib.ReadAtMost(q.LnDrive(e), q.readingSD(e, e), e*mm), nil
+		return calib.ReadAtMost(q.LnDrive(e), 0, e*mm), nil
 	}
 }

@@ -79,7 +79,7 @@ const (
 )
 
 // Reading is the outcome of a tile, as ln of the drive in metres that the front law says would give it, and in
-// millimetres as it was read, for sentences. Make it by Read, ReadBetween, ReadAtLeast or ReadAtMost.
+// millimetres as it was read, for sentences. Make it by ReadRun, Read, ReadBetween, ReadAtLeast or ReadAtMost.
 type Reading struct {
 	Outcome Outcome
 	Low     float64 // ln drive; Measured: the value; Between: the lower end; RanOff: at least this; DidNotMove: -Inf
@@ -92,6 +92,26 @@ type Reading struct {
 // Read is a measured run of mm millimetres, whose ln drive is lnX with reading error sd.
 func Read(lnX, sd, mm float64) Reading {
 	return Reading{Outcome: Measured, Low: lnX, High: lnX, SD: sd, LowMM: mm, HighMM: mm}
+}
+
+// A run of less than shortRun reading errors is taken as an interval of halfWidth reading errors to either side, which is the
+// uniform distribution of the same standard deviation. As a number with an error in ln drive it would bias the fit: a run that
+// was read too short would get a large error, one that was read too long a small one.
+const (
+	shortRun  = 5
+	halfWidth = 1.7320508075688772 // √3
+)
+
+// ReadRun is a measured run of runMM millimetres with a reading error of errorMM (standard deviation, more than 0). lnDrive turns
+// millimetres of run on that tile into ln drive; it must rise.
+func ReadRun(runMM, errorMM float64, lnDrive func(mm float64) float64) Reading {
+	if runMM >= shortRun*errorMM {
+		return Read(lnDrive(runMM), (lnDrive(runMM+errorMM)-lnDrive(runMM-errorMM))/2, runMM)
+	}
+	low, high := math.Max(runMM-halfWidth*errorMM, errorMM/100), runMM+halfWidth*errorMM
+	r := ReadBetween(lnDrive(low), lnDrive(high), 0, low, high)
+	r.LowMM, r.HighMM = runMM, runMM // as it was read
+	return r
 }
 
 // ReadBetween is a run read as an interval.
@@ -113,6 +133,9 @@ func ReadAtMost(lnX, sd, mm float64) Reading {
 func (r Reading) String() string {
 	switch r.Outcome {
 	case Between:
+		if r.LowMM == r.HighMM {
+			return fmt.Sprintf("ran %s mm", mm(r.LowMM))
+		}
 		return fmt.Sprintf("ran %s to %s mm", mm(r.LowMM), mm(r.HighMM))
 	case RanOff:
 		return fmt.Sprintf("ran off, at least %s mm", mm(r.LowMM))

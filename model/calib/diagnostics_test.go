@@ -275,6 +275,24 @@ func TestRecordNeverLooksAhead(t *testing.T) {
 	}
 }
 
+// A long run is a number, a short one an interval around it; both read back as they were.
+func TestShortRunsAreIntervals(t *testing.T) {
+	lnDrive := func(mm float64) float64 { return math.Log(3 * mm / 1000) }
+	long := ReadRun(20, 1, lnDrive)
+	// by hand: half of ln(21/19)
+	if long.Outcome != Measured || math.Abs(long.SD-0.5*math.Log(21./19)) > 1e-12 || long.String() != "ran 20 mm" {
+		t.Errorf("20 mm: %+v", long)
+	}
+	short := ReadRun(2, 1, lnDrive)
+	if short.Outcome != Between || math.Abs(short.High-lnDrive(2+math.Sqrt(3))) > 1e-12 || short.SD != 0 || short.String() != "ran 2.0 mm" {
+		t.Errorf("2 mm: %+v", short)
+	}
+	none := ReadRun(0, 1, lnDrive)
+	if err := none.check(""); err != nil || !(none.Low < none.High) {
+		t.Errorf("0 mm: %+v, %v", none, err)
+	}
+}
+
 // Logs that are thin, one-sided, constant or repeated give sound answers.
 func TestPoorLogs(t *testing.T) {
 	base := func(i int) Tile {

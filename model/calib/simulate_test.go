@@ -162,22 +162,16 @@ func (s *studio) fire(i int) piece {
 	p.lnClearing = math.Log(drive(bare / 1000))
 	t.Clearance = &p.lnClearing
 	const readingMM = 0.7
-	lnAt := func(mm float64) (lnX, sd float64) {
-		lnX = math.Log(drive(mm / 1000))
-		return lnX, readingMM / 1000 * (math.Log(drive(mm/1000*1.001)) - lnX) / (mm / 1000 * 0.001)
-	}
+	lnAt := func(mm float64) float64 { return math.Log(drive(mm / 1000)) }
 	switch read := math.Round(p.run + readingMM*rng.NormFloat64()); {
 	case read >= bare:
 		p.seen = bare
-		lnX, sd := lnAt(bare)
-		t.Reading = ReadAtLeast(lnX, sd, bare)
+		t.Reading = ReadAtLeast(lnAt(bare), 0.02, bare)
 	case read < 1:
-		lnX, _ := lnAt(1)
-		t.Reading = ReadAtMost(lnX, 0.5, 1)
+		t.Reading = ReadAtMost(lnAt(halfWidth*readingMM), 0, halfWidth*readingMM)
 	default:
 		p.seen = read
-		lnX, sd := lnAt(read)
-		t.Reading = Read(lnX, sd, read)
+		t.Reading = ReadRun(read, readingMM, lnAt)
 	}
 	return p
 }
