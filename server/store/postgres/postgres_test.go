@@ -11,7 +11,10 @@ import (
 	"github.com/catchline/catchline/server/store/storetest"
 )
 
-func TestMain(m *testing.M) { os.Exit(postgrestest.Main(m)) }
+func TestMain(m *testing.M) {
+	storetest.RunVictim(open)
+	os.Exit(postgrestest.Main(m))
+}
 
 // migrated returns the URL of a new database of the latest schema.
 func migrated(t testing.TB) string {

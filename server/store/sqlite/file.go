@@ -37,10 +37,9 @@ func (f *file) open(mode string, connections int) (*sql.DB, error) {
 	if mode == readOnly {
 		q.Add("_pragma", "query_only(1)")
 	} else {
-		q.Add("_pragma", "journal_mode(WAL)")
-		// In WAL mode only FULL syncs at each commit; NORMAL may lose the last ones with the power.
+		// In WAL mode, which newWriter sets, only FULL syncs at each commit; NORMAL may lose the last ones with the power.
 		q.Add("_pragma", "synchronous(FULL)")
-		q.Add("_pragma", "journal_size_limit(67108864)")
+		q.Add("_pragma", "journal_size_limit(67108864)") // the log shrinks to 64 MiB once it was folded in
 	}
 	dsn := url.URL{Scheme: "file", Opaque: (&url.URL{Path: f.path}).EscapedPath(), RawQuery: q.Encode()}
 	db, err := sql.Open("sqlite", dsn.String())

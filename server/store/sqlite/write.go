@@ -35,6 +35,12 @@ func newWriter(ctx context.Context, db *sql.DB) (*writer, error) {
 		return nil, err
 	}
 	w := &writer{conn: conn}
+	// The file remembers this, so it holds for the other connections too. It is set here, and not when
+	// any file is opened, since it would alter one that turns out not to be ours; a backup has lost it.
+	if _, err := conn.ExecContext(ctx, "PRAGMA journal_mode = WAL"); err != nil {
+		conn.Close()
+		return nil, err
+	}
 	if err := conn.Raw(func(c any) error { return w.prepare(c.(driver.Conn)) }); err != nil {
 		conn.Close()
 		return nil, err

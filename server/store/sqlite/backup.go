@@ -1,0 +1,94 @@
+package sqlite
+
+import (
+	"context"
+	"errors"
+	"io/fs"
+	"os"
+	"path/filepath"
+
+	"github.com/catchline/catchline/server/store"
+)
+
+// Backup writes the database as it is at one moment to a new file, while it is in use, by this process or
+// another. The new file appears complete and synced, or not at all; one that exists is left alone and is
+// an error that matches fs.ErrExist.
+func Backup(ctx context.Context, path, to string) (err error) {
+	f := file{path}
+	if err := f.inspect(); err != nil {
+		return err
+	}
+	if _, err := os.Lstat(to); !errors.Is(err, fs.ErrNotExist) {
+		if err == nil {
+			err = fs.ErrExist
+		}
+		return &store.Fault{Kind: store.ErrUnavailable, Where: to, Cause: err, Mend: "name a file that does not exist yet, in a directory that does"}
+	}
+	db, err := f.open(readWrite, 1)
+	if err != nil {
+		return err
+	}
+	defer db.Close()
+	if _, err := schemaVersion(ctx, db); errors.Is(err, store.ErrNotOurs) {
+		return f.fault(store.ErrNotOurs, nil)
+	} else if err != nil {
+		return f.translate(err)
+	}
+	part := to + ".part"
+	os.Remove(part) // of a backup that was cut short
+	defer os.Remove(part)
+	if _, err := db.ExecContext(ctx, "VACUUM INTO ?", part); err != nil {
+		return (&file{to}).translate(err)
+	}
+	if err := Check(ctx, part); err != nil {
+		return err
+	}
+	// SQLite does not sync a copy that it makes.
+	if err := syncFile(part); err != nil {
+		return (&file{to}).fault(store.ErrUnavailable, err)
+	}
+	// A link, since it fails where a renaming would overwrite.
+	if err := os.Link(part, to); err != nil {
+		return (&file{to}).fault(store.ErrUnavailable, err)
+	}
+	if err := syncFile(filepath.Dir(to)); err != nil {
+		return (&file{to}).fault(store.ErrUnavailable, err)
+	}
+	return nil
+}
+
+func syncFile(path string) error {
+	f, err := os.Open(path)
+	if err != nil {
+		return err
+	}
+	return errors.Join(f.Sync(), f.Close())
+}
+
+// Check reads the whole database and reports the first fault: that it is not one, is damaged, is of a newer
+// or an older schema than this program's. Run it on a backup before it is relied upon, and after it was
+// put in place of the database. To restore is to stop the server, to move the old file and those with its
+// name and -wal and -shm away, to copy the backup to the old name, and to start the server.
+func Check(ctx context.Context, path string) error {
+	f := file{path}
+	if err := f.inspect(); err != nil {
+		return err
+	}
+	db, err := f.open(readOnly, 1)
+	if err != nil {
+		return err
+	}
+	defer db.Close()
+	var verdict string
+	if err := db.QueryRowContext(ctx, "PRAGMA integrity_check(1)").Scan(&verdict); err != nil {
+		return f.translate(err)
+	}
+	if verdict != "ok" {
+		return f.fault(store.ErrCorrupt, errors.New(verdict))
+	}
+	m, err := newMigrator(db)
+	if err != nil {
+		return err
+	}
+	return f.checkSchema(ctx, db, latestSchema(m))
+}
