@@ -232,6 +232,24 @@ func TestZoneCarriesWhatTheProfileCarries(t *testing.T) {
 	within(t, "melt across the interface", s.Zone(0).HalfWidth/2, crossed, 1e-4)
 }
 
+// The means of a length that grows as the square root of the flow and stops at a limit, by plain summing.
+func TestGrowthMoments(t *testing.T) {
+	for _, limit := range []float64{0.2, 0.7, 1, 3} {
+		var want moments
+		const n = 200000
+		for i := range n {
+			d := min(math.Sqrt((float64(i)+0.5)/n), limit)
+			want.d1 += d / n
+			want.d2 += d * d / n
+			want.d3 += d * d * d / n
+		}
+		got := growth(1, limit)
+		within(t, "mean", got.d1, want.d1, 1e-6)
+		within(t, "mean square", got.d2, want.d2, 1e-6)
+		within(t, "mean cube", got.d3, want.d3, 1e-6)
+	}
+}
+
 func TestThinLayerIsUsedUp(t *testing.T) {
 	e := Exposure{Flow: 1, Diffusion: 1e-6}
 	s := stackOf(t, Layer{4e-4, 2400, e}, Layer{1e-4, 2300, e})

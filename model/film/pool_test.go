@@ -14,6 +14,14 @@ func TestSmallPoolIsACapAndLargeOneAPuddle(t *testing.T) {
 	}
 	within(t, "diameter of half a sphere", drop.Diameter, 2e-3, 1e-9)
 	within(t, "its height", drop.Thickness, 1e-3, 1e-9)
+	// At 60 degrees: what a cap of that base and height holds, π h (3r² + h²)/6, is what was spilt.
+	cap, err := Spread(5e-9, a, ShelfAngle)
+	if err != nil {
+		t.Fatal(err)
+	}
+	r, h := cap.Diameter/2, cap.Thickness
+	within(t, "cap", math.Pi*h*(3*r*r+h*h)/6, 5e-9, 1e-9)
+	within(t, "its contact angle", 2*math.Atan(h/r), ShelfAngle, 1e-9)
 	puddle, err := Spread(20e-6, a, ShelfAngle)
 	if err != nil {
 		t.Fatal(err)

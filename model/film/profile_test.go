@@ -173,6 +173,28 @@ func TestReadProfileSVG(t *testing.T) {
 		t.Fatal(err)
 	}
 	within(t, "half a circle", arc.Length(), math.Pi*0.030, 1e-3)
+	// Arcs over a chord of 30 sqrt(2) on a circle of 30: a quarter, or the other three quarters; which way it bulges follows
+	// from the sweep. From (60, 90) up to (60, 47.57).
+	for flags, c := range map[string]struct{ length, reach float64 }{
+		"0 0": {math.Pi / 2 * 0.030, 0.060 + 0.030*(1-math.Sqrt2/2)},
+		"0 1": {math.Pi / 2 * 0.030, 0.060},
+		"1 0": {3 * math.Pi / 2 * 0.030, 0.060 + 0.030*(1+math.Sqrt2/2)},
+		"1 1": {3 * math.Pi / 2 * 0.030, 0.060},
+	} {
+		r := pathReader{text: "M60 90A30 30 0 " + flags + " 60 47.573593", tolerance: 0.001}
+		if err := r.read(); err != nil {
+			t.Fatal(err)
+		}
+		length, reach := 0., 0.
+		for i, q := range r.points {
+			reach = max(reach, 1e-3*q.x)
+			if i > 0 {
+				length += 1e-3 * math.Hypot(q.x-r.points[i-1].x, q.y-r.points[i-1].y)
+			}
+		}
+		within(t, "arc "+flags, length, c.length, 1e-3)
+		within(t, "how far out arc "+flags+" goes", reach, c.reach, 1e-3)
+	}
 	packed, err := ReadProfileSVG("M10 60a30 30 0 100-60", Tracing{MetresPerUnit: 1e-3, Axis: -30})
 	if err != nil {
 		t.Fatal(err)

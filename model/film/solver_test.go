@@ -144,6 +144,38 @@ func TestSolverOnACone(t *testing.T) {
 	}
 }
 
+// Second order also where the wall widens: a cone all glazed alike, by the same characteristics: u = (x0/x)^(1/3) with
+// (3/5)(x^(5/3) - x0^(5/3)) = cosα x0^(2/3) X.
+func TestSolverConvergesOnACone(t *testing.T) {
+	const tan, rim, foot, drive = 0.5, 0.060, 0.260, 0.04
+	sin, cos := tan/math.Hypot(1, tan), 1/math.Hypot(1, tan)
+	p, err := NewProfile([]Point{{0, foot * sin}, {(foot - rim) * cos, rim * sin}})
+	var e [2]float64
+	for k, cells := range []int{100, 400} {
+		s := solverOf(t, p, err, cells, 0, Band{0, foot - rim, 0.5e-3, 1})
+		advance(t, s, drive)
+		n := 0.
+		for _, f := range s.Film(nil) {
+			x := foot - f.Along
+			if x < 0.13 || x > 0.25 {
+				continue
+			}
+			x0 := x
+			for range 200 {
+				x0 = math.Pow(math.Pow(x, 5./3)-5./3*cos*drive*math.Pow(x0, 2./3), 3./5)
+			}
+			e[k] += math.Abs(f.Thickness/0.5e-3 - math.Cbrt(x0/x))
+			n++
+		}
+		e[k] /= n
+	}
+	order := math.Log2(e[0]/e[1]) / 2
+	t.Logf("100 cells %.2e, 400 cells %.2e, order %.2f", e[0], e[1], order)
+	if order < 1.8 {
+		t.Errorf("order %.2f", order)
+	}
+}
+
 func vase(t testing.TB) *Profile {
 	t.Helper()
 	p, err := NewProfile([]Point{

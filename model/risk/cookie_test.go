@@ -73,6 +73,16 @@ func TestCookieFollowsTheCosts(t *testing.T) {
 	}
 }
 
+// What gets past a cookie costs as on the shelf. 12 cm³ with probability 0.04, which nobody asks a cookie to hold, on the plain one of
+// 100 mm for 10.098 cm³: 2 + 0.04 (15 + 120 (1 - exp(-1.902/20)) + 0.7·30), by hand.
+func TestCookieThatRunsOver(t *testing.T) {
+	c := decide(t, certain(0.04, 12e-6), nil)
+	past := 12 - math.Pi/4*(100*100-80*80)*3.57e-3
+	if want := 2 + 0.04*(15+120*(1-math.Exp(-past/20))+21); math.Abs(c.CostPlain-want) > 1e-9 {
+		t.Errorf("costs %g, by hand %g", c.CostPlain, want)
+	}
+}
+
 func TestCookieIsAtLeastWiderThanTheFoot(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		p := rapid.Float64Range(0.06, 1).Draw(t, "p")
