@@ -19,8 +19,9 @@ type WareWall struct {
 	thickness       float64 // of the first band as solved; volumes go with it
 	lower           []LowerBand
 
-	// The course: ln of the drive, ln of the mean front's run and the volume over the foot, all rising.
-	lnDrive, lnRun, over []float64
+	// The course, all rising: ln of the drive and of the mean front's run up to the foot; ln of the drive and the volume over the foot.
+	lnDrive, lnRun []float64
+	lnOver, over   []float64
 	footDrive            float64 // at which the mean front reaches the foot; +Inf: not within the course
 	beyond               float64 // factor on the drive with which a straight wall continues the course below the foot
 }
@@ -42,6 +43,9 @@ const (
 	courseHigh   = 300.0
 	coursePoints = 120
 )
+
+// levelSine is the least slope (as a sine) that a band over the foot is taken to run down by.
+const levelSine = 0.02
 
 // referenceThickness is what a single band is solved with; its course in terms of the drive is the same for any other.
 const referenceThickness = 0.5e-3
@@ -112,19 +116,28 @@ func (w *WareWall) laid() (*film.Solver, error) {
 // minRun (m) keeps the logarithm of a run finite.
 const minRun = 1e-9
 
-// keep stores a course up to the foot.
+// keep stores a course: the run up to the foot, which it reaches at footDrive, and what leaves over it.
 func (w *WareWall) keep(reaches []film.Reach, footDrive float64) {
+	if footDrive <= courseLow {
+		// The band reaches down to the foot: what runs, runs over it, at the slope that the wall has there.
+		w.footDrive, w.beyond = 0, math.Max(w.profile.SinSlope(0), levelSine)
+	}
 	last := minRun
 	for _, r := range reaches {
-		run := math.Max(r.Run, last*(1+1e-12))
-		w.lnDrive = append(w.lnDrive, math.Log(r.Drive))
-		w.lnRun = append(w.lnRun, math.Log(run))
+		w.lnOver = append(w.lnOver, math.Log(r.Drive))
 		w.over = append(w.over, r.OverFoot/w.thickness)
-		last = run
+		if r.Drive >= footDrive {
+			continue
+		}
+		last = math.Max(r.Run, last*(1+1e-12))
+		w.lnDrive = append(w.lnDrive, math.Log(r.Drive))
+		w.lnRun = append(w.lnRun, math.Log(last))
 	}
-	if !math.IsInf(footDrive, 1) && footDrive > 0 && w.clearance > 0 {
+	if !math.IsInf(footDrive, 1) && footDrive > courseLow && w.clearance > last {
 		w.footDrive = footDrive
 		w.beyond = film.Drive(w.clearance, w.band) / footDrive
+		w.lnDrive = append(w.lnDrive, math.Log(footDrive))
+		w.lnRun = append(w.lnRun, math.Log(w.clearance))
 	}
 }
 
@@ -167,14 +180,14 @@ func (w *WareWall) OverFoot(drive, thickness float64) float64 {
 	if !math.IsInf(w.footDrive, 1) && lead < w.footDrive {
 		return 0
 	}
-	i := sort.SearchFloat64s(w.lnDrive, math.Log(lead))
+	i := sort.SearchFloat64s(w.lnOver, math.Log(lead))
 	switch {
 	case i == 0:
 		return w.over[0] * thickness
 	case i == len(w.over):
 		return w.over[i-1] * thickness
 	}
-	t := (math.Log(lead) - w.lnDrive[i-1]) / (w.lnDrive[i] - w.lnDrive[i-1])
+	t := (math.Log(lead) - w.lnOver[i-1]) / (w.lnOver[i] - w.lnOver[i-1])
 	return (w.over[i-1] + t*(w.over[i]-w.over[i-1])) * thickness
 }
 
