@@ -186,6 +186,16 @@ func (c *checker) size(n int, l *limit, at string) {
 
 // entries looks at a map in the order of its keys, so that the same request always gets the same answer.
 func (c *checker) entries(f protoreflect.FieldDescriptor, m protoreflect.Map, l *limit, at string, partial bool) {
+	if k := f.MapValue().Kind(); k == protoreflect.DoubleKind {
+		good := true
+		m.Range(func(_ protoreflect.MapKey, v protoreflect.Value) bool {
+			good = l.takes(v.Float())
+			return good
+		})
+		if good {
+			return // without the work of putting paths together
+		}
+	}
 	values := map[string]protoreflect.Value{}
 	m.Range(func(k protoreflect.MapKey, v protoreflect.Value) bool {
 		values[k.String()] = v
@@ -213,14 +223,29 @@ func (c *checker) value(f protoreflect.FieldDescriptor, v protoreflect.Value, l 
 	}
 }
 
-func (c *checker) number(x float64, l *limit, at string) {
+// takes reports whether a number is finite and within the limit.
+func (l *limit) takes(x float64) bool {
 	switch {
 	case math.IsNaN(x) || math.IsInf(x, 0):
-		c.fault(at, strconv.FormatFloat(x, 'g', -1, 64), l.rangeOr("a finite number"))
+		return false
 	case !l.number || l.zeroOK && x == 0:
-	case x < l.least || l.above && x == l.least || x > l.most:
-		c.fault(at, strconv.FormatFloat(x, 'f', -1, 64), l.rangeOr(""))
+		return true
 	}
+	return x >= l.least && x <= l.most && !(l.above && x == l.least)
+}
+
+func (c *checker) number(x float64, l *limit, at string) {
+	if !l.takes(x) {
+		c.fault(at, number(x), l.rangeOr("a finite number"))
+	}
+}
+
+// number writes a number for an error: in full, without an exponent unless it would fill the line.
+func number(x float64) string {
+	if math.Abs(x) >= 1e15 || x != 0 && math.Abs(x) < 1e-9 {
+		return strconv.FormatFloat(x, 'g', -1, 64)
+	}
+	return strconv.FormatFloat(x, 'f', -1, 64)
 }
 
 func (l *limit) rangeOr(otherwise string) string {
@@ -302,7 +327,7 @@ func words(name string) string {
 
 // fieldError makes a fault of a field with a value that is a number.
 func fieldError(field string, value float64, allowed string) error {
-	return &chem.FieldError{Field: field, Value: strconv.FormatFloat(value, 'f', -1, 64), Limit: allowed}
+	return &chem.FieldError{Field: field, Value: number(value), Limit: allowed}
 }
 
 // missing is the fault of a field that names something that does not exist.

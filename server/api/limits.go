@@ -403,7 +403,7 @@ var limits = func() map[protoreflect.FullName]limit {
 		"SuggestTilesRequest.parent":          named(store.KindStudio).needed(),
 		"SuggestTilesRequest.candidates":      needed(),
 		"SuggestTilesRequest.count":           between(1, 50).orZero(),
-		"ScoreLayeringRequest.parent":         named(store.KindStudio).needed(),
+		"ScoreLayeringRequest.parent":         named(store.KindStudio), // in advice and drawings the outer one counts
 		"ScoreLayeringRequest.layering":       needed(),
 		"ScoreLayeringRequest.firing_source":  needed(),
 		"ScoreLayeringRequest.firing":         named(store.KindFiring),

@@ -263,7 +263,9 @@ func TestBadInputIsNamed(t *testing.T) {
 		{tile(func(t *pb.Tile) { t.Notes = strings.Repeat("x", 4001) }), []string{"tile.notes is 4001 characters; allowed: at most 4000 characters"}},
 		{tile(func(t *pb.Tile) { t.Tester = "a\x00b" }), []string{"tile.tester", "U+0000"}},
 		{tile(func(t *pb.Tile) { t.Layering.Layers[0].Method = 99 }), []string{"layers[0].method is 99; allowed: one of"}},
-		{tile(func(t *pb.Tile) { t.Placement = &pb.Placement{Wall: &pb.Placement_Ware{Ware: "studios/test/wares/none"}} }), []string{"tile.placement.ware", "a ware that exists"}},
+		{tile(func(t *pb.Tile) {
+			t.Placement = &pb.Placement{Wall: &pb.Placement_Ware{Ware: "studios/test/wares/none"}}
+		}), []string{"tile.placement.ware", "a ware that exists"}},
 		{glaze(recipe(&pb.Ingredient{Material: "quarz", Amount: 1})), []string{`glaze.recipe.ingredients[0].material is "quarz"`, "quartz"}},
 		{glaze(recipe(&pb.Ingredient{Material: "quartz", Amount: -1})), []string{"glaze.recipe.ingredients[0].amount is -1"}},
 		{glaze(recipe()), []string{"glaze.recipe.ingredients is 0 long; allowed: 1 to 64"}},

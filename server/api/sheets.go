@@ -2,6 +2,7 @@ package api
 
 import (
 	"context"
+	"fmt"
 
 	"google.golang.org/protobuf/types/known/emptypb"
 
@@ -15,7 +16,9 @@ type sheets struct {
 }
 
 func newSheets(a *API) *sheets {
-	return &sheets{resource: &resource[*pb.Sheet]{api: a, kind: store.KindSheet, field: "sheet"}}
+	s := &sheets{}
+	s.resource = &resource[*pb.Sheet]{api: a, kind: store.KindSheet, field: "sheet", settle: s.check}
+	return s
 }
 
 func (s *sheets) GetSheet(ctx context.Context, r *pb.GetSheetRequest) (*pb.Sheet, error) {
@@ -40,4 +43,29 @@ func (s *sheets) UpdateSheet(ctx context.Context, r *pb.UpdateSheetRequest) (*pb
 
 func (s *sheets) DeleteSheet(ctx context.Context, r *pb.DeleteSheetRequest) (*emptypb.Empty, error) {
 	return s.remove(ctx, r, r.Name, r.Etag, r.RequestId)
+}
+
+// check refuses a sheet of things that the studio does not have.
+func (s *sheets) check(ctx context.Context, key store.Key, _, next *pb.Sheet) ([]string, []store.Op, error) {
+	return nil, nil, under("sheet.plan", s.api.today(key.Studio).sheetPlan(ctx, next.Plan))
+}
+
+// sheetPlan checks that all that a sheet is made of exists.
+func (d *day) sheetPlan(ctx context.Context, plan *pb.SheetPlan) error {
+	if err := d.exists(ctx, "body", plan.Body, store.KindBody); err != nil {
+		return err
+	}
+	for i, position := range plan.Positions {
+		for j, choice := range position.Choices {
+			if _, err := d.layer(ctx, fmt.Sprintf("positions[%d].choices[%d]", i, j), choice); err != nil {
+				return err
+			}
+		}
+	}
+	for i, firing := range plan.Firings {
+		if err := d.exists(ctx, fmt.Sprintf("firings[%d]", i), firing, store.KindFiring); err != nil {
+			return err
+		}
+	}
+	return d.placement(ctx, "placement", plan.Placement)
 }

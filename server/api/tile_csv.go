@@ -190,7 +190,9 @@ func layerColumns(i int) []column {
 			}
 			return ""
 		}), amount(func(l *pb.Layer, x float64) { l.Amount = &pb.Layer_DryMassGPerCm2{DryMassGPerCm2: x} }), []string{path + ".dry_mass_g_per_cm2"}},
-		{prefix + "method", write(func(l *pb.Layer) string { return wordOf(pb.ApplicationMethod_name, int32(l.Method), "APPLICATION_METHOD_") }),
+		{prefix + "method", write(func(l *pb.Layer) string {
+			return wordOf(pb.ApplicationMethod_name, int32(l.Method), "APPLICATION_METHOD_")
+		}),
 			func(t *pb.Tile, cell string, _ names) error {
 				n, err := numberOf(pb.ApplicationMethod_value, "APPLICATION_METHOD_", cell)
 				layer(t).Method = pb.ApplicationMethod(n)

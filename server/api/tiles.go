@@ -226,22 +226,10 @@ func (s *tiles) keepFiring(ctx context.Context, d *day, old, next *pb.Tile) (cha
 }
 
 func (s *tiles) checkPlacement(ctx context.Context, d *day, old, next *pb.Tile) (changed bool, err error) {
-	p := next.Placement
-	if proto.Equal(old.Placement, p) {
+	if proto.Equal(old.Placement, next.Placement) {
 		return false, nil
 	}
-	if err := d.exists(ctx, "placement.ware", p.GetWare(), store.KindWare); err != nil {
-		return false, err
-	}
-	if p.GetShape() != nil {
-		if _, err := wareProfile(p.GetShape()); err != nil {
-			return false, under("placement.shape", err)
-		}
-	}
-	if len(p.GetLowerBands()) > 0 && p.GetWare() == "" && p.GetShape() == nil {
-		return false, &chem.FieldError{Field: "placement.lower_bands", Value: "on a straight wall", Limit: "bands below on a ware or a shape only"}
-	}
-	return true, nil
+	return true, d.placement(ctx, "placement", next.Placement)
 }
 
 // tileLabels are what lists of tiles are filtered by.

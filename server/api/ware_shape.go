@@ -113,6 +113,9 @@ func tracedProfile(r *pb.TraceProfileRequest) (*film.Profile, error) {
 	if svg := r.GetSvg(); svg != nil {
 		t := film.Tracing{MetresPerUnit: svg.MmPerUnit * mm, OwnAxis: svg.AxisX == nil, Axis: svg.GetAxisX()}
 		p, err := film.ReadProfileSVG(svg.D, t)
+		if bad := (*chem.FieldError)(nil); t.OwnAxis && errors.As(err, &bad) && strings.HasSuffix(bad.Field, ".radius") {
+			return nil, &chem.FieldError{Field: "svg.axis_x", Value: "unset", Limit: "the x of the axis, unless the curve meets the axis at the rim and nowhere else"}
+		}
 		return p, renamed(err, func(field string) string {
 			switch {
 			case field == "scale":

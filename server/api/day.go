@@ -153,6 +153,22 @@ func (d *day) layering(ctx context.Context, field string, l *pb.Layering, kept m
 	return all, nil
 }
 
+// placement refuses a wall that is not there or is none.
+func (d *day) placement(ctx context.Context, field string, p *pb.Placement) error {
+	if err := d.exists(ctx, field+".ware", p.GetWare(), store.KindWare); err != nil {
+		return err
+	}
+	if p.GetShape() != nil {
+		if _, err := wareProfile(p.GetShape()); err != nil {
+			return under(field+".shape", err)
+		}
+	}
+	if len(p.GetLowerBands()) > 0 && p.GetWare() == "" && p.GetShape() == nil {
+		return &chem.FieldError{Field: field + ".lower_bands", Value: "on a straight wall", Limit: "bands below on a ware or a shape only"}
+	}
+	return nil
+}
+
 // firing gives a stored firing.
 func (d *day) firing(ctx context.Context, field, name string) (*pb.Firing, error) {
 	if f := d.fired[name]; f != nil {
