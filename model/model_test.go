@@ -289,7 +289,7 @@ func TestReadings(t *testing.T) {
 		t.Errorf("a run as expected reads %g, physics %g", tile.Reading.Low, c.LnPhysics)
 	}
 	small, err := q.Tile("tile", 1, Outcome{Kind: calib.Measured, Run: 0.5e-3, ReadingError: 1e-3})
-	if err != nil || small.Reading.Outcome != calib.DidNotMove {
+	if err != nil || small.Reading.Outcome != calib.Between {
 		t.Errorf("half a millimetre give or take one is read as %v, %v", small.Reading, err)
 	}
 	for _, o := range []Outcome{

@@ -58,8 +58,6 @@ type Score struct {
 	Flags      []Flag
 	Tension    float64 // N/m
 	Density    float64 // kg/m³, mean
-	// FingerSpacing is the spacing that drips are expected to have in m, see film.FingerSpacing.
-	FingerSpacing float64
 	Question      *Question
 }
 

@@ -118,9 +118,9 @@ const minRun = 1e-9
 
 // keep stores a course: the run up to the foot, which it reaches at footDrive, and what leaves over it.
 func (w *WareWall) keep(reaches []film.Reach, footDrive float64) {
-	if footDrive <= courseLow {
+	if w.clearance <= 0 || footDrive <= courseLow {
 		// The band reaches down to the foot: what runs, runs over it, at the slope that the wall has there.
-		w.footDrive, w.beyond = 0, math.Max(w.profile.SinSlope(0), levelSine)
+		footDrive, w.footDrive, w.beyond = 0, 0, math.Max(w.profile.SinSlope(0), levelSine)
 	}
 	last := minRun
 	for _, r := range reaches {
