@@ -44,6 +44,12 @@ const bodies: { [page in Page]: (props: { studio: string }) => preact.JSX.Elemen
   studio: StudioPage,
 };
 
+const shades: { [theme in Theme]: { word: string; next: Theme; path: string } } = {
+  system: { word: "as the system", next: "light", path: "M10 2a8 8 0 0 1 0 16z" },
+  light: { word: "light", next: "dark", path: "M10 7a3 3 0 1 0 .01 0z" },
+  dark: { word: "dark", next: "system", path: "M10 2a8 8 0 1 0 .01 0z" },
+};
+
 effect(() => {
   const { page, studio } = route.value;
   document.title = page ? `${titles[page]} · ${studio} · catchline` : "catchline";
@@ -53,6 +59,10 @@ effect(() => {
 export function App() {
   const { studio, page } = route.value;
   const Body = page ? bodies[page] : null;
+  const nav = useRef<HTMLElement>(null);
+  useEffect(() => {
+    nav.current?.querySelector("[aria-current]")?.scrollIntoView({ block: "nearest", inline: "center" });
+  }, [page]);
   return (
     <>
       <a class="skip" href="#main">
@@ -60,7 +70,7 @@ export function App() {
       </a>
       <Head />
       {studio && page && (
-        <nav class="pages" aria-label="Pages">
+        <nav class="pages" aria-label="Pages" ref={nav}>
           <ul>
             {pages.map((p) => (
               <li key={p}>
@@ -90,7 +100,7 @@ function Head() {
           <path d="M3 6h26v3c-3 0-4 1-4 4v4a2.5 2.5 0 0 1-5 0v-3c0-3-3-3-3 0v7a3 3 0 0 1-6 0v-8c0-3-2-4-8-4z" fill="currentColor" />
           <path d="M3 27h26" stroke="currentColor" stroke-width="2.5" stroke-linecap="round" />
         </svg>
-        catchline
+        <span>catchline</span>
       </a>
       {studio && (
         <select aria-label="Studio" value={studio} onChange={(e) => go(address(e.currentTarget.value, page || "score"))}>
@@ -112,13 +122,20 @@ function Head() {
       </span>
       <select aria-label="Unit of length" value={unit.value} onChange={(e) => (unit.value = e.currentTarget.value as LengthUnit)}>
         <option value="mm">mm</option>
-        <option value="in">inches</option>
+        <option value="in">in</option>
       </select>
-      <select aria-label="Light or dark" value={theme.value} onChange={(e) => (theme.value = e.currentTarget.value as Theme)}>
-        <option value="system">as the system</option>
-        <option value="light">light</option>
-        <option value="dark">dark</option>
-      </select>
+      <button
+        type="button"
+        class="shade"
+        aria-label={`Light or dark: ${shades[theme.value].word}; press for ${shades[shades[theme.value].next].word}`}
+        title={shades[theme.value].word}
+        onClick={() => (theme.value = shades[theme.value].next)}
+      >
+        <svg viewBox="0 0 20 20" width="20" height="20" aria-hidden="true">
+          <circle cx="10" cy="10" r="8" fill="none" stroke="currentColor" stroke-width="2" />
+          <path d={shades[theme.value].path} fill="currentColor" />
+        </svg>
+      </button>
       {hasKey() && (
         <button type="button" class="plain" onClick={forgetKey}>
           Forget the key

@@ -1,5 +1,5 @@
 import { describe, expect, it } from "vitest";
-import { fieldText, fromShown, length, percent, readNumber, toShown } from "./units";
+import { fieldText, fromShown, inReadersUnit, length, percent, readNumber, toShown } from "./units";
 
 describe("lengths", () => {
   // NIST SP 811 (2008), appendix B.8: inch to metre 2.54 E-02, exact.
@@ -17,6 +17,12 @@ describe("lengths", () => {
     expect(length(38.1, "in")).toBe("1.50\u00a0in");
     expect(length(-0.01, "mm")).toBe("0.0\u00a0mm");
   });
+});
+
+it("turns the lengths of a sentence, and nothing else in it", () => {
+  expect(inReadersUnit("A cookie of 127 mm, 12.7 mm thick, for 3 coats.", "in")).toBe("A cookie of 5.00\u00a0in, 0.50\u00a0in thick, for 3 coats.");
+  expect(inReadersUnit("leave 30 mm and 5 mm²", "in")).toBe("leave 1.18\u00a0in and 0.20\u00a0in²");
+  expect(inReadersUnit("127 mm", "mm")).toBe("127 mm");
 });
 
 describe("what a hand types", () => {

@@ -25,6 +25,12 @@ export function length(mm: number, unit: LengthUnit): string {
   return `${lengthNumber(mm, unit)}\u00a0${unit}`;
 }
 
+// A sentence of the service, which speaks in millimetres, for a reader who does not.
+export function inReadersUnit(sentence: string, unit: LengthUnit): string {
+  if (unit === "mm") return sentence;
+  return sentence.replace(/(\d+(?:\.\d+)?)[ \u00a0]mm\b/g, (_, mm: string) => length(Number(mm), unit));
+}
+
 // Reads what a hand types: a comma or a point, spaces, nothing else. Undefined for an empty field, NaN for nonsense.
 export function readNumber(text: string): number | undefined {
   const trimmed = text.trim().replace(",", ".");

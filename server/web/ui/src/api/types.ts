@@ -15,6 +15,7 @@ export type Composition = Named<"Composition">;
 export type ConeFiring = Named<"ConeFiring">;
 export type DescribeMeltResponse = Named<"DescribeMeltResponse">;
 export type DrawWallResponse = Named<"DrawWallResponse">;
+export type Driver = Named<"Driver">;
 export type FilmPoint = Named<"FilmPoint">;
 export type Firing = Named<"Firing">;
 export type FiringPlan = Named<"FiringPlan">;

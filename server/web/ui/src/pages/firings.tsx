@@ -25,8 +25,8 @@ export function FiringsPage({ studio }: { studio: string }) {
         {(all) => {
           const found = all.find((f) => idOf(f.name) === item);
           return (
-            <div class="split">
-              <Panel title="In this studio" class="no-print">
+            <div class={item ? "split opened" : "split"}>
+              <Panel title="In this studio" class="no-print list">
                 <a class="button" href={address(studio, "firings", "new")}>
                   + New firing
                 </a>
@@ -43,6 +43,7 @@ export function FiringsPage({ studio }: { studio: string }) {
                 </ul>
               </Panel>
               <div class="stack">
+                <a class="back" href={address(studio, "firings")}>← All firings</a>
                 {item === "new" ? (
                   <FiringEditor key="new" studio={studio} />
                 ) : found ? (

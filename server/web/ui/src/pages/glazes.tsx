@@ -4,7 +4,7 @@ import { answer, api, newRequestId } from "../api/client";
 import type { Composition, DescribeMeltResponse, Glaze, Lot } from "../api/types";
 import { useAnswer } from "../asking";
 import { firings, glazes, lots, materials, ready } from "../lists";
-import { idOf, nameOf } from "../names";
+import { idOf, nameOf, said } from "../names";
 import { unit } from "../preferences";
 import { address, go, route } from "../route";
 import { useSaving } from "../saving";
@@ -58,8 +58,8 @@ export function GlazesPage({ studio }: { studio: string }) {
         {(all) => {
           const found = all.find((g) => idOf(g.name) === item);
           return (
-            <div class="split">
-              <Panel title="In this studio" class="no-print">
+            <div class={item ? "split opened" : "split"}>
+              <Panel title="In this studio" class="no-print list">
                 <a class="button" href={address(studio, "glazes", "new")}>
                   + New glaze
                 </a>
@@ -76,6 +76,7 @@ export function GlazesPage({ studio }: { studio: string }) {
                 </ul>
               </Panel>
               <div class="stack">
+                <a class="back" href={address(studio, "glazes")}>← All glazes</a>
                 {item === "new" ? (
                   <GlazeEditor key="new" studio={studio} />
                 ) : found ? (
@@ -177,7 +178,7 @@ function GlazeEditor({ studio, glaze }: { studio: string; glaze?: Glaze }) {
             <>
               <Choice
                 label="Percent of"
-                value={draft.analysis.basis ?? "ANALYSIS_BASIS_MASS"}
+                value={said(draft.analysis.basis, "ANALYSIS_BASIS_MASS")}
                 options={[
                   { value: "ANALYSIS_BASIS_MASS", text: "mass" },
                   { value: "ANALYSIS_BASIS_MOLE", text: "moles" },
@@ -203,7 +204,7 @@ function GlazeEditor({ studio, glaze }: { studio: string; glaze?: Glaze }) {
             />
           )}
           <div class="pair">
-            <Choice label="Surface" value={draft.surface ?? "SURFACE_GLOSS"} options={surfaces} onValue={(surface) => set({ surface: surface as "SURFACE_GLOSS" })} />
+            <Choice label="Surface" value={said(draft.surface, "SURFACE_GLOSS")} options={surfaces} onValue={(surface) => set({ surface: surface as "SURFACE_GLOSS" })} />
             <TextField label="From cone" value={draft.coneFrom ?? ""} maxLength={4} required={kind === "described"} onValue={(coneFrom) => set({ coneFrom: coneFrom.trim() })} />
             <TextField label="To cone" value={draft.coneTo ?? ""} maxLength={4} onValue={(coneTo) => set({ coneTo: coneTo.trim() })} />
           </div>
@@ -273,7 +274,6 @@ function RecipeEditor({ studio, draft, onDraft }: { studio: string; draft: Glaze
             label={`Material ${i + 1}`}
             value={ing.material ?? ""}
             suggestions={known}
-            fault={known.length > 0 && ing.material && !known.some((k) => k.toLowerCase() === ing.material!.trim().toLowerCase()) ? "Not among the materials." : undefined}
             onValue={(material) => set(ingredients.map((old, k) => (k === i ? { ...old, material } : old)))}
           />
           <NumberField label="Parts" value={ing.amount || undefined} min={0} max={1e6} onValue={(amount) => set(ingredients.map((old, k) => (k === i ? { ...old, amount: amount ?? 0 } : old)))} />

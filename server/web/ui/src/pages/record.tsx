@@ -9,7 +9,7 @@ import { unit } from "../preferences";
 import { address, go, route } from "../route";
 import { useSaving } from "../saving";
 import { layerChoicesOf, layeringOf, newLayer, questionToQuery, usualWall } from "../scoring";
-import { length, lengthNumber, percent, toShown } from "../units";
+import { inReadersUnit, length, lengthNumber, percent, toShown } from "../units";
 import { AnyOf, Choice, NumberField, Tick } from "../parts/fields";
 import { Plot, type Point } from "../parts/plot";
 import { Cautions, Empty, Failed, Panel, Waiting, When } from "../parts/states";
@@ -194,7 +194,7 @@ function Proof({ studio, record }: { studio: string; record: StudioRecord }) {
             {suspects.slice(0, 30).map((p) => (
               <li class="tile suspect" key={p.tile}>
                 <a href={address(studio, "tiles", idOf(p.tile))}>{p.glazes?.map((g) => names.get(g) ?? idOf(g)).join(" + ")}</a>
-                <span>{p.suspect}</span>
+                <span>{inReadersUnit(p.suspect ?? "", u)}</span>
               </li>
             ))}
           </ul>
@@ -296,7 +296,7 @@ function NextTiles({ studio }: { studio: string }) {
                   <a href={address(studio, "score", "", questionToQuery(question))}>
                     <strong>{[...choices].reverse().map((l) => names.get(l.glaze) ?? l.glaze).join(" over ")}</strong>
                   </a>
-                  <span>{t.sentence}</span>
+                  <span>{inReadersUnit(t.sentence ?? "", u)}</span>
                   <span class="hint">
                     expected {length(t.medianRunMm ?? 0, u)}, 90 % under {length(t.runP90Mm ?? 0, u)}; settles {(t.expectedGain ?? 0).toFixed(2)} combinations
                   </span>
@@ -417,7 +417,7 @@ function Lots({ studio }: { studio: string }) {
       {c && (
         <div role="status" class="stack">
           <p>
-            <strong>{c.sentence}</strong>
+            <strong>{inReadersUnit(c.sentence ?? "", u)}</strong>
           </p>
           <p>
             {length(c.differenceMm ?? 0, u)} more at three coats (80 %: {lengthNumber(c.differenceP10Mm ?? 0, u)} to {length(c.differenceP90Mm ?? 0, u)}); chance that the new lot runs clearly more:{" "}

@@ -1,14 +1,14 @@
 // Score: how far will this layering run on this wall in this firing?
 import { useEffect } from "preact/hooks";
 import { answer, api } from "../api/client";
-import type { Advice, DrawWallResponse, Score as ScoreAnswer, ScoreLayeringRequest } from "../api/types";
+import type { Advice, DrawWallResponse, Driver, Score as ScoreAnswer, ScoreLayeringRequest } from "../api/types";
 import { useAnswer } from "../asking";
 import { bodies, firings, glazes, ready } from "../lists";
 import { idOf } from "../names";
 import { unit } from "../preferences";
 import { address, go, route } from "../route";
 import { isComplete, newLayer, questionFromQuery, questionOf, questionToQuery, requestOf, type Question } from "../scoring";
-import { length, lengthNumber, percent } from "../units";
+import { inReadersUnit, length, lengthNumber, percent } from "../units";
 import { Choice, NumberField } from "../parts/fields";
 import { LayersEditor } from "../parts/layers";
 import { OutcomeForm } from "../parts/outcome";
@@ -154,7 +154,7 @@ function Verdict(props: { studio: string; question: Question; drawn: DrawWallRes
           </span>
         }
       >
-        <div class="twin">
+        <div class="twin wide">
           <div class="verdict">
             <p>
               <RiskMark risk={score.risk} chance={score.exceedProbability} large />
@@ -190,7 +190,6 @@ function Verdict(props: { studio: string; question: Question; drawn: DrawWallRes
           </div>
           <WallDrawing film={drawn.film ?? []} score={score} straight={!question.wall.ware && !question.wall.shape} />
         </div>
-        <Cautions cautions={score.cautions} />
       </Panel>
       <AdvicePanel studio={studio} question={question} onQuestion={props.onQuestion} />
       <Panel title="Log the tile" class="no-print" id="log">
@@ -199,7 +198,7 @@ function Verdict(props: { studio: string; question: Question; drawn: DrawWallRes
       </Panel>
       <div class="twin">
         <Panel title="What drives it">
-          <Drivers score={score} />
+          <Drivers studio={studio} score={score} />
         </Panel>
         <Panel title="Each glaze alone">
           <Solo studio={studio} score={score} />
@@ -213,6 +212,7 @@ function Verdict(props: { studio: string; question: Question; drawn: DrawWallRes
           <Physics studio={studio} question={question} score={score} />
         </Panel>
       </div>
+      <Cautions cautions={score.cautions} />
     </>
   );
 }
@@ -236,12 +236,33 @@ function Foot({ score }: { score: ScoreAnswer }) {
             ? `Put a dished cookie under it: ${length(foot.cookieDiameterMm ?? 0, u)} across, ${length(foot.cookieThicknessMm ?? 0, u)} thick`
             : "No cookie needed"}
       </h3>
-      {foot.reason && <p class="hint">{foot.reason}</p>}
+      {foot.reason && <p class="hint">{inReadersUnit(foot.reason, u)}</p>}
     </div>
   );
 }
 
-function Drivers({ score }: { score: ScoreAnswer }) {
+// What each kind of driver is measured against, in the reader's own unit.
+function driverText(d: Driver, glaze: string): string {
+  switch (d.kind) {
+    case "KIND_THICKNESS":
+      return "All layers together, against the thickest alone";
+    case "KIND_GLAZE":
+      return `${glaze}, against a middling glaze in its place`;
+    case "KIND_BLEND":
+      return "Mixing between the layers, against layers that stay apart";
+    case "KIND_HEAT_WORK":
+      return "The heat work, against one cone less";
+    case "KIND_ORDER":
+      return "This order, against the reverse";
+    case "KIND_CORRECTION":
+      return "What your tiles have taught, against physics alone";
+    default:
+      return d.sentence ?? "";
+  }
+}
+
+function Drivers({ studio, score }: { studio: string; score: ScoreAnswer }) {
+  const names = ready(glazes(studio));
   const drivers = score.drivers ?? [];
   if (drivers.length === 0) return <p class="hint">Nothing stands out.</p>;
   const u = unit.value;
@@ -252,7 +273,7 @@ function Drivers({ score }: { score: ScoreAnswer }) {
         const share = (48 * (d.runMm ?? 0)) / most;
         return (
           <li class="bar" key={i}>
-            <span>{d.sentence}</span>
+            <span>{driverText(d, names.find((g) => g.name === d.glaze)?.displayName ?? idOf(d.glaze))}</span>
             <strong>
               {(d.runMm ?? 0) < 0 ? "−" : "+"}
               {length(Math.abs(d.runMm ?? 0), u)}
@@ -324,7 +345,9 @@ function EvidenceList({ studio, score }: { studio: string; score: ScoreAnswer })
         {e.movedMost?.map((t) => (
           <li key={t.tile}>
             <a href={address(studio, "tiles", idOf(t.tile))}>
-              <span>{t.sentence || idOf(t.tile)}</span>
+              <span>
+                {idOf(t.tile)} <small>{t.sentence}</small>
+              </span>
               <small>weight {(t.weight ?? 0).toFixed(2)}</small>
             </a>
           </li>
@@ -378,6 +401,15 @@ function Physics({ studio, question, score }: { studio: string; question: Questi
   );
 }
 
+// Where the service's sentence names a length, it is said in the reader's own unit.
+function adviceText(a: Advice, q: Question): string {
+  const to = a.request?.placement?.clearanceMm;
+  if (a.kind === "CHANGE_KIND_RAISE_BAND" && to !== undefined) {
+    return `Start the band ${length(to - q.wall.clearanceMm, unit.value)} higher: leave ${length(to, unit.value)} bare.`;
+  }
+  return inReadersUnit(a.sentence ?? "", unit.value);
+}
+
 function AdvicePanel({ studio, question, onQuestion }: { studio: string; question: Question; onQuestion(q: Question): void }) {
   const request = isComplete(question) ? requestOf(studio, question) : null;
   const advised = useAnswer<ScoreLayeringRequest, Advice[]>(
@@ -395,8 +427,8 @@ function AdvicePanel({ studio, question, onQuestion }: { studio: string; questio
       {advised.value && advised.value.length > 0 && (
         <ul class={advised.busy ? "tile-list stale" : "tile-list"}>
           {advised.value.map((a, i) => (
-            <li class="tile" key={i}>
-              <strong>{a.sentence}</strong>
+            <li class="tile trial" key={i}>
+              <strong>{adviceText(a, question)}</strong>
               <span class="row">
                 <RiskMark risk={a.risk} chance={a.exceedProbability} />
                 <span>
@@ -406,7 +438,7 @@ function AdvicePanel({ studio, question, onQuestion }: { studio: string; questio
               </span>
               {a.request && (
                 <span class="row">
-                  <button type="button" aria-label={`Try it: ${a.sentence}`} onClick={() => onQuestion(questionOf(a.request!))}>
+                  <button type="button" aria-label={`Try it: ${adviceText(a, question)}`} onClick={() => onQuestion(questionOf(a.request!))}>
                     Try it
                   </button>
                 </span>

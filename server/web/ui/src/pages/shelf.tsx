@@ -8,7 +8,7 @@ import { idOf, nameOf } from "../names";
 import { unit } from "../preferences";
 import { address, go, route } from "../route";
 import { isComplete, layeringOf, newLayer, placementOf, questionFromQuery, questionToQuery, usualWall, type LayerChoice, type WallChoice } from "../scoring";
-import { length, percent } from "../units";
+import { inReadersUnit, length, percent } from "../units";
 import { Choice, NumberField, TextField } from "../parts/fields";
 import { LayersEditor } from "../parts/layers";
 import { WallEditor } from "../parts/placement";
@@ -214,7 +214,7 @@ export function ShelfPage({ studio }: { studio: string }) {
               {plan.value.warnings && plan.value.warnings.length > 0 && (
                 <ul class="flags notice">
                   {plan.value.warnings.map((w) => (
-                    <li key={w}>{w}</li>
+                    <li key={w}>{inReadersUnit(w, u)}</li>
                   ))}
                 </ul>
               )}
@@ -231,7 +231,7 @@ export function ShelfPage({ studio }: { studio: string }) {
                 </>
               )}
               <div class="scrolled" tabIndex={0} role="region" aria-label="Pieces, the riskiest first">
-                <table>
+                <table class="cards">
                   <thead>
                     <tr>
                       <th scope="col">Piece</th>
@@ -278,7 +278,7 @@ export function ShelfPage({ studio }: { studio: string }) {
                               ? `${foot.cookie === "COOKIE_KIND_DISHED" ? "dished" : "plain"} ${length(foot.cookieDiameterMm ?? 0, u)}`
                               : "nothing"}
                           </td>
-                          <td>{l.advice || (foot?.reason ?? "")}</td>
+                          <td>{inReadersUnit(l.advice || (foot?.reason ?? ""), u)}</td>
                         </tr>
                       );
                     })}

@@ -13,7 +13,7 @@ import { unit } from "../preferences";
 import { address, go, route } from "../route";
 import { useSaving } from "../saving";
 import { isComplete, layerChoicesOf, newLayer, questionFromQuery, questionToQuery, usualWall, wallChoiceOf, type Question } from "../scoring";
-import { length, lengthNumber, percent } from "../units";
+import { inReadersUnit, length, lengthNumber, percent } from "../units";
 import { Choice, FileButton, TextField, Tick } from "../parts/fields";
 import { LayersEditor } from "../parts/layers";
 import { OutcomeForm } from "../parts/outcome";
@@ -268,7 +268,7 @@ function TileLine({ studio, tile, suspect }: { studio: string; tile: Tile; suspe
       </span>
       {suspect && (
         <span>
-          <span class="tag">! suspect</span> {suspect}
+          <span class="tag">! suspect</span> {inReadersUnit(suspect, u)}
         </span>
       )}
       <span class="hint">

@@ -75,8 +75,8 @@ export function WaresPage({ studio }: { studio: string }) {
         {(all) => {
           const found = all.find((w) => idOf(w.name) === item);
           return (
-            <div class="split">
-              <Panel title="In this studio" class="no-print">
+            <div class={item ? "split opened" : "split"}>
+              <Panel title="In this studio" class="no-print list">
                 <a class="button" href={address(studio, "wares", "new")}>
                   + New ware
                 </a>
@@ -93,6 +93,7 @@ export function WaresPage({ studio }: { studio: string }) {
                 </ul>
               </Panel>
               <div class="stack">
+                <a class="back" href={address(studio, "wares")}>← All wares</a>
                 {item === "new" ? (
                   <WareEditor key="new" studio={studio} />
                 ) : found ? (

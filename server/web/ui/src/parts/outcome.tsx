@@ -4,12 +4,11 @@ import { newRequestId } from "../api/client";
 import type { Tile } from "../api/types";
 import { logTile, pending, taken } from "../logging";
 import { firings, ready } from "../lists";
-import { idOf } from "../names";
+import { idOf, nameOf } from "../names";
 import { tester, unit } from "../preferences";
 import { isComplete, layeringOf, placementOf, type Question } from "../scoring";
 import { length } from "../units";
 import { NumberField, TextField, Tick } from "./fields";
-import { nameOf } from "../names";
 
 // The day by the reader's own calendar.
 export function today(): string {
@@ -76,7 +75,7 @@ export function OutcomeForm({ studio, question, onLogged }: { studio: string; qu
     >
       {!complete && <p class="notice">Choose the layers and the firing first; then one number logs the tile.</p>}
       <div class="pair">
-        <NumberField label="Longest drip below the band" value={run} min={0} max={2000} unit="length" onValue={setRun} />
+        <NumberField label="Longest drip" value={run} min={0} max={2000} unit="length" onValue={setRun} />
         <button type="submit" class="main" disabled={!complete || run === undefined}>
           Log this run
         </button>

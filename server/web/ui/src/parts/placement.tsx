@@ -27,8 +27,8 @@ export function WallEditor({ studio, wall, onWall }: { studio: string; wall: Wal
         <NumberField label="Lean, from level" value={wall.angleDeg} min={0} max={90} step={5} unit="°" hint="90° stands upright." onValue={(v) => v !== undefined && change({ angleDeg: v })} />
       )}
       <div class="pair">
-        <NumberField label="Bare wall below the band" value={wall.clearanceMm} min={0} max={2000} step={5} unit="length" onValue={(v) => v !== undefined && change({ clearanceMm: v })} />
-        <NumberField label="Height of the band" value={wall.bandMm} min={0.1} max={2000} step={5} unit="length" onValue={(v) => v !== undefined && change({ bandMm: v })} />
+        <NumberField label="Bare wall below" value={wall.clearanceMm} min={0} max={2000} step={5} unit="length" onValue={(v) => v !== undefined && change({ clearanceMm: v })} />
+        <NumberField label="Band height" value={wall.bandMm} min={0.1} max={2000} step={5} unit="length" onValue={(v) => v !== undefined && change({ bandMm: v })} />
       </div>
       <p class="hint">
         Measured along the wall: the band starts {length(wall.clearanceMm, unit.value)} above the foot and ends at{" "}

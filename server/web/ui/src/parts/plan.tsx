@@ -1,5 +1,6 @@
 // A firing plan: said in words, and edited by cone, by segments or by a kiln's own log.
 import type { Atmosphere, ConeFiring, FiringPlan, Segment } from "../api/types";
+import { said } from "../names";
 import { Choice, FileButton, NumberField, OneOf, TextField, type Option } from "./fields";
 
 const atmospheres: Option[] = [
@@ -66,7 +67,7 @@ export function PlanEditor({ plan, onPlan }: { plan: FiringPlan; onPlan(plan: Fi
         <>
           <div class="pair">
             <TextField label="Cone" value={cone.cone ?? ""} maxLength={4} onValue={(v) => setCone({ cone: v.trim() })} />
-            <Choice label="Size of the cone" value={cone.coneType ?? "CONE_TYPE_LARGE"} options={coneTypes} onValue={(v) => setCone({ coneType: v as ConeType })} />
+            <Choice label="Size of the cone" value={said(cone.coneType, "CONE_TYPE_LARGE")} options={coneTypes} onValue={(v) => setCone({ coneType: v as ConeType })} />
           </div>
           <div class="pair">
             <NumberField label="Last 100 °C at" unit="°C/h" value={cone.finalRampCPerH} min={5} max={600} hint="60 unless you say." onValue={(v) => setCone({ finalRampCPerH: v })} />
@@ -109,7 +110,7 @@ export function PlanEditor({ plan, onPlan }: { plan: FiringPlan; onPlan(plan: Fi
       <div class="pair">
         <Choice
           label="Atmosphere"
-          value={plan.atmosphere?.kind ?? "ATMOSPHERE_KIND_OXIDATION"}
+          value={said(plan.atmosphere?.kind, "ATMOSPHERE_KIND_OXIDATION")}
           options={atmospheres}
           onValue={(v) => onPlan({ ...plan, atmosphere: { kind: v as AtmosphereKind } })}
         />

@@ -55,7 +55,7 @@ export function Plot(props: { label: string; x: Axis; y: Axis; marks: Mark[]; ru
   const box = useRef<HTMLDivElement>(null);
   const width = useWidth(box, 560);
   const height = props.height ?? Math.min(340, Math.max(230, width * 0.6));
-  const margin = { left: 52, right: 14, top: 12, bottom: 46 };
+  const margin = { left: 62, right: 14, top: 12, bottom: 46 };
   const all = props.marks.flatMap((m) => m.points);
   if (all.length === 0) return null;
 
@@ -102,7 +102,7 @@ export function Plot(props: { label: string; x: Axis; y: Axis; marks: Mark[]; ru
             <text class="axis-label" x={(margin.left + width - margin.right) / 2} y={height - 8} text-anchor="middle">
               {props.x.label}
             </text>
-            <text class="axis-label" transform={`translate(13 ${(margin.top + height - margin.bottom) / 2}) rotate(-90)`} text-anchor="middle">
+            <text class="axis-label" transform={`translate(12 ${(margin.top + height - margin.bottom) / 2}) rotate(-90)`} text-anchor="middle">
               {props.y.label}
             </text>
           </g>

@@ -1,5 +1,6 @@
 // What a page says while it waits, when there is nothing yet, and when something went wrong.
 import type { ComponentChildren } from "preact";
+import { useState } from "preact/hooks";
 import { keyWanted } from "../api/client";
 import type { Problem } from "../api/problem";
 import type { Caution, Flag } from "../api/types";
@@ -65,15 +66,22 @@ export function When<T>(props: { loaded: Loaded<T>; what: string; onRetry?: () =
 }
 
 export function Cautions({ cautions }: { cautions: Caution[] | undefined }) {
+  const [all, setAll] = useState(false);
   if (!cautions || cautions.length === 0) return null;
+  const folded = !all && cautions.length > 3;
   return (
-    <section class="cautions" aria-label="Cautions">
+    <section class={folded ? "cautions folded" : "cautions"} aria-label="Cautions">
       <h3>Take care</h3>
       <ul>
         {cautions.map((c) => (
           <li key={c.code}>{c.text}</li>
         ))}
       </ul>
+      {folded && (
+        <button type="button" class="plain" onClick={() => setAll(true)}>
+          {cautions.length - 2} more cautions
+        </button>
+      )}
     </section>
   );
 }

@@ -55,7 +55,7 @@ export function WallDrawing({ film, score, straight }: { film: FilmPoint[]; scor
   const halfMm = Math.max(widest, cookieDiameter / 2) * 1.06 + wallSize * 0.04;
   const tallMm = wallTop + cookieThickness;
 
-  const labelRoom = Math.min(190, width * 0.42);
+  const labelRoom = 178;
   const top = 30;
   const bottom = 44;
   const scale = Math.min((width - labelRoom - 16) / (2 * halfMm), 430 / tallMm);
@@ -114,21 +114,21 @@ export function WallDrawing({ film, score, straight }: { film: FilmPoint[]; scor
   const rightmost = axis + halfMm * scale;
   const bracket = (rightmost + Math.max(edge.px, drip.px)) / 2 + 6;
   const u = unit.value;
-  const beyond = (run: number) => (run > clearance ? " past the foot" : "");
+  const beyond = (run: number) => (run > clearance ? ", over the foot" : "");
 
   const labels = [
     { key: "edge", px: edge.px, py: edge.py, text: "lower edge of the band" },
     { key: "drip", px: drip.px, py: drip.py, text: `drip ${length(median, u)}${beyond(median)}` },
-    { key: "span", px: bracket, py: longest.py, text: `80 %: ${lengthNumber(p10, u)} to ${length(p90, u)}${beyond(p90)}` },
+    { key: "span", px: bracket, py: longest.py, text: `80 %: ${lengthNumber(p10, u)} to ${length(p90, u)}` },
     ...(needed > 0 && needed < last.s && needed > clearance
-      ? [{ key: "leave", px: mark(needed).px, py: mark(needed).py, text: `start here: ${length(needed, u)} bare` }]
+      ? [{ key: "leave", px: mark(needed).px, py: mark(needed).py, text: `start here: ${length(needed, u)}` }]
       : []),
     { key: "foot", px: mark(0).px, py: y(0), text: "foot" },
   ].sort((a, b) => a.py - b.py);
   const places = spread(labels.map((l) => l.py), 17, height - bottom + 12);
 
   const barMm = u === "in" ? 25.4 * (scale * 25.4 > 28 ? 1 : 4) : ([5, 10, 20, 50, 100, 200].find((m) => m * scale > 36) ?? 500);
-  const footHalf = straight ? radius(first.r) : radius(first.r);
+  const footHalf = radius(first.r);
   const described =
     `Section of the wall, ${length(wallTop, u)} high. The band starts ${length(clearance, u)} above the foot. ` +
     `Median drip ${length(median, u)}, 80 % between ${length(p10, u)} and ${length(p90, u)}. ` +
