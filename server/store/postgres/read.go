@@ -133,9 +133,7 @@ func (s *Store) each(ctx context.Context, studio string, kind store.Kind, text s
 		}
 		defer rows.Close()
 		for rows.Next() {
-			// A copy, since the record shares it.
-			data := append([]byte(nil), rows.RawValues()[0]...)
-			r, err := commit.DecodeRecord(studio, kind, data)
+			r, err := commit.DecodeRecord(studio, kind, rows.RawValues()[0])
 			if err != nil {
 				return err
 			}

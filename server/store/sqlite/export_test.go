@@ -2,6 +2,7 @@ package sqlite
 
 import (
 	"context"
+	"database/sql"
 	"fmt"
 )
 
@@ -18,3 +19,23 @@ func (s *Store) SetQueryOnly(on bool) error {
 }
 
 func (s *Store) Count(query string, dest *int) error { return s.readers.QueryRow(query).Scan(dest) }
+
+func (s *Store) Pragma(name string) (value string, err error) {
+	err = s.writer.conn.QueryRowContext(context.Background(), "PRAGMA "+name).Scan(&value)
+	return value, err
+}
+
+func (s *Store) ScanBlobs(studio, kind string) (n int64, err error) {
+	rows, err := s.readers.Query("SELECT data FROM record WHERE studio = ? AND kind = ? ORDER BY sequence", studio, kind)
+	if err != nil {
+		return 0, err
+	}
+	defer rows.Close()
+	for ; rows.Next(); n++ {
+		var data sql.RawBytes
+		if err := rows.Scan(&data); err != nil {
+			return n, err
+		}
+	}
+	return n, rows.Err()
+}

@@ -340,6 +340,25 @@ func TestMigrationNumbers(t *testing.T) {
 	}
 }
 
+// TestSynced checks the settings on which surviving a loss of power rests (SQLite documentation, "PRAGMA
+// synchronous": in WAL mode FULL syncs the log at each commit). A killed process cannot show it: what it
+// has written stays with the operating system.
+func TestSynced(t *testing.T) {
+	path := made(t, 1)
+	backup := filepath.Join(t.TempDir(), "backup.db")
+	if err := sqlite.Backup(t.Context(), path, backup); err != nil {
+		t.Fatal(err)
+	}
+	for _, p := range []string{path, backup} {
+		s := opened(t, p)
+		for name, want := range map[string]string{"journal_mode": "wal", "synchronous": "2"} {
+			if got, err := s.Pragma(name); err != nil || got != want {
+				t.Errorf("%s is %s, want %s; %v", name, got, want, err)
+			}
+		}
+	}
+}
+
 func TestOldAnswersArePruned(t *testing.T) {
 	path := made(t, 0)
 	now := time.Date(2024, 2, 28, 12, 0, 0, 0, time.UTC)

@@ -3,6 +3,7 @@ package sqlite
 import (
 	"context"
 	"database/sql"
+	"database/sql/driver"
 	"strings"
 	"time"
 
@@ -10,9 +11,9 @@ import (
 	"github.com/catchline/catchline/server/store/internal/commit"
 )
 
-// readStatements are those of fixed text; lists are put together in listQuery.
+// readStatements are those of fixed text, but for Scan's; lists are put together in listQuery.
 type readStatements struct {
-	get, scan, findKey, live, versions, answered *sql.Stmt
+	get, findKey, live, versions, answered *sql.Stmt
 }
 
 func prepareReads(ctx context.Context, db *sql.DB) (*readStatements, error) {
@@ -22,7 +23,6 @@ func prepareReads(ctx context.Context, db *sql.DB) (*readStatements, error) {
 		text string
 	}{
 		{&r.get, "SELECT data FROM record WHERE studio = ? AND kind = ? AND parent = ? AND id = ?"},
-		{&r.scan, "SELECT data FROM record WHERE studio = ? AND kind = ? ORDER BY sequence"},
 		{&r.findKey, "SELECT studio, data FROM record WHERE kind || '' = 'key' AND id = ?"},
 		{&r.versions, `SELECT '', sequence FROM studio WHERE studio = ?1 AND live
 			UNION ALL SELECT kind, version FROM version WHERE studio = ?1`},
@@ -63,14 +63,23 @@ func (s *Store) List(ctx context.Context, q store.Query) (page store.Page, err e
 		if err != nil {
 			return err
 		}
-		return eachRecord(ctx, rows, q.Studio, q.Kind, func(r store.Record) error {
+		defer rows.Close()
+		for rows.Next() {
 			if len(page.Records) == q.Limit {
 				page.More = true
-				return nil
+				break
+			}
+			var data sql.RawBytes
+			if err := rows.Scan(&data); err != nil {
+				return err
+			}
+			r, err := commit.DecodeRecord(q.Studio, q.Kind, data)
+			if err != nil {
+				return err
 			}
 			page.Records = append(page.Records, r)
-			return nil
-		})
+		}
+		return rows.Err()
 	})
 	if err != nil {
 		return store.Page{}, err
@@ -119,34 +128,30 @@ func (s *Store) Scan(ctx context.Context, studio string, kind store.Kind, each f
 		return err
 	}
 	return s.read(func() error {
-		rows, err := s.reads.scan.QueryContext(ctx, studio, string(kind))
+		conn, err := s.readers.Conn(ctx)
 		if err != nil {
 			return err
 		}
-		return eachRecord(ctx, rows, studio, kind, each)
+		defer conn.Close()
+		return conn.Raw(func(c any) error {
+			st, err := prepare(c.(driver.Conn), "SELECT data FROM record WHERE studio = ? AND kind = ? ORDER BY sequence")
+			if err != nil {
+				return err
+			}
+			defer st.stmt.Close()
+			return st.each(func(v driver.Value) error {
+				if err := ctx.Err(); err != nil {
+					return err
+				}
+				data, _ := v.([]byte)
+				r, err := commit.DecodeRecord(studio, kind, data)
+				if err != nil {
+					return err
+				}
+				return each(r)
+			}, studio, string(kind))
+		})
 	})
-}
-
-func eachRecord(ctx context.Context, rows *sql.Rows, studio string, kind store.Kind, each func(store.Record) error) error {
-	defer rows.Close()
-	for rows.Next() {
-		var data []byte
-		if err := rows.Scan(&data); err != nil {
-			return err
-		}
-		r, err := commit.DecodeRecord(studio, kind, data)
-		if err != nil {
-			return err
-		}
-		if err := each(r); err != nil {
-			return err
-		}
-		// The driver notices the end of the context by and by.
-		if err := ctx.Err(); err != nil {
-			return err
-		}
-	}
-	return rows.Err()
 }
 
 // FindKey implements store.Reader.

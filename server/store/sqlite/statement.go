@@ -8,8 +8,9 @@ import (
 	"strings"
 )
 
-// statement is a prepared statement of the writing connection. It speaks to the driver itself, since the
-// locks and copies of database/sql cost as much as a small insert does.
+// statement is a prepared statement of one connection. It speaks to the driver itself, since the locks and
+// copies of database/sql, and the driver's watch over a context, cost as much as a small insert or the
+// reading of a row does.
 type statement struct {
 	stmt interface {
 		driver.Stmt
@@ -64,6 +65,24 @@ func (st *statement) row(dest []driver.Value, values ...driver.Value) (bool, err
 		return false, nil
 	}
 	return err == nil, err
+}
+
+// each reads every row, of one column, and calls f with it.
+func (st *statement) each(f func(driver.Value) error, values ...driver.Value) error {
+	rows, err := st.stmt.QueryContext(context.Background(), st.bind(values))
+	if err != nil {
+		return err
+	}
+	var row [1]driver.Value
+	for err == nil {
+		if err = rows.Next(row[:]); err == nil {
+			err = f(row[0])
+		}
+	}
+	if e := rows.Close(); err == io.EOF {
+		err = e
+	}
+	return err
 }
 
 // bulkRows are the numbers of rows that a bulk has statements for: one statement of 16 rows takes about
