@@ -60,11 +60,10 @@ func TestTriangleGivesTheMode(t *testing.T) {
 			t.Errorf("%d tiles: not converged: %+v", n, c.search)
 		}
 		for id, want := range m.θ {
-			if got := c.θ[c.position(int32(id))]; math.Abs(got-want) > 1e-9 {
+			if got := c.θ[c.position(int32(id))]; math.Abs(got-want) > 1e-8 {
 				t.Errorf("%d tiles: coefficient %d is %v by least squares, %v at the mode", n, id, got, want)
 			}
 		}
-		t.Logf("%+v %+v", c.search, c.widths)
 	}
 }
 
@@ -116,11 +115,11 @@ func TestNoTiles(t *testing.T) {
 	if p.Mean != 0 || p.EffectiveTiles != 0 {
 		t.Errorf("no tiles, yet mean %v and %v tiles of evidence", p.Mean, p.EffectiveTiles)
 	}
-	// sqrt(0.6² common + 0.6² glaze): by hand from the prior.
-	if want := math.Sqrt(0.72); math.Abs(p.KnownSD-want) > 1e-12 {
+	// sqrt(0.6² common + 0.35² glaze): by hand from the prior.
+	if want := math.Sqrt(0.4825); math.Abs(p.KnownSD-want) > 1e-12 {
 		t.Errorf("known to %v, prior says %v", p.KnownSD, want)
 	}
-	if lo, hi := p.Quantile(0.1), p.Quantile(0.9); !(hi-lo > 2) {
+	if lo, hi := p.Quantile(0.1), p.Quantile(0.9); !(hi-lo > 1.8) {
 		t.Errorf("80 %% interval %v to %v is too sure of itself", lo, hi)
 	}
 }

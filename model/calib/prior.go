@@ -75,9 +75,9 @@ type Prior struct {
 	DF []float64
 }
 
-// DefaultPrior is the prior of a studio of which nothing is known. The physics is good to a factor of about two
-// (common practice, no source, and ours as the widths below): ln 2 is split over the common effect and the glazes. Widths are
-// in ln drive, so 0.35 is about 40 % of a short run and 12 % of a long one.
+// DefaultPrior is the prior of a studio of which nothing is known. The widths are ours (no source): the physics of a whole
+// studio good to a factor of about two, and glazes that differ by half as much beyond what the melt model says of itself
+// (Share.PriorSD). Widths are in ln drive, so 0.35 is about 40 % of a short run and 12 % of a long one.
 func DefaultPrior() Prior {
 	return Prior{
 		Effects: [NumEffects]Normal{
@@ -94,7 +94,7 @@ func DefaultPrior() Prior {
 			Described:  {0, 0.3},
 		},
 		Spread: [NumFactors]LogNormal{
-			Glaze:  {0.6, 0.4},
+			Glaze:  {0.35, 0.5},
 			Lot:    {0.15, 0.5},
 			Pair:   {0.3, 0.5},
 			Kiln:   {0.2, 0.5},

@@ -129,9 +129,9 @@ func (s *studio) fire(i int) piece {
 	t.LnPhysics += simPerCone * float64(p.cone)
 	t.PhysicsSD = 0.15
 	for k, g := range p.glazes {
-		share := Share{Name: fmt.Sprintf("glaze %d", g), Weight: math.Max(weights[k], 1e-3) / (1 + 1e-3)}
+		share := Share{Name: fmt.Sprintf("glaze %d", g), Weight: math.Max(weights[k], 1e-3) / (1 + 1e-3), PriorSD: 0.45}
 		if s.describe[g] {
-			share.PriorSD = 0.7
+			share.PriorSD = 0.8
 			t.Features.Described += share.Weight
 		}
 		if s.matte[g] {
