@@ -2,8 +2,9 @@
 //
 // Each server gathers the writes that arrive together into groups, as package sqlite does, but in
 // several lanes: a studio always takes the same lane, so a server does not wait for itself. A group
-// locks its studios' rows, which puts the writes of all servers to a studio into one order; it costs
-// two round trips and one commit, whatever the number of writes in it.
+// locks its studios' rows, which puts the writes of all servers to a studio into one order. It costs two
+// round trips and one commit, whatever the number of writes in it; or a single statement, when it only
+// inserts, and nobody else has written to these studios since this server did.
 //
 // When the server of the database goes away, reads and what is safe to repeat of the writes go on with
 // the next host of the URL that takes writes, for as long as Patience.
@@ -120,7 +121,8 @@ func Open(ctx context.Context, url string, o Options) (*Store, error) {
 		return nil, s.translate(err)
 	}
 	for range lanes {
-		s.queues = append(s.queues, commit.NewQueue(s.commit))
+		l := &lane{Store: s, known: map[string]commit.Studio{}}
+		s.queues = append(s.queues, commit.NewQueue(l.commit))
 	}
 	if !o.Quiet {
 		s.notices = newNotifier()

@@ -18,18 +18,35 @@ type uncertain struct{ error }
 
 func (u uncertain) Unwrap() error { return u.error }
 
-// commit is the queues': it makes the jobs durable, or says to each why not. While the database is away
-// it tries again what is certain not to have been done, and what has a request to tell by.
-func (s *Store) commit(jobs []*commit.Job) {
-	give := time.Now().Add(s.patience)
+// lane is one queue's side of the store. Only the queue's goroutine uses it.
+type lane struct {
+	*Store
+	known map[string]commit.Studio // as this lane has left them
+}
+
+// maxKnown bounds the memory of a lane; beyond it a lane forgets and learns again.
+const maxKnown = 10_000
+
+// commit is the queue's: it makes the jobs durable, or says to each why not. While the database is away it
+// tries again what is certain not to have been done, and what has a request to tell by.
+func (l *lane) commit(jobs []*commit.Job) {
+	give := time.Now().Add(l.patience)
 	for wait := 20 * time.Millisecond; len(jobs) > 0; wait = min(2*wait, time.Second) {
-		g := commit.NewGroup(jobs, false)
-		err := s.transact(g)
+		g := commit.NewGroup(jobs, true)
+		err := errNotFresh
+		if l.recall(g) {
+			err = l.attempt(g, l.insertFresh)
+		}
+		if isNotFresh(err) {
+			g = commit.NewGroup(jobs, false)
+			err = l.attempt(g, l.transact)
+		}
+		l.learn(g, err)
 		if err == nil {
 			changes := g.Changes()
-			s.hub.Tell(changes)
-			if s.notices != nil {
-				s.notices.add(changes)
+			l.hub.Tell(changes)
+			if l.notices != nil {
+				l.notices.add(changes)
 			}
 			return
 		}
@@ -41,11 +58,11 @@ func (s *Store) commit(jobs []*commit.Job) {
 			j.Answer = store.Answer{}
 			switch {
 			case unsure && (!again || j.Write.Request.ID == ""):
-				j.Err = s.fault(store.ErrUncertain, err)
+				j.Err = l.fault(store.ErrUncertain, err)
 			case again && !j.Gone():
 				left = append(left, j)
 			default:
-				j.Err = s.translate(err)
+				j.Err = l.translate(err)
 			}
 		}
 		if jobs = left; len(jobs) > 0 {
@@ -54,50 +71,89 @@ func (s *Store) commit(jobs []*commit.Job) {
 	}
 }
 
-// transact does a group in one transaction: one round trip to lock and to read, one to write and to commit.
-// Its context is its own. A caller must not end it for the others; and PostgreSQL, when asked to cancel
-// a commit that waits for a standby, gives up the waiting and reports success.
-func (s *Store) transact(g *commit.Group) error {
+// recall fills in what the lane knows of the group's studios, and reports whether that is all that the group
+// needs to know.
+func (l *lane) recall(g *commit.Group) bool {
+	if len(g.Numbers) > 0 {
+		return false
+	}
+	for k, e := range g.Entries {
+		if !e.Assumed || k.Kind == store.KindStudio {
+			return false
+		}
+	}
+	for name, studio := range g.Studios {
+		known, ok := l.known[name]
+		if !ok {
+			return false
+		}
+		*studio = known
+	}
+	return true
+}
+
+func (l *lane) learn(g *commit.Group, err error) {
+	if len(l.known) > maxKnown {
+		clear(l.known)
+	}
+	for name, studio := range g.Studios {
+		delete(l.known, name)
+		if err == nil && studio.Live {
+			l.known[name] = commit.Studio{Live: true, Sequence: studio.Sequence}
+		}
+	}
+}
+
+// attempt calls do with a connection. Its context is its own. A caller must not end it for the others; and
+// PostgreSQL, when asked to cancel a commit that waits for a standby, gives up the waiting and reports
+// success.
+func (l *lane) attempt(g *commit.Group, do func(context.Context, *pgx.Conn, *commit.Group) error) error {
 	ctx, cancel := context.WithTimeout(context.Background(), attemptTimeout)
 	defer cancel()
-	c, err := s.writers.Acquire(ctx)
+	c, err := l.writers.Acquire(ctx)
 	if err != nil {
 		return lostUnless(context.Background(), false, err)
 	}
 	defer c.Release() // which closes it if it is not idle
+	delete(c.Conn().PgConn().CustomData(), warningKey)
+	return do(ctx, c.Conn(), g)
+}
+
+// transact does a group in one transaction: one round trip to lock and to read, one to write and to commit.
+func (l *lane) transact(ctx context.Context, c *pgx.Conn, g *commit.Group) error {
 	lost := func(err error) error {
 		if err != nil {
-			err = lostUnless(context.Background(), c.Conn().IsClosed(), err)
-			if !c.Conn().IsClosed() {
+			err = lostUnless(context.Background(), c.IsClosed(), err)
+			if !c.IsClosed() {
 				c.Exec(ctx, "ROLLBACK")
 			}
 		}
 		return err
 	}
-
-	if err := load(ctx, c.Conn(), g); err != nil {
+	if err := load(ctx, c, g); err != nil {
 		return lost(err)
 	}
-	g.Apply(s.now())
+	g.Apply(l.now())
 	if len(g.Versions) == 0 {
 		_, err := c.Exec(ctx, "ROLLBACK") // no write has succeeded: nothing to make durable
 		return lost(err)
 	}
-	delete(c.Conn().PgConn().CustomData(), warningKey)
-	committed, err := save(ctx, c.Conn(), g)
+	committed, err := save(ctx, c, g)
 	if err = lost(err); isLost(err) {
 		return uncertain{err}
 	}
-	if err != nil {
-		return err
-	}
-	if committed.String() != "COMMIT" {
+	if err == nil && committed.String() != "COMMIT" {
 		return fmt.Errorf("the commit was answered by %q", committed)
 	}
-	if warning := c.Conn().PgConn().CustomData()[warningKey]; warning != nil {
+	return doubted(c, err)
+}
+
+// doubted turns a success that the server has warned about into an uncertain outcome.
+func doubted(c *pgx.Conn, err error) error {
+	if warning := c.PgConn().CustomData()[warningKey]; err == nil && warning != nil {
 		return uncertain{fmt.Errorf("the server warned at the commit: %v", warning)}
 	}
-	return nil
+	return err
 }
 
 const warningKey = "warning"
