@@ -98,7 +98,7 @@ func (s *tiles) complete(ctx context.Context, d *day, old, next *pb.Tile) ([]str
 	switch {
 	case old.Layering == nil:
 		if next.Prediction, err = s.api.predictTile(ctx, d.studio, next); err != nil {
-			return nil, err
+			return nil, renamed(err, func(field string) string { return strings.TrimPrefix(field, "tile.") })
 		}
 	case layered || fired || placed:
 		// What was said was said of another tile. Said now, it would not be beforehand.
