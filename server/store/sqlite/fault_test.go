@@ -359,6 +359,24 @@ func TestSynced(t *testing.T) {
 	}
 }
 
+// TestCloseLeavesOneFile checks that the log was folded into the file, which SQLite does when the last
+// connection is closed.
+func TestCloseLeavesOneFile(t *testing.T) {
+	path := made(t, 10)
+	s := opened(t, path)
+	write(t, s, store.Insert(tileRecord(10)))
+	if n := count(t, s); n != 11 {
+		t.Fatal(n)
+	}
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	files, err := os.ReadDir(filepath.Dir(path))
+	if err != nil || len(files) != 1 {
+		t.Fatalf("%v, %v", files, err)
+	}
+}
+
 func TestOldAnswersArePruned(t *testing.T) {
 	path := made(t, 0)
 	now := time.Date(2024, 2, 28, 12, 0, 0, 0, time.UTC)

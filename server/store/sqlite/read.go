@@ -138,7 +138,7 @@ func (s *Store) Scan(ctx context.Context, studio string, kind store.Kind, each f
 			if err != nil {
 				return err
 			}
-			defer st.stmt.Close()
+			defer st.close()
 			return st.each(func(v driver.Value) error {
 				if err := ctx.Err(); err != nil {
 					return err

@@ -85,6 +85,8 @@ func (st *statement) each(f func(driver.Value) error, values ...driver.Value) er
 	return err
 }
 
+func (st *statement) close() { st.stmt.Close() }
+
 // bulkRows are the numbers of rows that a bulk has statements for: one statement of 16 rows takes about
 // as long as five of one row.
 var bulkRows = [...]int{16, 4, 1}
@@ -107,6 +109,12 @@ func prepareBulk(conn driver.Conn, insert string, columns int) (*bulk, error) {
 		}
 	}
 	return b, nil
+}
+
+func (b *bulk) close() {
+	for _, st := range b.statements {
+		st.close()
+	}
 }
 
 // add puts one row aside for flush.

@@ -26,6 +26,8 @@ type writer struct {
 	putStudio, putVersion, deleteRequest, pruneRequests *statement
 	records, requests                                   *bulk
 
+	statements []interface{ close() }
+
 	pruned time.Time // when answers too old to count were last looked for
 }
 
@@ -42,11 +44,11 @@ func newWriter(ctx context.Context, db *sql.DB) (*writer, error) {
 		return nil, err
 	}
 	if err := conn.Raw(func(c any) error { return w.prepare(c.(driver.Conn)) }); err != nil {
-		conn.Close()
+		w.close()
 		return nil, err
 	}
 	if err := w.probe(); err != nil {
-		conn.Close()
+		w.close()
 		return nil, err
 	}
 	return w, nil
@@ -82,12 +84,17 @@ func (w *writer) prepare(conn driver.Conn) (err error) {
 		if *p.to, err = prepare(conn, p.text); err != nil {
 			return err
 		}
+		w.statements = append(w.statements, *p.to)
 	}
 	if w.records, err = prepareBulk(conn, "INSERT INTO record (studio, kind, sequence, parent, id, labels, data)", 7); err != nil {
 		return err
 	}
-	w.requests, err = prepareBulk(conn, "INSERT INTO request (studio, id, hash, answer, time)", 5)
-	return err
+	w.statements = append(w.statements, w.records)
+	if w.requests, err = prepareBulk(conn, "INSERT INTO request (studio, id, hash, answer, time)", 5); err != nil {
+		return err
+	}
+	w.statements = append(w.statements, w.requests)
+	return nil
 }
 
 // probe finds out whether the file can be written; SQLite opens one that cannot all the same.
@@ -98,7 +105,13 @@ func (w *writer) probe() error {
 	return errors.Join(w.putStudio.run("probe", int64(0), int64(0)), w.rollback.run())
 }
 
-func (w *writer) close() { w.conn.Close() }
+// close closes the statements too, without which SQLite would keep the file open.
+func (w *writer) close() {
+	for _, st := range w.statements {
+		st.close()
+	}
+	w.conn.Close()
+}
 
 // commit is the queue's: it makes the jobs durable, or says to each why not.
 func (s *Store) commit(jobs []*commit.Job) {
