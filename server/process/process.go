@@ -122,13 +122,13 @@ func Open(ctx context.Context, c config.Config, o Options) (p *Program, err erro
 		o.Services = contract
 	}
 	services := o.Services(p.store, p.log)
-	p.makeGRPC(links, tlsConfig)
 	channel := gateway.NewChannel("http", links)
+	services.Register(channel)
+	p.makeGRPC(links, chain.Streams(channel.GetServiceInfo()), tlsConfig)
 	if p.export != nil {
 		channel.WithServerStatsHandler(p.export.CallStats())
 	}
 	services.Register(p.grpc)
-	services.Register(channel)
 	go services.Watch(background)
 
 	// What the program itself asks for needs no key.
@@ -169,7 +169,7 @@ func Links(c *config.Config, log *slog.Logger, metrics *telemetry.Metrics, guard
 		telemetry.Log(log),
 		metrics.Link(),
 		chain.Recovery(log),
-		chain.Deadline(chain.Deadlines{Default: c.Deadlines.Default, Max: c.Deadlines.Max, Stream: c.Deadlines.Stream}),
+		chain.Deadline(deadlines(c)),
 		guard.Link(),
 		limits.New(limits.Options{
 			RequestsPerSecond: c.Limits.RequestsPerSecond, KeyRequestsPerSecond: c.Limits.KeyRequestsPerSecond,
@@ -177,6 +177,10 @@ func Links(c *config.Config, log *slog.Logger, metrics *telemetry.Metrics, guard
 			Streams: c.Limits.Sheets, KeyStreams: c.Limits.KeySheets, StreamMessages: c.Limits.StreamMessages,
 		}, metrics.Shed).Link(),
 	}
+}
+
+func deadlines(c *config.Config) chain.Deadlines {
+	return chain.Deadlines{Default: c.Deadlines.Default, Max: c.Deadlines.Max, Stream: c.Deadlines.Stream}
 }
 
 func (p *Program) guard(ctx context.Context) (*access.Guard, error) {
@@ -231,11 +235,12 @@ func (p *Program) listen() error {
 	return nil
 }
 
-func (p *Program) makeGRPC(links []chain.Link, tlsConfig *tls.Config) {
+func (p *Program) makeGRPC(links []chain.Link, streams map[string]bool, tlsConfig *tls.Config) {
 	c := &p.config.GRPC
 	options := []grpc.ServerOption{
 		grpc.UnaryInterceptor(chain.Unary("grpc", links)),
 		grpc.StreamInterceptor(chain.Stream("grpc", links)),
+		grpc.InTapHandle(chain.DeadlineTap(deadlines(&p.config), streams)),
 		grpc.MaxRecvMsgSize(c.MaxMessageBytes),
 		grpc.MaxSendMsgSize(c.MaxMessageBytes),
 		grpc.MaxConcurrentStreams(c.MaxStreams),

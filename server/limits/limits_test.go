@@ -1,0 +1,201 @@
+package limits
+
+import (
+	"context"
+	"fmt"
+	"sync"
+	"sync/atomic"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"google.golang.org/genproto/googleapis/rpc/errdetails"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+
+	"github.com/catchline/catchline/server/chain"
+)
+
+var roomy = Options{Concurrent: 1000, Queue: 1000, QueueTime: time.Second, Streams: 1000, KeyStreams: 1000, StreamMessages: 1000}
+
+// call passes one call through the limits.
+func call(l *Limits, c *chain.Call, work func()) error {
+	return l.Link().Around(context.Background(), c, func(context.Context) error {
+		if work != nil {
+			work()
+		}
+		return nil
+	})
+}
+
+// why returns the reason of a refusal and the time after which to try again.
+func why(t *testing.T, err error) (reason string, retry time.Duration) {
+	t.Helper()
+	if err == nil {
+		return "", 0
+	}
+	s := status.Convert(err)
+	if s.Code() != codes.ResourceExhausted {
+		t.Fatalf("not ResourceExhausted: %v", err)
+	}
+	for _, d := range s.Details() {
+		switch d := d.(type) {
+		case *errdetails.ErrorInfo:
+			reason = d.Reason
+		case *errdetails.RetryInfo:
+			retry = d.RetryDelay.AsDuration()
+		}
+	}
+	return reason, retry
+}
+
+func TestRateOfAllAndOfOneKey(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		o := roomy
+		o.RequestsPerSecond, o.KeyRequestsPerSecond = 1000, 200
+		l := New(o, nil)
+		sent := func(key string, n int) (passed int, reason string, retry time.Duration) {
+			for range n {
+				if r, d := why(t, call(l, &chain.Call{Key: key}, nil)); r == "" {
+					passed++
+				} else {
+					reason, retry = r, d
+				}
+			}
+			return
+		}
+		if passed, reason, retry := sent("a", 50); passed != 20 || reason != "LIMIT_KEY_RATE" || retry <= 0 || retry > 5*time.Millisecond {
+			t.Errorf("key a: %d passed, then %s, again after %s", passed, reason, retry)
+		}
+		if passed, _, _ := sent("b", 50); passed != 20 {
+			t.Errorf("key b, which is another one: %d passed", passed)
+		}
+		if passed, reason, _ := sent("", 100); passed != 0 || reason != "LIMIT_RATE" {
+			t.Errorf("in all, of which 100 are used up: %d more passed, then %s", passed, reason)
+		}
+		time.Sleep(50 * time.Millisecond) // 50 in all, 10 for each key
+		if passed, _, _ := sent("a", 50); passed != 10 {
+			t.Errorf("key a after 50 ms: %d passed", passed)
+		}
+		time.Sleep(time.Minute)
+		sent("c", 1)
+		if len(l.keys) != 1 {
+			t.Errorf("%d keys are remembered; idle ones are to be forgotten", len(l.keys))
+		}
+	})
+}
+
+func TestConcurrentStreams(t *testing.T) {
+	o := roomy
+	o.Streams, o.KeyStreams = 3, 2
+	l := New(o, nil)
+	stream := func(key string) *chain.Call { return &chain.Call{Key: key, Streaming: true} }
+	nested := func(key string) (reason string) { r, _ := why(t, call(l, stream(key), nil)); return r }
+	call(l, stream("a"), func() {
+		call(l, stream("a"), func() {
+			if got := nested("a"); got != "LIMIT_KEY_STREAMS" {
+				t.Errorf("third of a key: %q", got)
+			}
+			call(l, stream("b"), func() {
+				if got := nested("c"); got != "LIMIT_STREAMS" {
+					t.Errorf("fourth in all: %q", got)
+				}
+				if got := nested(""); got != "LIMIT_STREAMS" {
+					t.Errorf("fourth in all, without a key: %q", got)
+				}
+				if err := call(l, &chain.Call{Key: "a"}, nil); err != nil {
+					t.Errorf("a call that is no stream: %v", err)
+				}
+			})
+		})
+	})
+	if got := nested("a"); got != "" || l.streams != 0 {
+		t.Errorf("after all have ended: %q, %d under way", got, l.streams)
+	}
+}
+
+func TestQueueIsBoundedInLengthAndTime(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		o := roomy
+		o.Concurrent, o.Queue, o.QueueTime = 2, 3, 50*time.Millisecond
+		var shed atomic.Int64
+		l := New(o, func(reason string) { shed.Add(1) })
+		var mu sync.Mutex
+		outcome := map[string]int{}
+		var wg sync.WaitGroup
+		start := time.Now()
+		for range 10 {
+			wg.Go(func() {
+				err := call(l, &chain.Call{}, func() { time.Sleep(40 * time.Millisecond) })
+				reason, _ := why(t, err)
+				mu.Lock()
+				outcome[fmt.Sprintf("%s after %s", reason, time.Since(start))]++
+				mu.Unlock()
+			})
+		}
+		wg.Wait()
+		// Two work at once, two of the three that wait come next, the last one has waited 50 ms by 80; five are turned away at once.
+		want := map[string]int{" after 40ms": 2, " after 80ms": 2, "LIMIT_BUSY after 50ms": 1, "LIMIT_BUSY after 0s": 5}
+		for k, n := range want {
+			if outcome[k] != n {
+				t.Errorf("%q: %d, want %d; all: %v", k, outcome[k], n, outcome)
+			}
+		}
+		if shed.Load() != 6 {
+			t.Errorf("%d counted as turned away", shed.Load())
+		}
+		if err := call(l, &chain.Call{}, nil); err != nil {
+			t.Errorf("it has not recovered: %v", err)
+		}
+	})
+}
+
+func TestWhoGivesUpWaitingFreesThePlace(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		o := roomy
+		o.Concurrent, o.Queue = 1, 1
+		l := New(o, nil)
+		release := make(chan struct{})
+		go call(l, &chain.Call{}, func() { <-release })
+		synctest.Wait()
+		ctx, cancel := context.WithCancel(t.Context())
+		gaveUp := make(chan error, 1)
+		go func() {
+			gaveUp <- l.Link().Around(ctx, &chain.Call{}, func(context.Context) error { return nil })
+		}()
+		synctest.Wait()
+		cancel()
+		if err := <-gaveUp; status.Code(err) != codes.Canceled {
+			t.Errorf("it was told %v", err)
+		}
+		waited := make(chan error, 1)
+		go func() { waited <- call(l, &chain.Call{}, nil) }()
+		synctest.Wait()
+		close(release)
+		if err := <-waited; err != nil {
+			t.Errorf("the place in the queue was not free: %v", err)
+		}
+	})
+}
+
+func TestHealthIsNeverTurnedAway(t *testing.T) {
+	o := roomy
+	o.RequestsPerSecond, o.Concurrent, o.Queue = 0.001, 1, 0
+	l := New(o, nil)
+	for range 100 {
+		if err := call(l, &chain.Call{Method: "/grpc.health.v1.Health/Check"}, nil); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+func BenchmarkPassing(b *testing.B) {
+	o := roomy
+	o.KeyRequestsPerSecond = 1e9
+	link := New(o, nil).Link()
+	c := &chain.Call{Method: "/catchline.v1.ScoreService/ScoreLayering", Key: "k"}
+	b.ReportAllocs()
+	for b.Loop() {
+		link.Around(b.Context(), c, func(context.Context) error { return nil })
+	}
+}
