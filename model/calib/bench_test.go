@@ -46,6 +46,22 @@ func BenchmarkFit(b *testing.B) {
 	}
 }
 
+// BenchmarkFitLots is a fit of 10,000 tiles of 300 glazes with three lots each.
+func BenchmarkFitLots(b *testing.B) {
+	tiles := logOf(10000)
+	for i := range tiles {
+		for _, g := range tiles[i].Glazes {
+			tiles[i].Lots = append(tiles[i].Lots, Share{Name: fmt.Sprint(g.Name, "/", (i/7)%3), Weight: g.Weight})
+		}
+	}
+	b.ReportAllocs()
+	for b.Loop() {
+		if _, err := Fit(tiles, DefaultPrior()); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
 // BenchmarkSolve is the least-squares problem of a fit alone, rows to coefficients, and its floor, gonum's thin QR of the very
 // same matrix with every pair a column.
 func BenchmarkSolve(b *testing.B) {

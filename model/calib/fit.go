@@ -69,7 +69,7 @@ func fit(sorted []*Tile, prior Prior, precision float64) (*Calibration, error) {
 	c := &Calibration{prior: prior, widths: prior.middle()}
 	if len(sorted) > 0 {
 		few := &Calibration{prior: prior}
-		few.lay(thinned(sorted, maxWidthTiles))
+		few.lay(sample(sorted))
 		c.search.WidthTiles = len(few.rows)
 		var err error
 		if c.widths, err = newSystem(&few.prior, &few.core, &few.pairs, few.rows).widths(&few.prior, precision); err != nil {
@@ -293,7 +293,7 @@ func (c *Calibration) add(t *Tile) (*Calibration, error) {
 	next.search.Tiles++
 	next.search.Added++
 	var err error
-	if next.θ, err = next.tri.solve(); err != nil {
+	if next.θ, err = next.tri.coefficients(); err != nil {
 		return nil, err
 	}
 	return &next, nil

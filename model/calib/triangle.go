@@ -124,17 +124,22 @@ func (t *triangle) condition() float64 {
 // follow from them by back substitution.
 const cornerSize = 48
 
-// solve returns the least-squares coefficients.
+// solve returns the least-squares coefficients, once rank and condition are checked.
+func (t *triangle) solve() ([]float64, error) {
+	if c := t.condition(); !(c < conditionLimit) {
+		return nil, fmt.Errorf("%w: condition number %.3g, limit %.0g", errRank, c, float64(conditionLimit))
+	}
+	return t.coefficients()
+}
+
+// coefficients of rows that are known to determine them, as they do where prior rows for all of them are among them.
 //
 // The last rows of R go to sajari/regression twice, as (r, y) and (-r, -y). The mirror makes every column sum to zero, so that
 // the intercept which the library forces comes out as exactly nothing and the rest is the least-squares answer. It is
-// never shown raw tiles, as it would form an m×m matrix of them, and rank and condition are checked before, as it does not.
-func (t *triangle) solve() ([]float64, error) {
+// never shown raw tiles, as it would form an m×m matrix of them, and it is never asked about rank, which it does not check.
+func (t *triangle) coefficients() ([]float64, error) {
 	if t.n == 0 {
 		return nil, nil
-	}
-	if c := t.condition(); !(c < conditionLimit) {
-		return nil, fmt.Errorf("%w: condition number %.3g, limit %.0g", errRank, c, float64(conditionLimit))
 	}
 	first := max(0, t.n-cornerSize)
 	reg := new(regression.Regression)

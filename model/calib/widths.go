@@ -1,18 +1,22 @@
 package calib
 
 import (
+	"cmp"
 	"fmt"
+	"maps"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/optimize"
 )
 
 const (
-	// Widths are learnt from at most so many tiles, spread evenly over the log: they are few numbers, and so many tiles
-	// tell them to a few per cent. Coefficients are always learnt from all.
-	maxWidthTiles = 2048
-	minWidth      = 1e-4
-	maxWidth      = 10.0
+	// Widths are few numbers, and a part of a long log tells them to a few per cent: at most so many tiles, of as many glazes
+	// as bring at most so many groups. Coefficients are always learnt from all tiles and groups.
+	maxWidthTiles  = 2048
+	maxWidthGroups = 200
+	minWidth       = 1e-4
+	maxWidth       = 10.0
 )
 
 // widths finds the variances that maximise the marginal likelihood times their priors, and the mode there.
@@ -118,14 +122,47 @@ func (v *variances) lnPrior(p *Prior) float64 {
 	return s
 }
 
-// thinned is at most limit of the tiles, evenly spaced.
-func thinned(tiles []*Tile, limit int) []*Tile {
-	if len(tiles) <= limit {
+// sample picks the tiles that the widths are learnt from: those that are made of the most logged glazes only, as many of them as
+// keep the groups within the limit, so that each group keeps all its tiles; and of these, evenly over time, not too many.
+func sample(tiles []*Tile) []*Tile {
+	if core, _ := registers(tiles); len(core.levels) > maxWidthGroups {
+		tiles = ofMostLogged(tiles)
+	}
+	if len(tiles) <= maxWidthTiles {
 		return tiles
 	}
-	out := make([]*Tile, limit)
+	out := make([]*Tile, maxWidthTiles)
 	for i := range out {
-		out[i] = tiles[i*len(tiles)/limit]
+		out[i] = tiles[i*len(tiles)/maxWidthTiles]
 	}
 	return out
+}
+
+// ofMostLogged is the tiles made of the most logged glazes only.
+func ofMostLogged(tiles []*Tile) []*Tile {
+	count := map[string]int{}
+	for _, t := range tiles {
+		for _, g := range t.Glazes {
+			count[g.Name]++
+		}
+	}
+	names := slices.SortedFunc(maps.Keys(count), func(a, b string) int {
+		return cmp.Or(cmp.Compare(count[b], count[a]), cmp.Compare(a, b))
+	})
+	// The number of groups grows with that of glazes: leave out the least logged quarter until they fit.
+	for n := len(names); ; n = n * 3 / 4 {
+		in := make(map[string]bool, n)
+		for _, name := range names[:n] {
+			in[name] = true
+		}
+		var of []*Tile
+		for _, t := range tiles {
+			if !slices.ContainsFunc(t.Glazes, func(g Share) bool { return !in[g.Name] }) {
+				of = append(of, t)
+			}
+		}
+		if core, _ := registers(of); len(core.levels) <= maxWidthGroups || n <= 2 {
+			return of
+		}
+	}
 }
