@@ -36,7 +36,10 @@ type Client struct {
 	Sheets       pb.SheetServiceClient
 	Keys         pb.KeyServiceClient
 
-	conn *grpc.ClientConn
+	// Conn is what the services are called over, for those that are not of this contract, such as health.
+	Conn grpc.ClientConnInterface
+
+	own *grpc.ClientConn // to be closed; nil: somebody else's
 }
 
 // Options say how to reach a server.
@@ -73,7 +76,7 @@ const serviceConfig = `{
 // MaxMessageBytes is the largest message that is sent or taken: an import is at most 8 MB, a chunk of a sheet less.
 const MaxMessageBytes = 32 << 20
 
-// New makes a client for a target such as "127.0.0.1:7801" or "dns:///catchline.example:7801". It connects when it is first used.
+// New makes a client for a target such as "127.0.0.1:7400" or "dns:///catchline.example:7400". It connects when it is first used.
 func New(target string, o Options) (*Client, error) {
 	creds := insecure.NewCredentials()
 	switch {
@@ -96,7 +99,7 @@ func New(target string, o Options) (*Client, error) {
 		return nil, err
 	}
 	c := Over(conn)
-	c.conn = conn
+	c.own = conn
 	return c, nil
 }
 
@@ -114,15 +117,16 @@ func Over(conn grpc.ClientConnInterface) *Client {
 		Scores:       pb.NewScoreServiceClient(conn),
 		Sheets:       pb.NewSheetServiceClient(conn),
 		Keys:         pb.NewKeyServiceClient(conn),
+		Conn:         conn,
 	}
 }
 
 // Close ends the connection.
 func (c *Client) Close() error {
-	if c.conn == nil {
+	if c.own == nil {
 		return nil
 	}
-	return c.conn.Close()
+	return c.own.Close()
 }
 
 // loopback reports whether a target is certainly on this machine.

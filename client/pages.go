@@ -60,6 +60,70 @@ func (c *Client) AllTiles(ctx context.Context, studio string) iter.Seq2[*pb.Tile
 	})
 }
 
+// AllStudios walks the studios that the caller may see, by id.
+func (c *Client) AllStudios(ctx context.Context) iter.Seq2[*pb.Studio, error] {
+	return pages(func(token string) ([]*pb.Studio, string, error) {
+		r, err := c.Studios.ListStudios(ctx, &pb.ListStudiosRequest{PageSize: pageSize, PageToken: token})
+		return r.GetStudios(), r.GetNextPageToken(), err
+	})
+}
+
+// AllBodies walks the bodies of a studio by id.
+func (c *Client) AllBodies(ctx context.Context, studio string) iter.Seq2[*pb.Body, error] {
+	return pages(func(token string) ([]*pb.Body, string, error) {
+		r, err := c.Bodies.ListBodies(ctx, &pb.ListBodiesRequest{Parent: studio, PageSize: pageSize, PageToken: token})
+		return r.GetBodies(), r.GetNextPageToken(), err
+	})
+}
+
+// AllWares walks the wares of a studio by id.
+func (c *Client) AllWares(ctx context.Context, studio string) iter.Seq2[*pb.Ware, error] {
+	return pages(func(token string) ([]*pb.Ware, string, error) {
+		r, err := c.Wares.ListWares(ctx, &pb.ListWaresRequest{Parent: studio, PageSize: pageSize, PageToken: token})
+		return r.GetWares(), r.GetNextPageToken(), err
+	})
+}
+
+// AllSheets walks the sheets of a studio by id.
+func (c *Client) AllSheets(ctx context.Context, studio string) iter.Seq2[*pb.Sheet, error] {
+	return pages(func(token string) ([]*pb.Sheet, string, error) {
+		r, err := c.Sheets.ListSheets(ctx, &pb.ListSheetsRequest{Parent: studio, PageSize: pageSize, PageToken: token})
+		return r.GetSheets(), r.GetNextPageToken(), err
+	})
+}
+
+// AllKeys walks the keys of a studio by id, without their secrets.
+func (c *Client) AllKeys(ctx context.Context, studio string) iter.Seq2[*pb.Key, error] {
+	return pages(func(token string) ([]*pb.Key, string, error) {
+		r, err := c.Keys.ListKeys(ctx, &pb.ListKeysRequest{Parent: studio, PageSize: pageSize, PageToken: token})
+		return r.GetKeys(), r.GetNextPageToken(), err
+	})
+}
+
+// AllCalibrations walks the calibrations of a studio, the newest first, without tile diagnostics.
+func (c *Client) AllCalibrations(ctx context.Context, studio string) iter.Seq2[*pb.Calibration, error] {
+	return pages(func(token string) ([]*pb.Calibration, string, error) {
+		r, err := c.Calibrations.ListCalibrations(ctx, &pb.ListCalibrationsRequest{Parent: studio, PageSize: pageSize, PageToken: token})
+		return r.GetCalibrations(), r.GetNextPageToken(), err
+	})
+}
+
+// AllLots walks the lots of a glaze ("studios/{studio}/glazes/{glaze}") by id.
+func (c *Client) AllLots(ctx context.Context, glaze string) iter.Seq2[*pb.Lot, error] {
+	return pages(func(token string) ([]*pb.Lot, string, error) {
+		r, err := c.Glazes.ListLots(ctx, &pb.ListLotsRequest{Parent: glaze, PageSize: pageSize, PageToken: token})
+		return r.GetLots(), r.GetNextPageToken(), err
+	})
+}
+
+// AllMaterials walks a studio's own materials by id, and after them, if they are wanted, the minerals that every studio has.
+func (c *Client) AllMaterials(ctx context.Context, studio string, builtIn bool) iter.Seq2[*pb.Material, error] {
+	return pages(func(token string) ([]*pb.Material, string, error) {
+		r, err := c.Materials.ListMaterials(ctx, &pb.ListMaterialsRequest{Parent: studio, PageSize: pageSize, PageToken: token, IncludeBuiltIn: builtIn})
+		return r.GetMaterials(), r.GetNextPageToken(), err
+	})
+}
+
 // Sheet scores a sheet and walks its chunks as they come, in order of their index.
 func (c *Client) Sheet(ctx context.Context, r *pb.ScoreSheetRequest) iter.Seq2[*pb.ScoreSheetResponse, error] {
 	return func(yield func(*pb.ScoreSheetResponse, error) bool) {

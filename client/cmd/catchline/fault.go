@@ -1,0 +1,112 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+
+	"google.golang.org/genproto/googleapis/rpc/errdetails"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+
+	"github.com/catchline/catchline/model/chem"
+)
+
+// Exit codes.
+const (
+	exitDone = iota
+	exitFailed
+	exitInput
+	exitNotFound
+	exitUnavailable
+	exitRisk
+)
+
+// errRisk says that a risk is above the tolerated one; the answer has said so already.
+var errRisk = errors.New("the risk is above the tolerated one")
+
+// inputFault is a fault of the command line or of a file that goes with it.
+type inputFault struct{ sentence string }
+
+func (f *inputFault) Error() string { return f.sentence }
+
+func faultf(format string, args ...any) error { return &inputFault{fmt.Sprintf(format, args...)} }
+
+// fieldFault names a flag, its value and what is allowed.
+func fieldFault(field, value, limit string) error {
+	return &chem.FieldError{Field: field, Value: value, Limit: limit}
+}
+
+func exitCode(err error) int {
+	var (
+		input *inputFault
+		field *chem.FieldError
+	)
+	switch {
+	case errors.Is(err, errRisk):
+		return exitRisk
+	case errors.As(err, &input), errors.As(err, &field):
+		return exitInput
+	}
+	switch status.Code(err) {
+	case codes.InvalidArgument, codes.OutOfRange:
+		return exitInput
+	case codes.NotFound:
+		return exitNotFound
+	case codes.Unavailable, codes.DeadlineExceeded:
+		return exitUnavailable
+	}
+	return exitFailed
+}
+
+// sentenceOf says an error as a sentence, or as several where a server names several faults.
+func sentenceOf(err error) string {
+	if errors.Is(err, context.Canceled) || status.Code(err) == codes.Canceled {
+		return "Stopped."
+	}
+	var answered interface{ GRPCStatus() *status.Status }
+	if !errors.As(err, &answered) {
+		return stopped(err.Error())
+	}
+	s := answered.GRPCStatus()
+	text := stopped(s.Message())
+	switch s.Code() {
+	case codes.Unavailable:
+		if !reason(s, "STORAGE_UNAVAILABLE", "STOPPING", "OUTCOME_UNKNOWN", "OVERLOADED") {
+			text = "The server cannot be reached: " + text + " Start one with catchline-server, name another with --server, or add --embedded."
+		}
+	case codes.Unauthenticated:
+		text += " Give one with --key-file or in CATCHLINE_KEY."
+	}
+	for _, d := range s.Details() {
+		if b, ok := d.(*errdetails.BadRequest); ok && len(b.FieldViolations) > 1 {
+			var lines []string
+			for _, v := range b.FieldViolations {
+				lines = append(lines, "  "+v.Field+" "+v.Description)
+			}
+			return fmt.Sprintf("The request has %d faults:\n%s", len(lines), strings.Join(lines, "\n"))
+		}
+	}
+	return text
+}
+
+func reason(s *status.Status, any ...string) bool {
+	for _, d := range s.Details() {
+		if info, ok := d.(*errdetails.ErrorInfo); ok {
+			for _, r := range any {
+				if info.Reason == r {
+					return true
+				}
+			}
+		}
+	}
+	return false
+}
+
+func stopped(s string) string {
+	if s == "" || strings.ContainsAny(s[len(s)-1:], ".!?:\n") {
+		return s
+	}
+	return s + "."
+}
