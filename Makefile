@@ -1,5 +1,39 @@
 BUF = go tool -modfile=proto/tools/go.mod buf
 
+.PHONY: build run test bench
+
+# Static binaries: the server and the command line.
+build:
+	CGO_ENABLED=0 go build -trimpath -o bin/catchline-server ./server
+	CGO_ENABLED=0 go build -trimpath -o bin/catchline ./client/cmd/catchline
+
+# The service with the demo studio, in a database that stays until somebody deletes it, and a first score. Ctrl-C stops it.
+DEMO_DB ?= bin/demo.db
+run: build
+	@(bin/catchline --wait 60s score --layer skerry-blue:2 --layer lintel-amber:2 --firing cone-6 --clearance 40 && printf '%s\n' '' \
+		'That is the demo studio, which is invented; the service goes on until Ctrl-C.' \
+		'  pages            http://127.0.0.1:7480' \
+		'  command line     bin/catchline --help' \
+		'  over HTTP        curl -s http://127.0.0.1:7480/v1/studios/demo/glazes' \
+		'  the contract     http://127.0.0.1:7480/openapi.json, proto/catchline/v1' \
+		'  its database     $(DEMO_DB)') & \
+	exec bin/catchline-server --demo --create --store $(DEMO_DB) --log-level warn --log-format text
+
+# What a change has to pass. Tests that check against programs that are not there are skipped and say so; the race detector
+# needs a C compiler.
+PACKAGES = ./... ./testdata/...
+test:
+	go vet $(PACKAGES)
+	@if [ "$$(go env CGO_ENABLED)" = 1 ] && command -v "$$(go env CC)" >/dev/null; then \
+		echo 'go test -race $(PACKAGES)'; go test -race $(PACKAGES); \
+	else \
+		echo 'no C compiler, so without the race detector'; go test $(PACKAGES); \
+	fi
+
+# The whole of the benchmarks, as text for benchstat.
+bench:
+	go test -run '^$$' -bench . -benchmem -count $(or $(COUNT),1) $(PACKAGES)
+
 .PHONY: generate lint
 
 # Go, gRPC, gateway and OpenAPI code from the protocol definitions, with the plugins that go.mod pins.
