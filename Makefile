@@ -4,8 +4,8 @@ BUF = go tool -modfile=proto/tools/go.mod buf
 
 # Static binaries: the server and the command line.
 build:
-	CGO_ENABLED=0 go build -trimpath -o bin/catchline-server ./server
-	CGO_ENABLED=0 go build -trimpath -o bin/catchline ./client/cmd/catchline
+	CGO_ENABLED=0 go build -o bin/catchline-server ./server
+	CGO_ENABLED=0 go build -o bin/catchline ./client/cmd/catchline
 
 # The service with the demo studio, in a database that stays until somebody deletes it, and a first score. Ctrl-C stops it.
 DEMO_DB ?= bin/demo.db
