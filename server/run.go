@@ -5,11 +5,14 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"log/slog"
 	"runtime/debug"
 
 	"google.golang.org/grpc"
 
 	"github.com/catchline/catchline/client"
+	"google.golang.org/grpc/grpclog"
+
 	"github.com/catchline/catchline/server/config"
 	"github.com/catchline/catchline/server/process"
 	"github.com/catchline/catchline/server/telemetry"
@@ -30,6 +33,10 @@ func run(ctx context.Context, args []string, getenv func(string) (string, bool),
 	case "version":
 		fmt.Fprintln(out, version())
 		return nil
+	case "backup":
+		return process.Backup(ctx, c.Config, c.Backup.To, out)
+	case "restore":
+		return process.Restore(ctx, c.Config, c.Restore.From, c.Restore.Check, out)
 	case "migrate":
 		return process.Migrate(ctx, c.Config, out)
 	}
@@ -41,6 +48,8 @@ func serve(ctx context.Context, c config.Config, logs io.Writer) (err error) {
 	if err != nil {
 		return err
 	}
+	// gRPC's own log: its errors are those of connections, as a client that went away.
+	grpclog.SetLoggerV2(grpclog.NewLoggerV2(io.Discard, io.Discard, slog.NewLogLogger(log.Handler(), slog.LevelInfo).Writer()))
 	p, err := process.Open(ctx, c, process.Options{Version: version(), Logger: log, Pages: web.Handler(), Seed: seed})
 	if err != nil {
 		return err

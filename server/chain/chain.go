@@ -176,11 +176,18 @@ func (s *checkedStream) SendMsg(m any) error {
 	return s.ended(s.ServerStream.SendMsg(m))
 }
 
-// ended says why a stream ended, where the transport says only that it did.
+// ended says why a stream ended, where the transport says only that it did, or says it in other words.
 func (s *checkedStream) ended(err error) error {
-	ended := s.ctx.Err()
-	if ended != nil && (errors.Is(err, io.EOF) || errors.Is(err, ended)) {
-		return status.FromContextError(ended).Err()
+	if errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) {
+		return status.FromContextError(err).Err()
+	}
+	if errors.Is(err, io.EOF) {
+		// The transport's own context ends before those made from it.
+		for _, ctx := range []context.Context{s.ServerStream.Context(), s.ctx} {
+			if ended := ctx.Err(); ended != nil {
+				return status.FromContextError(ended).Err()
+			}
+		}
 	}
 	return err
 }

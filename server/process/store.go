@@ -5,16 +5,24 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
 
 	"github.com/catchline/catchline/server/config"
 	"github.com/catchline/catchline/server/store"
+	"github.com/catchline/catchline/server/store/postgres"
 	"github.com/catchline/catchline/server/store/sqlite"
 )
 
 // openStore opens the database, or makes it where that is asked for and there is none.
 func openStore(ctx context.Context, c *config.Config) (store.Store, error) {
 	if c.Store.PostgreSQL() {
-		return nil, errors.New("PostgreSQL is not built in yet")
+		s, err := postgres.Open(ctx, string(c.Store), postgres.Options{})
+		if err != nil {
+			return nil, mendBy(err)
+		}
+		return s, nil
 	}
 	path := string(c.Store)
 	s, err := sqlite.Open(ctx, path, sqlite.Options{})
@@ -43,17 +51,85 @@ func mendBy(err error) error {
 
 // Migrate brings the database to this program's schema, and makes it where that is asked for and there is none.
 func Migrate(ctx context.Context, c config.Config, out io.Writer) error {
+	var err error
 	if c.Store.PostgreSQL() {
-		return errors.New("PostgreSQL is not built in yet")
-	}
-	path := string(c.Store)
-	err := sqlite.Migrate(ctx, path)
-	if errors.Is(err, store.ErrMissing) && c.Create {
-		err = sqlite.Create(ctx, path)
+		err = postgres.Migrate(ctx, string(c.Store))
+	} else {
+		err = sqlite.Migrate(ctx, string(c.Store))
+		if errors.Is(err, store.ErrMissing) && c.Create {
+			err = sqlite.Create(ctx, string(c.Store))
+		}
 	}
 	if err != nil {
 		return mendBy(err)
 	}
 	fmt.Fprintf(out, "%s has the schema of this program\n", c.Store)
 	return nil
+}
+
+var errNotSQLite = errors.New("this is for SQLite; PostgreSQL has pg_basebackup, pg_dump and pg_restore")
+
+// Backup copies the database to a new file, also while a server runs on it.
+func Backup(ctx context.Context, c config.Config, to string, out io.Writer) error {
+	if c.Store.PostgreSQL() {
+		return errNotSQLite
+	}
+	if err := sqlite.Backup(ctx, string(c.Store), to); err != nil {
+		return err
+	}
+	fmt.Fprintf(out, "%s is a whole copy of %s\n", to, c.Store)
+	return nil
+}
+
+// Restore checks a backup and, unless only that is asked for, puts it in the place of the database, which must be gone: an
+// existing one is never overwritten.
+func Restore(ctx context.Context, c config.Config, from string, onlyCheck bool, out io.Writer) error {
+	if c.Store.PostgreSQL() {
+		return errNotSQLite
+	}
+	if err := sqlite.Check(ctx, from); err != nil && (onlyCheck || !errors.Is(err, store.ErrNeedsMigration)) {
+		return err
+	}
+	if onlyCheck {
+		fmt.Fprintf(out, "%s is whole and has the schema of this program\n", from)
+		return nil
+	}
+	to := string(c.Store)
+	for _, suffix := range []string{"", "-wal", "-shm"} {
+		if _, err := os.Lstat(to + suffix); !errors.Is(err, fs.ErrNotExist) {
+			return fmt.Errorf("%s is there: stop the server and move it away, with the files of that name and -wal and -shm; nothing is overwritten", to+suffix)
+		}
+	}
+	if err := copyFile(from, to); err != nil {
+		return fmt.Errorf("the backup cannot be copied: %w", err)
+	}
+	fmt.Fprintf(out, "%s is restored from %s\n", to, from)
+	return nil
+}
+
+// copyFile copies a file so that the copy appears whole and synced or not at all.
+func copyFile(from, to string) (err error) {
+	in, err := os.Open(from)
+	if err != nil {
+		return err
+	}
+	defer in.Close()
+	part, err := os.CreateTemp(filepath.Dir(to), ".restore-*")
+	if err != nil {
+		return err
+	}
+	defer os.Remove(part.Name())
+	_, err = io.Copy(part, in)
+	if err = errors.Join(err, part.Sync(), part.Close()); err != nil {
+		return err
+	}
+	// A link fails where a renaming would overwrite.
+	if err := os.Link(part.Name(), to); err != nil {
+		return err
+	}
+	dir, err := os.Open(filepath.Dir(to))
+	if err != nil {
+		return err
+	}
+	return errors.Join(dir.Sync(), dir.Close())
 }

@@ -1,0 +1,59 @@
+package process
+
+import (
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	pb "github.com/catchline/catchline/proto/catchline/v1"
+	"github.com/catchline/catchline/server/config"
+)
+
+func TestBackupOfARunningServerAndRestore(t *testing.T) {
+	s := start(t, nil)
+	studios := pb.NewStudioServiceClient(s.conn)
+	if _, err := studios.CreateStudio(t.Context(), &pb.CreateStudioRequest{StudioId: "kept", Studio: &pb.Studio{DisplayName: "Kept"}}); err != nil {
+		t.Fatal(err)
+	}
+	dir := t.TempDir()
+	backup := filepath.Join(dir, "backup.db")
+	if err := Backup(t.Context(), s.config, backup, io.Discard); err != nil {
+		t.Fatal(err)
+	}
+	if err := Backup(t.Context(), s.config, backup, io.Discard); err == nil {
+		t.Error("a backup was overwritten")
+	}
+	if err := Restore(t.Context(), s.config, backup, true, io.Discard); err != nil {
+		t.Errorf("the check: %v", err)
+	}
+	if err := Restore(t.Context(), s.config, backup, false, io.Discard); err == nil || !strings.Contains(err.Error(), "nothing is overwritten") {
+		t.Errorf("over a database that is there: %v", err)
+	}
+	restored := config.Default()
+	restored.Store = config.Database(filepath.Join(dir, "restored.db"))
+	if err := Restore(t.Context(), restored, backup, false, io.Discard); err != nil {
+		t.Fatal(err)
+	}
+	r := start(t, nil, func(c *config.Config) { c.Store, c.Create = restored.Store, false })
+	if got, err := pb.NewStudioServiceClient(r.conn).GetStudio(t.Context(), &pb.GetStudioRequest{Name: "studios/kept"}); err != nil || got.DisplayName != "Kept" {
+		t.Errorf("after the restore: %v, %v", got, err)
+	}
+	damaged := filepath.Join(dir, "damaged.db")
+	text, err := os.ReadFile(backup)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i := 4096; i < len(text); i++ {
+		text[i] ^= 0x55
+	}
+	put(t, damaged, text)
+	restored.Store = config.Database(filepath.Join(dir, "never.db"))
+	if err := Restore(t.Context(), restored, damaged, false, io.Discard); err == nil {
+		t.Error("a damaged backup was restored")
+	}
+	if _, err := os.Stat(string(restored.Store)); err == nil {
+		t.Error("a damaged backup left a file")
+	}
+}
