@@ -29,7 +29,7 @@ import (
 )
 
 // limit is how long one step may take; what takes longer does not come about.
-const limit = 20 * time.Second
+const limit = 10 * time.Second
 
 // browser is one Chromium for all tests; each test has a window of its own, with storage of its own.
 var browser struct {

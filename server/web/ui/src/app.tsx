@@ -149,7 +149,11 @@ function Invented() {
   const { studio } = route.value;
   const loaded = studios("").value;
   const made = loaded.state === "ready" && loaded.value.find((s) => idOf(s.name) === studio)?.invented;
-  return made ? <p class="invented">This studio is invented: its glazes, firings and tiles show what the pages do and are nobody’s results.</p> : null;
+  return made ? (
+    <aside class="invented" aria-label="About this studio">
+      This studio is invented: its glazes, firings and tiles show what the pages do and are nobody’s results.
+    </aside>
+  ) : null;
 }
 
 // The first page: choose a studio, or start one.

@@ -12,7 +12,7 @@ import { layeringOf, newLayer, questionToQuery, usualWall } from "../scoring";
 import { toShown } from "../units";
 import { Choice, NumberField, OneOf, TextField, type Option } from "../parts/fields";
 import { Plot, type Mark, type Point } from "../parts/plot";
-import { Empty, Failed, Panel, Waiting, When } from "../parts/states";
+import { Empty, Failed, Panel, Scrolled, Waiting, When } from "../parts/states";
 
 const surfaces: Option[] = [
   { value: "SURFACE_GLOSS", text: "Gloss" },
@@ -318,7 +318,7 @@ function Unity({ composition }: { composition: Composition | undefined }) {
   const rows = oxides.filter((o) => composition.moleFractions?.[o]);
   return (
     <>
-      <div class="scrolled" tabIndex={0} role="region" aria-label="Composition">
+      <Scrolled label="Composition">
         <table>
           <thead>
             <tr>
@@ -343,7 +343,7 @@ function Unity({ composition }: { composition: Composition | undefined }) {
             ))}
           </tbody>
         </table>
-      </div>
+      </Scrolled>
       <p>
         {composition.silicaToAlumina !== undefined && (
           <>

@@ -12,7 +12,7 @@ import { layerChoicesOf, layeringOf, newLayer, questionToQuery, usualWall } from
 import { inReadersUnit, length, lengthNumber, percent, toShown } from "../units";
 import { AnyOf, Choice, NumberField, Tick } from "../parts/fields";
 import { Plot, type Point } from "../parts/plot";
-import { Cautions, Empty, Failed, Panel, Waiting, When } from "../parts/states";
+import { Cautions, Empty, Failed, Panel, Scrolled, Waiting, When } from "../parts/states";
 
 export function RecordPage({ studio }: { studio: string }) {
   const [turn, setTurn] = useState(0);
@@ -141,7 +141,7 @@ function Proof({ studio, record }: { studio: string; record: StudioRecord }) {
       </div>
       <div class="twin">
         <Panel title="Do the intervals hold?">
-          <div class="scrolled">
+          <Scrolled label="Coverage of intervals">
             <table>
               <thead>
                 <tr>
@@ -164,7 +164,7 @@ function Proof({ studio, record }: { studio: string; record: StudioRecord }) {
                 ))}
               </tbody>
             </table>
-          </div>
+          </Scrolled>
           {a?.reliability && a.reliability.length > 0 && (
             <Plot
               label="How often the foot was passed against the chance given beforehand"
@@ -206,7 +206,7 @@ function Proof({ studio, record }: { studio: string; record: StudioRecord }) {
 
 function AccuracyTable({ rows }: { rows: { of: string; a: Accuracy | undefined }[] }) {
   return (
-    <div class="scrolled" tabIndex={0} role="region" aria-label="Accuracy by glaze and cone">
+    <Scrolled label="Accuracy by glaze and cone">
       <table>
         <thead>
           <tr>
@@ -237,7 +237,7 @@ function AccuracyTable({ rows }: { rows: { of: string; a: Accuracy | undefined }
           ))}
         </tbody>
       </table>
-    </div>
+    </Scrolled>
   );
 }
 

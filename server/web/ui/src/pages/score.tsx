@@ -15,7 +15,7 @@ import { OutcomeForm } from "../parts/outcome";
 import { WallEditor } from "../parts/placement";
 import { planSentence } from "../parts/plan";
 import { RiskMark } from "../parts/risk";
-import { Cautions, Empty, Failed, Flags, Panel, Waiting, When } from "../parts/states";
+import { Cautions, Empty, Failed, Flags, Panel, Scrolled, Waiting, When } from "../parts/states";
 import { WallDrawing } from "../parts/wall";
 
 export function ScorePage({ studio }: { studio: string }) {
@@ -371,7 +371,7 @@ function Physics({ studio, question, score }: { studio: string; question: Questi
   });
   return (
     <>
-      <div class="scrolled">
+      <Scrolled label="Layers in the melt">
         <table>
           <thead>
             <tr>
@@ -392,7 +392,7 @@ function Physics({ studio, question, score }: { studio: string; question: Questi
             ))}
           </tbody>
         </table>
-      </div>
+      </Scrolled>
       <p class="hint">
         {p.totalThicknessUm?.toFixed(0)} µm in all at the peak of {p.peakC?.toFixed(0)} °C (cone {p.equivalentCone}). Physics alone says{" "}
         {length(p.medianRunMm ?? 0, unit.value)}. Drips about {length(p.fingerSpacingMm ?? 0, unit.value)} apart.

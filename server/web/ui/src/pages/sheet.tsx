@@ -16,7 +16,7 @@ import { length, lengthNumber, percent } from "../units";
 import { AnyOf, Choice, NumberField, OneOf, TextField, Tick } from "../parts/fields";
 import { WallEditor } from "../parts/placement";
 import { RankGlyph } from "../parts/risk";
-import { Cautions, Empty, Failed, Panel, When } from "../parts/states";
+import { Cautions, Empty, Failed, Panel, Scrolled, When } from "../parts/states";
 
 interface Draft {
   under: LayerChoice[];
@@ -156,7 +156,7 @@ function SheetOf({ studio }: { studio: string }) {
   const running = useRef<AbortController | null>(null);
 
   useEffect(() => {
-    if (draft.firings.length === 0 && knownFirings.length > 0) setDraft({ ...draft, firings: [idOf(knownFirings[0]!.name)] });
+    if (knownFirings.length > 0) setDraft((before) => (before.firings.length > 0 ? before : { ...before, firings: [idOf(knownFirings[0]!.name)] }));
   }, [knownFirings.length]);
   useEffect(() => {
     const d = open && draftOfSheet(open);
@@ -427,10 +427,6 @@ function Matrix({ studio, result, title }: { studio: string; result: Result; tit
 
   const link = (ui: number, oi: number) =>
     address(studio, "score", "", questionToQuery({ body: draft.body, layers: [draft.under[ui]!, draft.over[oi]!], firing: draft.firings[f]!, wall: draft.wall, kiln: "" }));
-  const spoken = (ui: number, oi: number) => {
-    const i = index(ui, oi);
-    return `${name(draft.over[oi]!)} over ${name(draft.under[ui]!)}: ${riskWord(risks[result.rank[i]!])} risk, ${percent(result.exceed[i]!)}, median drip ${length(result.median[i]!, u)}, 80 % ${length(result.p10[i]!, u)} to ${length(result.p90[i]!, u)}`;
-  };
 
   const saveCSV = () => {
     const parts: string[] = [csvLine(["firing", "under", "over", "median_run_mm", "run_p10_mm", "run_p90_mm", "exceed_probability", "clearance_needed_mm", "risk"])];
@@ -464,6 +460,7 @@ function Matrix({ studio, result, title }: { studio: string; result: Result; tit
     <Panel
       title={title ?? "Runs and risks"}
       class="sheet"
+      style={{ "--columns": columnsShown.length, "--rows": rowsShown.length + 1 }}
       aside={
         <span class="row no-print">
           <button type="button" onClick={saveCSV}>
@@ -511,7 +508,7 @@ function Matrix({ studio, result, title }: { studio: string; result: Result; tit
               <Pager what="Columns" page={Math.min(columnPage, columnPages - 1)} pages={columnPages} onPage={setColumnPage} />
             </div>
           )}
-          <div class="scrolled" tabIndex={0} role="region" aria-label="Matrix of under and over glazes">
+          <Scrolled label="Matrix of under and over glazes">
             <table class="matrix">
               <thead>
                 <tr>
@@ -532,9 +529,15 @@ function Matrix({ studio, result, title }: { studio: string; result: Result; tit
                       return (
                         <td key={oi}>
                           {shows(ui, oi) ? (
-                            <a class={`rank${result.rank[i]}`} href={link(ui, oi)} aria-label={spoken(ui, oi)}>
+                            <a class={`rank${result.rank[i]}`} href={link(ui, oi)}>
                               <RankGlyph rank={result.rank[i]!} />
-                              <span>{lengthNumber(result.median[i]!, u)}</span>
+                              <span>
+                                <span class="unseen">
+                                  {name(draft.over[oi]!)} over {name(draft.under[ui]!)}: {riskWord(risks[result.rank[i]!])} risk, median drip{" "}
+                                </span>
+                                {lengthNumber(result.median[i]!, u)}
+                                <span class="unseen"> {u}, chance of passing the foot </span>
+                              </span>
                               <small>{percent(result.exceed[i]!).replace("under", "<").replace("over", ">")}</small>
                             </a>
                           ) : (
@@ -547,7 +550,7 @@ function Matrix({ studio, result, title }: { studio: string; result: Result; tit
                 ))}
               </tbody>
             </table>
-          </div>
+          </Scrolled>
           <p class="hint">Each field: median drip in {u}, and the chance that it passes the foot. Choose one to score it.</p>
         </>
       )}
@@ -556,7 +559,7 @@ function Matrix({ studio, result, title }: { studio: string; result: Result; tit
           <ul class="items">
             {sorted.slice(0, inList).map(({ ui, oi, i }) => (
               <li key={i}>
-                <a href={link(ui, oi)} aria-label={spoken(ui, oi)}>
+                <a href={link(ui, oi)}>
                   <span>
                     {name(draft.over[oi]!)} <small>over</small> {name(draft.under[ui]!)}
                     <br />

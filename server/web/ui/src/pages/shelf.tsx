@@ -13,7 +13,7 @@ import { Choice, NumberField, TextField } from "../parts/fields";
 import { LayersEditor } from "../parts/layers";
 import { WallEditor } from "../parts/placement";
 import { RiskMark } from "../parts/risk";
-import { Cautions, Empty, Failed, Panel, Waiting } from "../parts/states";
+import { Cautions, Empty, Failed, Panel, Scrolled, Waiting } from "../parts/states";
 
 interface Piece {
   label: string;
@@ -79,7 +79,7 @@ export function ShelfPage({ studio }: { studio: string }) {
     go(address(studio, "shelf"), "replace");
   }, []);
   useEffect(() => {
-    if (!load.firing && knownFirings.length > 0) setLoad({ ...load, firing: idOf(knownFirings[0]!.name) });
+    if (knownFirings.length > 0) setLoad((before) => (before.firing ? before : { ...before, firing: idOf(knownFirings[0]!.name) }));
   }, [knownFirings.length]);
 
   const setPiece = (i: number, next: Partial<Piece>) => setLoad({ ...load, pieces: load.pieces.map((p, k) => (k === i ? { ...p, ...next } : p)) });
@@ -230,7 +230,7 @@ export function ShelfPage({ studio }: { studio: string }) {
                   </ul>
                 </>
               )}
-              <div class="scrolled" tabIndex={0} role="region" aria-label="Pieces, the riskiest first">
+              <Scrolled label="Pieces, the riskiest first">
                 <table class="cards">
                   <thead>
                     <tr>
@@ -284,7 +284,7 @@ export function ShelfPage({ studio }: { studio: string }) {
                     })}
                   </tbody>
                 </table>
-              </div>
+              </Scrolled>
               <p class="hint">
                 Chance of passing the foot, {percent(plan.value.lines?.[0]?.score?.toleratedRisk ?? 0.05)} tolerated.{" "}
                 {plan.value.calibration ? `Calibration ${idOf(plan.value.calibration)}.` : "Physics alone: no tile has been learnt from."}

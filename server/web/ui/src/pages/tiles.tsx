@@ -19,7 +19,7 @@ import { LayersEditor } from "../parts/layers";
 import { OutcomeForm } from "../parts/outcome";
 import { WallEditor } from "../parts/placement";
 import { planSentence } from "../parts/plan";
-import { Empty, Failed, Panel, Waiting } from "../parts/states";
+import { Empty, Failed, Panel, Scrolled, Waiting } from "../parts/states";
 
 export function TilesPage({ studio }: { studio: string }) {
   const { item } = route.value;
@@ -55,7 +55,7 @@ function LogPanel({ studio }: { studio: string }) {
     return q.layers.length > 0 ? q : { body: "", layers: [newLayer("")], firing: "", wall: usualWall, kiln: "" };
   });
   useEffect(() => {
-    if (!question.firing && !question.plan && knownFirings.length > 0) setQuestion({ ...question, firing: idOf(knownFirings[0]!.name) });
+    if (knownFirings.length > 0) setQuestion((before) => (before.firing || before.plan ? before : { ...before, firing: idOf(knownFirings[0]!.name) }));
   }, [knownFirings.length]);
   return (
     <Panel title="Log a tile" aside={isComplete(question) && <a href={address(studio, "score", "", questionToQuery(question))}>Score this layering</a>}>
@@ -427,7 +427,7 @@ function Exchange({ studio }: { studio: string }) {
             <strong>{done.imported ?? 0}</strong> tiles logged{done.faults?.length ? `, ${done.faults.length} faults:` : "."}
           </p>
           {done.faults && done.faults.length > 0 && (
-            <div class="scrolled">
+            <Scrolled label="Faults in the file">
               <table>
                 <thead>
                   <tr>
@@ -446,7 +446,7 @@ function Exchange({ studio }: { studio: string }) {
                   ))}
                 </tbody>
               </table>
-            </div>
+            </Scrolled>
           )}
         </div>
       )}

@@ -3,6 +3,7 @@
 import { scaleLinear, scaleSymlog } from "d3-scale";
 import { area, line } from "d3-shape";
 import { useRef } from "preact/hooks";
+import { Scrolled } from "./states";
 import { useWidth } from "./width";
 
 export interface Point {
@@ -163,7 +164,7 @@ export function Plot(props: { label: string; x: Axis; y: Axis; marks: Mark[]; ru
       )}
       <details>
         <summary>As a table</summary>
-        <div class="scrolled" tabIndex={0} role="region" aria-label={"Table: " + props.label}>
+        <Scrolled label={"Table: " + props.label}>
           <table>
             <thead>
               <tr>
@@ -188,7 +189,7 @@ export function Plot(props: { label: string; x: Axis; y: Axis; marks: Mark[]; ru
               )}
             </tbody>
           </table>
-        </div>
+        </Scrolled>
       </details>
     </figure>
   );

@@ -18,7 +18,18 @@ export function Waiting({ what }: { what: string }) {
 export function Empty({ title, children }: { title: string; children?: ComponentChildren }) {
   return (
     <div class="empty">
-      <h3>{title}</h3>
+      <p>
+        <strong>{title}</strong>
+      </p>
+      {children}
+    </div>
+  );
+}
+
+// A table that may be wider than the screen: it scrolls by itself, by keys too.
+export function Scrolled({ label, children }: { label: string; children: ComponentChildren }) {
+  return (
+    <div class="scrolled" tabIndex={0} role="region" aria-label={label}>
       {children}
     </div>
   );
@@ -38,7 +49,9 @@ export function Failed({ problem, onRetry }: { problem: Problem; onRetry?: () =>
             : "That cannot be done";
   return (
     <div class="failed" role="alert">
-      <h3>{title}</h3>
+      <p class="title-line">
+        <strong>{title}</strong>
+      </p>
       <p>{problem.message}</p>
       {problem.fields.length > 0 && (
         <ul>
@@ -97,9 +110,9 @@ export function Flags({ flags }: { flags: Flag[] | undefined }) {
   );
 }
 
-export function Panel(props: { title: string; aside?: ComponentChildren; children: ComponentChildren; class?: string; id?: string }) {
+export function Panel(props: { title: string; aside?: ComponentChildren; children: ComponentChildren; class?: string; id?: string; style?: { [variable: string]: number } }) {
   return (
-    <section class={"panel " + (props.class ?? "")} id={props.id} aria-label={props.title}>
+    <section class={"panel " + (props.class ?? "")} style={props.style} id={props.id} aria-label={props.title}>
       <header>
         <h2>{props.title}</h2>
         {props.aside}
