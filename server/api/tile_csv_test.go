@@ -11,6 +11,7 @@ import (
 
 	"google.golang.org/grpc/codes"
 	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/types/known/fieldmaskpb"
 
 	pb "github.com/catchline/catchline/proto/catchline/v1"
 	"github.com/catchline/catchline/server/store"
@@ -332,6 +333,12 @@ func TestPredictionIsOfWhatWasSaidBeforehand(t *testing.T) {
 	rec := must(w.api.tiles.record(key, kept, tileLabels(kept)))(t)
 	must(w.api.store.Write(w, store.Write{Ops: []store.Op{store.Replace(rec)}}))(t)
 	mended := must(w.tiles.UpdateTile(w, &pb.UpdateTileRequest{Tile: &pb.Tile{Name: tile.Name, Notes: "read again", Outcome: &pb.Tile_RunMm{RunMm: 11}}}))(t)
+	if !proto.Equal(mended.Prediction, said) {
+		t.Errorf("prediction %v", mended.Prediction)
+	}
+	// Nobody can say afterwards what was said beforehand.
+	mended = must(w.tiles.UpdateTile(w, &pb.UpdateTileRequest{Tile: &pb.Tile{Name: tile.Name, Prediction: &pb.TilePrediction{MedianRunMm: 11}},
+		UpdateMask: &fieldmaskpb.FieldMask{Paths: []string{"prediction.median_run_mm", "prediction"}}}))(t)
 	if !proto.Equal(mended.Prediction, said) {
 		t.Errorf("prediction %v", mended.Prediction)
 	}
