@@ -34,9 +34,12 @@ func TestLeaveOneOutIsFittingWithout(t *testing.T) {
 		if err := less.learn(sorted); err != nil {
 			t.Fatal(err)
 		}
-		p := less.predict(&tiles[i].Conditions)
-		if got := &d.Tiles[i]; math.Abs(got.Mean-p.LnPhysics-p.Mean) > 1e-9 {
-			t.Errorf("tile %d: left out %v, fitted without %v", i, got.Mean, p.LnPhysics+p.Mean)
+		want, err := less.Judge(&tiles[i])
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := &d.Tiles[i]; math.Abs(got.Mean-want.Mean) > 1e-9 || math.Abs(got.Scale-want.Scale) > 1e-9 {
+			t.Errorf("tile %d: left out %v ± %v, fitted without %v ± %v", i, got.Mean, got.Scale, want.Mean, want.Scale)
 		}
 	}
 }
@@ -86,6 +89,71 @@ func TestDiagnosticsAddUp(t *testing.T) {
 	}
 	if d.Prequential.RMSError < d.LeaveOneOut.RMSError {
 		t.Errorf("prequential error %v below leave-one-out %v, though it had fewer tiles", d.Prequential.RMSError, d.LeaveOneOut.RMSError)
+	}
+}
+
+// What a censored tile's interval holds of the central intervals, by hand: of (0.9, 1) the 80 % interval, which ends at 0.9,
+// holds nothing and the 95 % interval three quarters.
+func TestCoverageOfCensoredTiles(t *testing.T) {
+	j := Judgement{Outcome: RanOff, Low: 0.9, High: 1}
+	if c := j.covered(0.8); c != 0 {
+		t.Errorf("80 %%: %v", c)
+	}
+	if c := j.covered(0.95); math.Abs(c-0.75) > 1e-12 {
+		t.Errorf("95 %%: %v", c)
+	}
+	if j = (Judgement{Low: 0.05, High: 0.05}); j.covered(0.8) != 0 || j.covered(0.95) != 1 {
+		t.Error("a measured tile at 5 %")
+	}
+}
+
+// Layerings predicted together have the variances that they have alone, pairs and unknown groups included, and the same
+// layering twice is one thing known twice.
+func TestPosteriorAgreesWithPredict(t *testing.T) {
+	tiles := someTiles(50, 4, 27)
+	c, err := Fit(tiles, DefaultPrior())
+	if err != nil {
+		t.Fatal(err)
+	}
+	qs := []Conditions{tiles[0].Conditions, tiles[1].Conditions, tiles[2].Conditions, tiles[2].Conditions,
+		{LnPhysics: -4, Glazes: []Share{{Name: "new", Weight: 0.9, PriorSD: 0.5}, {Name: "g1", Weight: 0.1}}, Pair: Share{Name: "g1|new", Weight: 1}, Kiln: "k0"}}
+	j, err := c.Posterior(qs)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i := range qs {
+		p, err := c.Predict(&qs[i])
+		if err != nil {
+			t.Fatal(err)
+		}
+		if math.Abs(j.Mean[i]-p.Mean) > 1e-12 || math.Abs(j.Covariance.At(i, i)-p.KnownSD*p.KnownSD) > 1e-9 {
+			t.Errorf("layering %d: %v, variance %v together; %v, %v alone", i, j.Mean[i], j.Covariance.At(i, i), p.Mean, p.KnownSD*p.KnownSD)
+		}
+	}
+	if v, w := j.Covariance.At(2, 3), j.Covariance.At(2, 2); math.Abs(v-w) > 1e-12 {
+		t.Errorf("a layering and itself: covariance %v, variance %v", v, w)
+	}
+}
+
+// Where lots are recorded, a layering whose lot is not known is known less well.
+func TestUnknownLotWidens(t *testing.T) {
+	var tiles []Tile
+	for i := range 12 {
+		lot := Share{Name: fmt.Sprintf("a/%d", i%2), Weight: 1}
+		tiles = append(tiles, Tile{Name: fmt.Sprint(i), Conditions: Conditions{LnPhysics: -4, Glazes: []Share{{Name: "a", Weight: 1}}, Lots: []Share{lot}}, Reading: Read(-4, 0.1, 6)})
+	}
+	c, err := Fit(tiles, DefaultPrior())
+	if err != nil {
+		t.Fatal(err)
+	}
+	known := tiles[0].Conditions
+	unnamed, fresh := known, known
+	unnamed.Lots, fresh.Lots = nil, []Share{{Name: "a/9", Weight: 1}}
+	a, _ := c.Predict(&known)
+	b, _ := c.Predict(&unnamed)
+	d, _ := c.Predict(&fresh)
+	if !(b.KnownSD > a.KnownSD) || math.Abs(b.KnownSD-d.KnownSD) > 1e-12 {
+		t.Errorf("known lot ± %v, unnamed ± %v, new ± %v", a.KnownSD, b.KnownSD, d.KnownSD)
 	}
 }
 

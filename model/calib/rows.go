@@ -127,7 +127,9 @@ func (c *Conditions) pattern(prior *Prior, core, pairs *register) pattern {
 		case f == Pair:
 			p.pair, p.pairWeight = int32(i), s.Weight
 		default:
-			p.missing[f] = 0
+			if f == Kiln || f == Body || f == Tester {
+				p.missing[f] = 0
+			}
 			p.entries = append(p.entries, entry{int32(i) + int32(NumEffects), s.Weight})
 		}
 	})
