@@ -90,10 +90,14 @@ func (k *Curve) Isokom(log10Eta float64) (float64, error) {
 // Shifted gives the curve with d added to log10 η at every temperature and sd added (in
 // quadrature) to its standard deviation.
 func (k Curve) Shifted(d, sd float64) Curve {
-	k.a += d
-	k.kneeLog += d
+	k.shift(d)
 	k.sd = math.Hypot(k.sd, sd)
 	return k
+}
+
+func (k *Curve) shift(d float64) {
+	k.a += d
+	k.kneeLog += d
 }
 
 // Domain tells how far the melt lies from the data behind the curve.

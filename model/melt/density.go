@@ -49,15 +49,6 @@ var partialVolumes = [chem.NumOxides]partialVolume{
 	chem.CeO2:  {26, 2e-3, 1673, 0.15},
 }
 
-// molarMass in g/mol: IUPAC/CIAAW abridged standard atomic weights 2021 (Prohaska et al. 2022, Pure Appl. Chem. 94, 573).
-var molarMass = [chem.NumOxides]float64{
-	chem.SiO2: 60.083, chem.TiO2: 79.865, chem.ZrO2: 123.222, chem.Al2O3: 101.961, chem.B2O3: 69.617, chem.P2O5: 141.943,
-	chem.Fe2O3: 159.687, chem.FeO: 71.844, chem.MnO: 70.937, chem.MgO: 40.304, chem.CaO: 56.077, chem.SrO: 103.619,
-	chem.BaO: 153.329, chem.ZnO: 81.379, chem.Li2O: 13.879 + 16.000, chem.Na2O: 61.979, chem.K2O: 94.195, chem.PbO: 223.199,
-	chem.CuO: 79.545, chem.CoO: 74.932, chem.NiO: 74.692, chem.Cr2O3: 151.989, chem.SnO2: 150.708, chem.V2O5: 181.879,
-	chem.CeO2: 172.118,
-}
-
 // Density gives the density (kg/m³) of a melt at T (K) and its standard deviation: mass over the sum of
 // the oxides' partial molar volumes, ρ = Σ xi Mi / Σ xi Vi(T). Made for 1000 to 1900 K.
 func Density(x *chem.Melt, T float64) (density, sd float64) {
@@ -65,10 +56,10 @@ func Density(x *chem.Melt, T float64) (density, sd float64) {
 	for i := range x {
 		p := &partialVolumes[i]
 		v := x[i] * (p.v + p.slope*(T-p.at))
-		mass += x[i] * molarMass[i]
+		mass += x[i] * chem.Oxide(i).MolarMass()
 		volume += v
 		variance += v * v * p.sd * p.sd
 	}
-	density = 1000 * mass / volume
+	density = 1e6 * mass / volume // kg/mol over cm³/mol
 	return density, density * math.Sqrt(variance/(volume*volume)+0.005*0.005)
 }

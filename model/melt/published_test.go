@@ -58,7 +58,7 @@ func moles(parts map[chem.Oxide]float64) *chem.Melt {
 func weights(parts map[chem.Oxide]float64) *chem.Melt {
 	n := map[chem.Oxide]float64{}
 	for o, v := range parts {
-		n[o] = v / molarMass[o]
+		n[o] = v / o.MolarMass()
 	}
 	return moles(n)
 }

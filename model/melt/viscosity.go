@@ -1,52 +1,61 @@
 package melt
 
 import (
+	"math"
+
 	"github.com/catchline/catchline/model/chem"
-	"github.com/catchline/catchline/model/melt/internal/reference"
+	"github.com/catchline/catchline/model/melt/internal/form"
 )
 
 // Viscosity gives the viscosity curve of a melt (mole fractions that sum to 1). It says in its
-// Domain when the melt lies outside the data, and widens its deviation there.
-//
-// Fluegel 2007 by the isokoms at 1.5 and 6.6 with A = -2.9 for now.
+// Domain when the melt lies outside the data, and widens its deviation there. Colourants that the data lacks are
+// counted as their neighbours, see lump.
 func Viscosity(x *chem.Melt) Curve {
 	var n [chem.NumNetworkOxides]float64
-	moved, bits := lump(x, &n)
-	m := make(map[string]float64, chem.NumNetworkOxides)
-	var d Domain
-	d.lumped = bits
-	for i, v := range n {
-		o := chem.Oxide(i)
-		switch o {
-		case chem.FeO:
-			m["Fe2O3"] += 50 * v
-		case chem.Fe2O3:
-			m["Fe2O3"] += 100 * v
-		case chem.MnO:
-			m["MnO2"] += 100 * v
-		default:
-			m[o.String()] += 100 * v
-		}
-		if v > fluegelLimit[i] {
-			d.over |= 1 << i
-			d.Distance += (v - fluegelLimit[i]) / 0.1
-		}
-	}
-	d.lowSilica = n[chem.SiO2] < 0.4262
-	a, b, c := reference.FluegelVFT(m)
-	if b < 500 {
-		b = 500
-	}
-	k := newCurve(a, b, c)
-	k.sd = 0.45 + 5*moved + 0.2*d.Distance
+	moved, lumped := lump(x, &n)
+	var f [form.NumFeatures]float64
+	var u [form.Outputs]float64
+	form.Features(&n, &f)
+	network.Eval(&f, &u)
+	k := newCurve(form.CurveOf(u[0], u[1], u[2]).VFT())
+	redox := form.FerrousEffect(&n)
+	k.shift(redox)
+
+	signals := form.SignalsOf(&f, u[3])
+	k.sd = deviation.SD(&signals)
+	redox *= sdPerRedox
+	lumping := sdPerLumped * moved
+	beyond := sdPerBeyond * beyondData(&n)
+	k.sd = math.Sqrt(k.sd*k.sd + redox*redox + lumping*lumping + beyond*beyond)
 	k.sdCold = 0.1
-	k.domain = d
+	k.domain = domainOf(&n, lumped, form.Spread(u[3]))
 	return k
 }
 
-// fluegelLimit is the highest mole fraction at both isokoms: Fluegel 2007, Table 3.
-var fluegelLimit = [chem.NumNetworkOxides]float64{
-	chem.SiO2: 0.871, chem.TiO2: 0.0329, chem.ZrO2: 0.0277, chem.Al2O3: 0.113, chem.B2O3: 0.1697, chem.P2O5: 0.0085,
-	chem.Fe2O3: 0.0215, chem.FeO: 0.043, chem.MnO: 0.0018, chem.MgO: 0.169, chem.CaO: 0.331, chem.SrO: 0.0737, chem.BaO: 0.08,
-	chem.ZnO: 0.0519, chem.Li2O: 0.333, chem.Na2O: 0.42, chem.K2O: 0.30, chem.PbO: 0.4996,
+// Deviations of log10 η per mole fraction, ours: of an oxide counted as another (the divalent oxides' first effects differ by about this
+// among themselves), and of an oxide beyond the end of the data.
+const (
+	sdPerLumped = 5.0
+	sdPerRedox  = 0.5 // of the redox effect, not per mole fraction
+	sdPerBeyond = 5.0
+)
+
+// beyondData sums how far the oxides lie beyond their ends in the data.
+func beyondData(n *[chem.NumNetworkOxides]float64) float64 {
+	sum := max(0, lowestSilica-n[chem.SiO2])
+	for i, v := range n {
+		sum += max(0, v-highest[i])
+	}
+	return sum
+}
+
+func domainOf(n *[chem.NumNetworkOxides]float64, lumped uint32, spread float64) Domain {
+	d := Domain{lumped: lumped, lowSilica: n[chem.SiO2] < lowestSilica}
+	for i, v := range n {
+		if v > highest[i] {
+			d.over |= 1 << i
+		}
+	}
+	d.Distance = spread / usualSpread
+	return d
 }

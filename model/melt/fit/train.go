@@ -1,0 +1,160 @@
+package main
+
+import (
+	"math"
+	"math/rand/v2"
+
+	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/melt/internal/form"
+)
+
+// scaling brings each feature to mean 0 and deviation about 1.
+type scaling struct{ mean, scale [form.NumFeatures]float64 }
+
+func scalingOf(data []sample) *scaling {
+	var f, m, s [form.NumFeatures]float64
+	for i := range data {
+		form.Features(&data[i].x, &f)
+		for j, v := range f {
+			m[j] += v
+			s[j] += v * v
+		}
+	}
+	n := float64(len(data))
+	c := &scaling{}
+	for j := range f {
+		c.mean[j] = m[j] / n
+		// an oxide that is rare must not become a large number where it is not
+		c.scale[j] = 1 / max(math.Sqrt(max(s[j]/n-c.mean[j]*c.mean[j], 0)), 0.03)
+	}
+	return c
+}
+
+func (c *scaling) apply(x *[chem.NumNetworkOxides]float64, dst []float32) {
+	var f [form.NumFeatures]float64
+	form.Features(x, &f)
+	for j, v := range f {
+		dst[j] = float32((v - c.mean[j]) * c.scale[j])
+	}
+}
+
+// lesson is one melt to learn: its scaled features, what is known of its curve, and how much each
+// point and the spread count.
+type lesson struct {
+	features []float32
+	points   []target
+	spread   float64 // wanted of the fourth output
+	weight   float64 // of the spread; 0 when unknown
+}
+
+type target struct{ T, log10, weight float64 }
+
+// settings of one training.
+type settings struct {
+	hidden      []int
+	epochs      int
+	batch       int
+	rate, decay float64
+	scale       float64 // of the robust loss, in log10 η
+	priorA      float64 // pull of A to its centre
+	priorR      float64 // pull of C/T3 to its centre
+	noise       float64 // added to scaled features, new each time: smooths over distances that small
+	seed        uint64
+}
+
+// train fits a network to lessons: Student's loss of three degrees of freedom on log10 η, so that gross errors in the
+// data pull no harder than honest ones; Adam with a rate that falls along a cosine; the average of the weights over the
+// last steps.
+func train(lessons []lesson, s settings) *dense {
+	rng := rand.New(rand.NewPCG(s.seed, 1959))
+	sizes := append(append([]int{form.NumFeatures}, s.hidden...), form.Outputs)
+	m := newDense(sizes, rng)
+	p := m.newPass(s.batch)
+	g := make([]float32, len(m.p))
+	mean := make([]float32, len(m.p))
+	averaged := 0
+	opt := newAdam(len(m.p))
+	order := rng.Perm(len(lessons))
+	batches := (len(lessons) + s.batch - 1) / s.batch
+	step, steps := 0, s.epochs*batches
+	errors := p.d[len(sizes)-1]
+	for range s.epochs {
+		rng.Shuffle(len(order), func(i, j int) { order[i], order[j] = order[j], order[i] })
+		for b := 0; b < len(order); b += s.batch {
+			batch := order[b:min(b+s.batch, len(order))]
+			for i, k := range batch {
+				row := p.a[0][i*form.NumFeatures : (i+1)*form.NumFeatures]
+				copy(row, lessons[k].features)
+				if s.noise > 0 {
+					for j := range row {
+						row[j] += float32(s.noise * rng.NormFloat64())
+					}
+				}
+			}
+			out := m.forward(p, len(batch))
+			for i, k := range batch {
+				u := out[i*form.Outputs : (i+1)*form.Outputs]
+				pull := lossSlope(&lessons[k], u, &s)
+				for j, v := range pull {
+					errors[i*form.Outputs+j] = float32(v / float64(len(batch)))
+				}
+			}
+			m.backward(p, len(batch), g)
+			done := float64(step) / float64(steps)
+			rate := s.rate * 0.5 * (1 + math.Cos(math.Pi*done))
+			if done < 0.03 {
+				rate = s.rate * done / 0.03
+			}
+			opt.step(m.p, g, rate, s.decay)
+			step++
+			if done > 0.85 {
+				averaged++
+				for i, v := range m.p {
+					mean[i] += (v - mean[i]) / float32(averaged)
+				}
+			}
+		}
+	}
+	m.p = mean
+	return m
+}
+
+// lossSlope is the derivative of a lesson's loss to the outputs u.
+func lossSlope(l *lesson, u []float32, s *settings) (pull [form.Outputs]float64) {
+	u0, u1, u2, u3 := float64(u[0]), float64(u[1]), float64(u[2]), float64(u[3])
+	c := form.CurveOf(u0, u1, u2)
+	var slope [3]float64
+	for _, pt := range l.points {
+		z := (c.Log10(pt.T, u2, &slope) - pt.log10) / s.scale
+		w := pt.weight * z / (1 + z*z/3)
+		for j, v := range slope {
+			pull[j] += w * v
+		}
+	}
+	pull[1] += s.priorR * u1
+	pull[2] += s.priorA * u2
+	pull[3] = l.weight * (u3 - l.spread)
+	return pull
+}
+
+// windowWeight makes the melts that the model is for count more than the rest.
+func windowWeight(window int) float64 {
+	if window > 0 {
+		return 5
+	}
+	return 1
+}
+
+// measured turns data into lessons.
+func measured(data []sample, c *scaling) []lesson {
+	out := make([]lesson, len(data))
+	for i, s := range data {
+		l := lesson{features: make([]float32, form.NumFeatures)}
+		c.apply(&s.x, l.features)
+		for _, p := range s.points {
+			l.points = append(l.points, target{p.T, p.log10 - form.FerrousEffect(&s.x), windowWeight(p.window)})
+		}
+		out[i] = l
+	}
+	return out
+}
