@@ -1,9 +1,10 @@
 package calib
 
 import (
+	"cmp"
 	"fmt"
 	"math"
-	"sort"
+	"slices"
 	"strings"
 )
 
@@ -112,6 +113,6 @@ func group(by map[string][]*Judgement) []Scores {
 	for label, js := range by {
 		out = append(out, SumUp(label, js))
 	}
-	sort.Slice(out, func(i, j int) bool { return out[i].Label < out[j].Label })
+	slices.SortFunc(out, func(a, b Scores) int { return cmp.Compare(a.Label, b.Label) })
 	return out
 }

@@ -1,8 +1,9 @@
 package calib
 
 import (
+	"cmp"
 	"math"
-	"sort"
+	"slices"
 
 	"gonum.org/v1/gonum/floats"
 )
@@ -182,7 +183,7 @@ func (c *Calibration) factorise() {
 		seen[r.pair] = len(order)
 		order = append(order, group{[]*row{r}, first(r)})
 	}
-	sort.SliceStable(order, func(i, j int) bool { return order[i].first < order[j].first })
+	slices.SortStableFunc(order, func(a, b group) int { return cmp.Compare(a.first, b.first) })
 	block, zeros := make([]float64, 0, blockRows(n)*(n+1)), n
 	flush := func() {
 		c.tri.absorb(block, zeros)

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"sync"
 	"testing"
 )
 
@@ -116,6 +117,39 @@ func TestAddIsFit(t *testing.T) {
 		if math.Abs(got.Mean-want.Mean) > 1e-11 || math.Abs(got.Scale-want.Scale) > 1e-11 {
 			t.Errorf("tile %d: added %v ± %v, fitted %v ± %v", i, got.Mean, got.Scale, want.Mean, want.Scale)
 		}
+	}
+}
+
+// A calibration is shared: many may ask it and add to it at once, and none sees what another added.
+func TestCalibrationIsImmutable(t *testing.T) {
+	tiles := someTiles(40, 5, 6)
+	c, err := Fit(tiles[:20], DefaultPrior())
+	if err != nil {
+		t.Fatal(err)
+	}
+	before, err := c.MarshalBinary()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var wait sync.WaitGroup
+	for i := 20; i < 40; i++ {
+		wait.Go(func() {
+			next, err := c.Add(&tiles[i])
+			if err != nil || len(next.rows) != 21 || next.rows[20].name != tiles[i].Name {
+				t.Errorf("tile %d: %v", i, err)
+			}
+			if _, err := c.Predict(&tiles[i].Conditions); err != nil {
+				t.Error(err)
+			}
+			if _, err := c.Posterior([]Conditions{tiles[i].Conditions}); err != nil {
+				t.Error(err)
+			}
+			c.Diagnose()
+		})
+	}
+	wait.Wait()
+	if after, err := c.MarshalBinary(); err != nil || string(after) != string(before) {
+		t.Error("it is not what it was", err)
 	}
 }
 

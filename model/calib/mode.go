@@ -1,9 +1,10 @@
 package calib
 
 import (
+	"cmp"
 	"fmt"
 	"math"
-	"sort"
+	"slices"
 
 	"gonum.org/v1/gonum/blas"
 	"gonum.org/v1/gonum/blas/blas64"
@@ -22,7 +23,7 @@ type system struct {
 
 func newSystem(prior *Prior, core, pairs *register, rows []*row) *system {
 	sorted := append([]*row(nil), rows...)
-	sort.SliceStable(sorted, func(i, j int) bool { return sorted[i].pair < sorted[j].pair })
+	slices.SortStableFunc(sorted, func(a, b *row) int { return cmp.Compare(a.pair, b.pair) })
 	return &system{prior, core, pairs, inUse(core, pairs), sorted}
 }
 
@@ -147,7 +148,7 @@ func (s *system) assemble(eq *normal, scale, pairScale, θ, pair []float64, sup 
 		if p < 0 {
 			continue
 		}
-		sort.Ints(touched)
+		slices.Sort(touched)
 		eq.pairDiag[p], eq.pairGrad[p] = d, grad
 		for j, id := range touched {
 			b := scratch[id] / d

@@ -1,9 +1,10 @@
 package calib
 
 import (
+	"cmp"
 	"fmt"
 	"math"
-	"sort"
+	"slices"
 
 	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
@@ -77,6 +78,7 @@ func (c *Calibration) predict(q *Conditions) Prediction {
 	noise2, physics2 := c.widths.noise*c.widths.noise, q.PhysicsSD*q.PhysicsSD
 	out := Prediction{LnPhysics: q.LnPhysics, Mean: mean, KnownSD: math.Sqrt(variance + missing)}
 	out.Scale, out.DF = c.blend.of(variance+missing, noise2+physics2)
+	out.Parts = make([]Part, 0, len(sources)+3)
 	names := [NumFactors + 1]string{NumFactors: "all tiles alike"}
 	copy(names[:], factorNames[:])
 	for i, v := range sources {
@@ -222,7 +224,7 @@ func (c *Calibration) Evidence(q *Conditions, count int) ([]Influence, error) {
 		total += math.Abs(moved)
 		all = append(all, Influence{Tile: r.name, Moved: moved})
 	}
-	sort.SliceStable(all, func(i, j int) bool { return math.Abs(all[i].Moved) > math.Abs(all[j].Moved) })
+	slices.SortStableFunc(all, func(a, b Influence) int { return cmp.Compare(math.Abs(b.Moved), math.Abs(a.Moved)) })
 	all = all[:min(count, len(all))]
 	for i := range all {
 		if total > 0 {

@@ -1,10 +1,11 @@
 package calib
 
 import (
+	"cmp"
 	"fmt"
 	"maps"
 	"math"
-	"sort"
+	"slices"
 
 	"github.com/catchline/catchline/model/chem"
 )
@@ -96,7 +97,7 @@ func (c *Conditions) visit(f func(Factor, Share)) {
 
 // pattern lays the conditions out on the registers.
 func (c *Conditions) pattern(prior *Prior, core, pairs *register) pattern {
-	p := pattern{pair: -1}
+	p := pattern{pair: -1, entries: make([]entry, 0, int(NumEffects)+len(c.Glazes)+len(c.Lots)+3)}
 	for e, x := range c.columns() {
 		if x != 0 {
 			p.entries = append(p.entries, entry{int32(e), x})
@@ -140,7 +141,7 @@ func (c *Conditions) pattern(prior *Prior, core, pairs *register) pattern {
 
 // merge sorts the entries by id and adds up those of one id, as when a glaze is both first and third layer.
 func merge(entries []entry) []entry {
-	sort.SliceStable(entries, func(i, j int) bool { return entries[i].id < entries[j].id })
+	slices.SortStableFunc(entries, func(a, b entry) int { return cmp.Compare(a.id, b.id) })
 	out := entries[:0]
 	for _, e := range entries {
 		if n := len(out); n > 0 && out[n-1].id == e.id {
@@ -180,12 +181,8 @@ func inOrder(tiles []Tile) ([]*Tile, error) {
 		at[tiles[i].Name] = i
 		sorted[i] = &tiles[i]
 	}
-	sort.Slice(sorted, func(i, j int) bool {
-		a, b := sorted[i], sorted[j]
-		if a.Order != b.Order {
-			return a.Order < b.Order
-		}
-		return a.Name < b.Name
+	slices.SortFunc(sorted, func(a, b *Tile) int {
+		return cmp.Or(cmp.Compare(a.Order, b.Order), cmp.Compare(a.Name, b.Name))
 	})
 	return sorted, nil
 }
