@@ -4,7 +4,6 @@ import (
 	"bufio"
 	"encoding/json"
 	"fmt"
-	"io"
 	"strconv"
 	"strings"
 
@@ -367,8 +366,11 @@ func (s *sheetMatrix) write(chunk *pb.ScoreSheetResponse) error {
 	for k := range chunk.MedianRunMm {
 		firing, choices := s.at(chunk.FirstIndex + int64(k))
 		if choices[0] == 0 && choices[1] == 0 {
-			if err := s.flush(); err != nil {
-				return err
+			if s.cells != nil {
+				if err := s.flush(); err != nil {
+					return err
+				}
+				s.w.WriteByte('\n')
 			}
 			fmt.Fprintf(s.w, "%s: median run in %s and risk; down: under, along: over\n\n", idOf(firing), s.u)
 			head := []string{""}
@@ -388,19 +390,11 @@ func (s *sheetMatrix) write(chunk *pb.ScoreSheetResponse) error {
 
 // flush writes the firing under way.
 func (s *sheetMatrix) flush() error {
-	if s.cells == nil {
-		return nil
-	}
 	right := make([]bool, len(s.cells[0]))
 	for i := 1; i < len(right); i++ {
 		right[i] = true
 	}
-	if err := align(s.w, s.cells, right, ""); err != nil {
-		return err
-	}
-	s.cells = nil
-	_, err := io.WriteString(s.w, "\n")
-	return err
+	return align(s.w, s.cells, right, "")
 }
 
 func (s *sheetMatrix) end() error {
