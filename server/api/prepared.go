@@ -37,6 +37,7 @@ type prepared struct {
 	calibration *activeCalibration
 
 	earlier sync.Map // calibrations other than the active one, by resource name
+	days    *days    // of tiles; they outlive this moment, as the past does not change
 }
 
 // studioGlaze is a glaze or a lot.
@@ -304,7 +305,10 @@ func (s *studioCache) prepare(ctx context.Context, id string, old *prepared) (*p
 	if old != nil && proto.Equal(old.settings, settings) && sameVersions(old.versions, versions) {
 		return old, nil
 	}
-	p := &prepared{studio: id, versions: versions, settings: settings}
+	p := &prepared{studio: id, versions: versions, settings: settings, days: &days{}}
+	if old != nil {
+		p.days = old.days
+	}
 	changed := func(kinds ...store.Kind) bool {
 		return old == nil || slices.ContainsFunc(kinds, func(k store.Kind) bool { return old.versions[k] != versions[k] })
 	}

@@ -43,7 +43,8 @@ func (a *API) predictTile(ctx context.Context, studio string, tile *pb.Tile) (*p
 	if err != nil {
 		return nil, err
 	}
-	q, err := newTileLog(p, p.calibration).question(tile)
+	log := tileLog{p, p.calibration}
+	q, err := log.question(tile)
 	if err != nil {
 		return nil, err
 	}

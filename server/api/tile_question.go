@@ -3,6 +3,7 @@ package api
 import (
 	"context"
 	"fmt"
+	"sync"
 
 	"google.golang.org/protobuf/proto"
 
@@ -17,12 +18,43 @@ import (
 type tileLog struct {
 	studio      *prepared
 	calibration *activeCalibration // whose drip ratio turns a drip into a mean front
-	glazes      map[string]*studioGlaze
-	firings     map[string]*studioFiring
 }
 
-func newTileLog(p *prepared, c *activeCalibration) *tileLog {
-	return &tileLog{p, c, map[string]*studioGlaze{}, map[string]*studioFiring{}}
+// days keeps glazes and firings of past days, by all that was recorded of them. Tiles of one day share them.
+type days struct {
+	glazes  kept[*studioGlaze]
+	firings kept[*studioFiring]
+}
+
+// kept is a bounded set of things that are costly to make, by all that they are made of.
+type kept[T any] struct {
+	mu  sync.Mutex
+	all map[string]T
+}
+
+// maxKept bounds a set: more than a studio's glazes and firings of many years. It is emptied when it is full.
+const maxKept = 4096
+
+func (k *kept[T]) get(of proto.Message, make func() T) (T, error) {
+	key, err := encode(of)
+	if err != nil {
+		var none T
+		return none, err
+	}
+	k.mu.Lock()
+	one, ok := k.all[string(key)]
+	k.mu.Unlock()
+	if ok {
+		return one, nil
+	}
+	one = make()
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	if k.all == nil || len(k.all) >= maxKept {
+		k.all = map[string]T{}
+	}
+	k.all[string(key)] = one
+	return one, nil
 }
 
 // question puts to the model what a tile was made of.
@@ -40,8 +72,8 @@ func (l *tileLog) question(t *pb.Tile) (*question, error) {
 		return nil, err
 	}
 	q.Where = model.Where{Kiln: t.GetKiln(), Body: t.GetLayering().GetBody(), Tester: t.GetTester()}
-	if q.Where.Kiln == "" {
-		q.Where.Kiln = f.kiln
+	if stored := l.studio.firings[t.GetFiring()]; q.Where.Kiln == "" && stored != nil {
+		q.Where.Kiln = stored.kiln
 	}
 	return q, q.place("tile.placement", t.GetPlacement())
 }
@@ -52,26 +84,20 @@ func (l *tileLog) firing(t *pb.Tile) (*studioFiring, error) {
 	if plan == nil {
 		plan = t.GetFiringPlan()
 	}
-	kiln := ""
 	if plan == nil {
 		f, err := l.studio.firing("tile.", t.GetFiring(), nil)
 		if err != nil {
 			return nil, err
 		}
-		plan, kiln = f.plan, f.kiln
+		plan = f.plan
 	}
 	if w := t.GetWitnessCone(); w != nil {
 		plan = proto.CloneOf(plan)
 		plan.WitnessCone = w
 	}
-	key, err := encode(plan)
+	f, err := l.studio.days.firings.get(plan, func() *studioFiring { return prepareFiring("", "", plan) })
 	if err != nil {
 		return nil, err
-	}
-	f := l.firings[string(key)]
-	if f == nil {
-		f = prepareFiring(t.GetFiring(), kiln, plan)
-		l.firings[string(key)] = f
 	}
 	return f, under("tile.firing", f.fault)
 }
@@ -82,17 +108,10 @@ func (l *tileLog) glaze(t *pb.Tile, path string, layer *pb.Layer) (*studioGlaze,
 		if day.GetGlaze() != layer.GetGlaze() || day.GetLot() != layer.GetLot() {
 			continue
 		}
-		key, err := encode(day)
-		if err != nil {
-			return nil, err
-		}
-		g := l.glazes[string(key)]
-		if g == nil {
+		return l.studio.days.glazes.get(day, func() *studioGlaze {
 			m, fault := modelOfTheDay(day)
-			g = &studioGlaze{name: day.GetGlaze(), displayName: day.GetDisplayName(), model: m, fault: fault}
-			l.glazes[string(key)] = g
-		}
-		return g, nil
+			return &studioGlaze{name: day.GetGlaze(), displayName: day.GetDisplayName(), model: m, fault: fault}
+		})
 	}
 	return l.studio.glaze(path, layer)
 }
@@ -147,7 +166,7 @@ func (l *tileLog) read(key store.Key, sequence int64, t *pb.Tile) (*loggedTile, 
 
 // readTiles reads all tiles of a studio that are not set aside, oldest first. What cannot be learnt from comes back apart.
 func (s *studioCache) readTiles(ctx context.Context, p *prepared, c *activeCalibration) ([]*loggedTile, []skippedTile, error) {
-	log := newTileLog(p, c)
+	log := &tileLog{p, c}
 	var tiles []*loggedTile
 	var skipped []skippedTile
 	err := s.api.store.Scan(ctx, p.studio, store.KindTile, func(r store.Record) error {
