@@ -127,7 +127,9 @@ type Write struct {
 // another one ErrRequestReused. This holds at once, across restarts and on every server. A write that
 // failed leaves no trace and may be repeated with its ID. The zero Request promises nothing.
 type Request struct {
-	ID   string // made by the client, at random
+	// ID is made by the client, as good as at random. IDs that grow with time, such as UUIDs of
+	// version 7, are written faster, since neighbours go to the same page of the index.
+	ID   string
 	Hash []byte // of all that was asked for, the method included
 }
 

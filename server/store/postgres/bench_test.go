@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/google/uuid"
 	"github.com/jackc/pgx/v5/pgxpool"
 
 	"github.com/catchline/catchline/server/store"
@@ -77,7 +78,7 @@ func BenchmarkWrite16(b *testing.B) {
 			r := store.Record{Key: store.Key{Studio: "s", Kind: store.KindTile, ID: fmt.Sprintf("t%08d", i)}, Body: tileBody,
 				Labels: []string{fmt.Sprintf("glaze=g%d", i%50), fmt.Sprintf("glaze=g%d", i%50+50), fmt.Sprintf("firing=f%d", i/40)}}
 			_, err := s.Write(context.Background(), store.Write{
-				Request: store.Request{ID: rand.Text(), Hash: tileBody[:32]},
+				Request: store.Request{ID: uuid.Must(uuid.NewV7()).String(), Hash: tileBody[:32]},
 				Ops:     []store.Op{store.Insert(r)},
 			})
 			return err

@@ -40,7 +40,8 @@ const (
 	defaultConnections = 16 // for reading, unless the URL says pool_max_conns
 	lanes              = 4
 	connectTimeout     = 3 * time.Second
-	// attemptTimeout is for one group's transaction: after it the connection counts as lost.
+	// attemptTimeout is for one group's transaction: after it the connection counts as lost. It is
+	// no longer than Patience.
 	attemptTimeout = 15 * time.Second
 )
 

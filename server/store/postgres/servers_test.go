@@ -172,8 +172,8 @@ func TestNoServer(t *testing.T) {
 // drops packets.
 func TestHangingServer(t *testing.T) {
 	direct := migrated(t)
-	proxied, hang := proxy(t, direct)
-	s := opened(t, proxied, postgres.Options{})
+	proxied, hang, cut := proxy(t, direct)
+	s := opened(t, proxied, postgres.Options{Patience: time.Second})
 	insertStudio(t, s)
 	hang()
 	ctx, cancel := context.WithTimeout(t.Context(), 100*time.Millisecond)
@@ -188,10 +188,11 @@ func TestHangingServer(t *testing.T) {
 			t.Errorf("%s: %v", name, err)
 		}
 	}
+	cut() // or Close would wait, as the driver does, for a server that may still answer
 }
 
-// proxy passes connections on to the server until hang is called. When the test ends it closes them.
-func proxy(t *testing.T, server string) (proxied string, hang func()) {
+// proxy passes connections on to the server until hang is called, and closes them when cut is.
+func proxy(t *testing.T, server string) (proxied string, hang, cut func()) {
 	t.Helper()
 	u, err := url.Parse(server)
 	if err != nil {
@@ -234,9 +235,10 @@ func proxy(t *testing.T, server string) (proxied string, hang func()) {
 			go pass(out, in)
 		}
 	}()
-	t.Cleanup(func() { l.Close(); stop() })
+	cut = func() { l.Close(); stop() }
+	t.Cleanup(cut)
 	u.Host = l.Addr().String()
-	return u.String(), func() { hanging.Store(true) }
+	return u.String(), func() { hanging.Store(true) }, cut
 }
 
 // TestEndedConnections ends every connection of the database, again and again, under writes with requests and

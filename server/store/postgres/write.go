@@ -108,7 +108,7 @@ func (l *lane) learn(g *commit.Group, err error) {
 // PostgreSQL, when asked to cancel a commit that waits for a standby, gives up the waiting and reports
 // success.
 func (l *lane) attempt(g *commit.Group, do func(context.Context, *pgx.Conn, *commit.Group) error) error {
-	ctx, cancel := context.WithTimeout(context.Background(), attemptTimeout)
+	ctx, cancel := context.WithTimeout(context.Background(), min(attemptTimeout, l.patience))
 	defer cancel()
 	c, err := l.writers.Acquire(ctx)
 	if err != nil {

@@ -199,6 +199,40 @@ func TestOtherSchemas(t *testing.T) {
 	})
 }
 
+// TestReleasedSchemas migrates a database of each released schema, with 3 tiles in it, and uses it. Whoever
+// adds a migration adds the file that the version before it has made.
+func TestReleasedSchemas(t *testing.T) {
+	files, err := filepath.Glob("testdata/schema-*.sqlite")
+	if err != nil || len(files) == 0 {
+		t.Fatalf("%v, %v", files, err)
+	}
+	for _, f := range files {
+		content, err := os.ReadFile(f)
+		if err != nil {
+			t.Fatal(err)
+		}
+		path := filepath.Join(t.TempDir(), "x.db")
+		if err := os.WriteFile(path, content, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		if err := sqlite.Migrate(t.Context(), path); err != nil {
+			t.Fatal(err)
+		}
+		if err := sqlite.Check(t.Context(), path); err != nil {
+			t.Fatal(err)
+		}
+		s := opened(t, path)
+		if n := count(t, s); n != 3 {
+			t.Errorf("%s: %d tiles, want 3", f, n)
+		}
+		r, err := s.Get(t.Context(), tileRecord(2).Key)
+		if err != nil || !bytes.Equal(r.Body, tileRecord(2).Body) {
+			t.Errorf("%s: %+v, %v", f, r, err)
+		}
+		write(t, s, store.Insert(tileRecord(3)))
+	}
+}
+
 // TestFull lets SQLite run out of pages, as it does on a full disk, and expects that nothing acknowledged is
 // lost and that writing goes on once there is room.
 func TestFull(t *testing.T) {
