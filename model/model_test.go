@@ -304,14 +304,3 @@ func TestReadings(t *testing.T) {
 	}
 }
 
-func BenchmarkEstimate(b *testing.B) {
-	f := cone6(b, firing.Atmosphere{})
-	q := asked(b, f, 2, gloss(b, "a", 3.2, 0), gloss(b, "b", 2.8, 0))
-	b.ReportAllocs()
-	var p Physics
-	for b.Loop() {
-		if _, err := q.Estimate(&p); err != nil {
-			b.Fatal(err)
-		}
-	}
-}

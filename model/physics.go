@@ -233,15 +233,7 @@ func (p *Physics) pair(l *Layering) calib.Share {
 		return calib.Share{}
 	}
 	a, b := l.Layers[at].Glaze.Name, l.Layers[at+1].Glaze.Name
-	return calib.Share{Name: PairName(a, b), Weight: 1}
-}
-
-// PairName is the name under which the regression keeps a pair of glazes.
-func PairName(a, b string) string {
-	if a > b {
-		a, b = b, a
-	}
-	return a + " + " + b
+	return calib.Share{Name: calib.PairName(a, b), Weight: 1}
 }
 
 // FlowShares gives the share of each of n layers in the drive, and of the mixed zone above each but the last; they sum to 1. Like

@@ -4,7 +4,6 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/floats"
-	"gonum.org/v1/gonum/stat/distuv"
 )
 
 // blend turns the sum of a normal error (of variance V, what is not known of the coefficients) and a Student-t error (of
@@ -125,12 +124,4 @@ func inverseDF(ratio, top float64) float64 {
 		}
 	}
 	return x
-}
-
-// quantile of the standard t distribution; normal from maxDF degrees of freedom.
-func quantile(df, p float64) float64 {
-	if df >= maxDF {
-		return distuv.UnitNormal.Quantile(p)
-	}
-	return distuv.StudentsT{Sigma: 1, Nu: df}.Quantile(p)
 }

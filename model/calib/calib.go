@@ -181,26 +181,8 @@ func badNumber(field string, v, low, high float64) error {
 
 // check reports the first fault of the conditions, naming fields under prefix.
 func (c *Conditions) check(prefix string) error {
-	f := &c.Features
-	for _, n := range []struct {
-		field        string
-		v, low, high float64
-	}{
-		{"ln_physics", c.LnPhysics, -maxLnDrive, maxLnDrive},
-		{"physics_sd", c.PhysicsSD, 0, maxSD},
-		{"features.reduction", f.Reduction, 0, 1},
-		{"features.cone_excess", f.ConeExcess, -30, 30},
-		{"features.ln_thickness", f.LnThickness, -14, 0},
-		{"features.ln_contrast", f.LnContrast, -80, 80},
-		{"features.stirring", f.Stirring, -5, 5},
-		{"features.layered", f.Layered, 0, 1},
-		{"features.matte", f.Matte, 0, 1},
-		{"features.ln_cooling", f.LnCooling, -8, 8},
-		{"features.described", f.Described, 0, 1},
-	} {
-		if err := badNumber(prefix+n.field, n.v, n.low, n.high); err != nil {
-			return err
-		}
+	if err := checkNumbers(prefix, c.LnPhysics, c.PhysicsSD, &c.Features); err != nil {
+		return err
 	}
 	if len(c.Glazes) == 0 {
 		return &chem.FieldError{Field: prefix + "glazes", Value: "empty", Limit: "at least one glaze"}
@@ -213,6 +195,31 @@ func (c *Conditions) check(prefix string) error {
 	}
 	if c.Pair.Name != "" {
 		return c.Pair.check(prefix + "pair")
+	}
+	return nil
+}
+
+// checkNumbers checks what conditions hold besides groups.
+func checkNumbers(prefix string, lnPhysics, physicsSD float64, f *Features) error {
+	for _, n := range [...]struct {
+		field        string
+		v, low, high float64
+	}{
+		{"ln_physics", lnPhysics, -maxLnDrive, maxLnDrive},
+		{"physics_sd", physicsSD, 0, maxSD},
+		{"features.reduction", f.Reduction, 0, 1},
+		{"features.cone_excess", f.ConeExcess, -30, 30},
+		{"features.ln_thickness", f.LnThickness, -14, 0},
+		{"features.ln_contrast", f.LnContrast, -80, 80},
+		{"features.stirring", f.Stirring, -5, 5},
+		{"features.layered", f.Layered, 0, 1},
+		{"features.matte", f.Matte, 0, 1},
+		{"features.ln_cooling", f.LnCooling, -8, 8},
+		{"features.described", f.Described, 0, 1},
+	} {
+		if !(n.v >= n.low && n.v <= n.high) {
+			return badNumber(prefix+n.field, n.v, n.low, n.high)
+		}
 	}
 	return nil
 }

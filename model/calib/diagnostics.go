@@ -63,7 +63,7 @@ func (c *Calibration) Diagnose() *Diagnostics {
 	byGlaze, byCone := map[string][]*Judgement{}, map[string][]*Judgement{}
 	all := make([]*Judgement, 0, len(c.rows))
 	for i, r := range c.rows {
-		mean, variance := c.linear(&r.pattern, nil)
+		mean, variance := c.linear(&r.pattern)
 		leverage := math.Min(r.h*variance, 1-1e-12)
 		// What the others say: take the tile's own row (h, z) out of the normal posterior of its predictor.
 		less := mean - leverage/(1-leverage)*(r.z-mean)

@@ -341,7 +341,7 @@ func decode(body []byte) (*Calibration, error) {
 	if r.err != nil {
 		return nil, r.err
 	}
-	c.blend = newBlend(c.widths.df)
+	c.blend, c.compiled = newBlend(c.widths.df), &compiled{}
 	return c, nil
 }
 

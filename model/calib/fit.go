@@ -19,6 +19,7 @@ type Calibration struct {
 	tri         *triangle // columns by position
 	θ           []float64 // standardised coefficients by position, as sajari/regression gave them
 	blend       *blend
+	compiled    *compiled
 	search      Search
 	record      []Judgement
 }
@@ -110,6 +111,7 @@ func (c *Calibration) learn(sorted []*Tile) error {
 	c.factorise()
 	c.search.Condition = c.tri.condition()
 	c.θ, err = c.tri.solve()
+	c.compiled = &compiled{}
 	return err
 }
 
@@ -276,7 +278,7 @@ func (c *Calibration) add(t *Tile) (*Calibration, error) {
 	t.Conditions.visit(func(f Factor, _ Share) { next.used[f] = true })
 	next.admit(&t.Conditions)
 	r := newRow(t, &next.prior, &next.core, &next.pairs)
-	mean, variance := next.linear(&r.pattern, nil)
+	mean, variance := next.linear(&r.pattern)
 	r.h, r.z = next.oneStep(r, mean, variance)
 	next.rows = append(c.rows[:len(c.rows):len(c.rows)], r)
 	n := next.tri.n
@@ -291,6 +293,7 @@ func (c *Calibration) add(t *Tile) (*Calibration, error) {
 	}
 	next.tri = next.tri.clone()
 	next.tri.absorbRow(line[1:])
+	next.compiled = &compiled{}
 	next.search.Tiles++
 	next.search.Added++
 	var err error
@@ -335,26 +338,13 @@ func (c *Calibration) oneStep(r *row, mean, variance float64) (h, z float64) {
 	return h, η + s.slope/h
 }
 
-// linear is the mean and variance of the linear predictor of a pattern; sources, if not nil, gets the variance by
-// source: how much of it goes through each factor, and through the fixed effects last.
-func (c *Calibration) linear(p *pattern, sources *[NumFactors + 1]float64) (mean, variance float64) {
+// linear is the mean and variance of the linear predictor of a pattern, by a solve of the triangle: for a calibration that
+// is asked once, where compiled would not pay.
+func (c *Calibration) linear(p *pattern) (mean, variance float64) {
 	a := make([]float64, c.tri.n)
 	mean, pairPart := c.project(a, p)
-	half := append([]float64(nil), a...)
-	c.tri.halfSolve(half)
-	variance = pairPart*pairPart + floats.Dot(half, half)
-	if sources != nil {
-		c.tri.backSolve(half)
-		for i, v := range half {
-			at := NumFactors
-			if id := int(c.id(i)); id >= int(NumEffects) {
-				at = c.core.levels[id-int(NumEffects)].factor
-			}
-			sources[at] += v * a[i]
-		}
-		sources[Pair] += pairPart * pairPart
-	}
-	return mean, variance
+	c.tri.halfSolve(a)
+	return mean, pairPart*pairPart + floats.Dot(a, a)
 }
 
 // project writes the pattern's weights on the core coefficients, its pair eliminated, to a, and returns the mean and the
@@ -396,7 +386,7 @@ type Coefficient struct {
 func (c *Calibration) Coefficients() []Coefficient {
 	out := make([]Coefficient, 0, c.tri.n+len(c.tops))
 	one := func(name string, p pattern, offset float64) {
-		mean, variance := c.linear(&p, nil)
+		mean, variance := c.linear(&p)
 		out = append(out, Coefficient{name, mean + offset, math.Sqrt(variance)})
 	}
 	for e := range NumEffects {

@@ -27,7 +27,7 @@ func someTiles(n, glazes int, seed uint64) []Tile {
 			t.Glazes = []Share{{Name: fmt.Sprintf("g%d", a), Weight: 1}}
 		} else {
 			t.Glazes = []Share{{Name: fmt.Sprintf("g%d", a), Weight: 0.8}, {Name: fmt.Sprintf("g%d", b), Weight: 0.2}}
-			t.Pair = Share{Name: fmt.Sprintf("g%d|g%d", min(a, b), max(a, b)), Weight: 1}
+			t.Pair = Share{Name: PairName(fmt.Sprintf("g%d", a), fmt.Sprintf("g%d", b)), Weight: 1}
 			t.Features.Layered, t.Features.LnContrast = 1, rng.NormFloat64()
 		}
 		y := 0.3 + 0.8*effect[a] + 0.2*effect[b] + 0.3*rng.NormFloat64()

@@ -1,10 +1,9 @@
 package calib
 
 import (
-	"cmp"
+	"errors"
 	"fmt"
 	"math"
-	"slices"
 
 	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
@@ -39,12 +38,7 @@ func (p *Prediction) Quantile(prob float64) float64 {
 
 // Exceeds is the probability that ln drive is more than lnX.
 func (p *Prediction) Exceeds(lnX float64) float64 {
-	df := p.DF
-	if df >= maxDF {
-		df = math.Inf(1)
-	}
-	t := newStudent(df)
-	return t.cdf(-(lnX - p.LnPhysics - p.Mean) / p.Scale)
+	return upperTail(p.DF, (lnX-p.LnPhysics-p.Mean)/p.Scale)
 }
 
 // LnDensity of ln drive at lnX.
@@ -64,20 +58,35 @@ func (c *Calibration) Predict(q *Conditions) (Prediction, error) {
 		return Prediction{}, err
 	}
 	p := c.predict(q)
+	return p, p.check()
+}
+
+var errNotFinite = errors.New("the calibration gives no finite prediction")
+
+// check refuses what is not a number.
+func (p *Prediction) check() error {
 	if math.IsNaN(p.Mean) || math.IsInf(p.Mean, 0) || !(p.Scale > 0 && p.Scale < math.Inf(1)) {
-		return Prediction{}, fmt.Errorf("the calibration gives no finite prediction: %g ± %g", p.Mean, p.Scale)
+		return fmt.Errorf("%w: %g ± %g", errNotFinite, p.Mean, p.Scale)
 	}
-	return p, nil
+	return nil
+}
+
+// spread is the prediction of a pattern whose linear predictor has the mean and variance.
+func (c *Calibration) spread(p *pattern, lnPhysics, physicsSD, mean, variance float64) Prediction {
+	variance += p.missingVariance(&c.used, &c.widths)
+	out := Prediction{LnPhysics: lnPhysics, Mean: mean, KnownSD: math.Sqrt(variance)}
+	out.Scale, out.DF = c.blend.of(variance, c.widths.noise*c.widths.noise+physicsSD*physicsSD)
+	return out
 }
 
 func (c *Calibration) predict(q *Conditions) Prediction {
+	k := c.ready()
 	p := q.pattern(&c.prior, &c.core, &c.pairs)
-	var sources [NumFactors + 1]float64
-	mean, variance := c.linear(&p, &sources)
+	a := c.combine(k, &p, nil)
+	variance, sources := c.variance(k, &a), c.sources(k, &a)
+	out := c.spread(&p, q.LnPhysics, q.PhysicsSD, a.mean, variance)
 	missing := p.missingVariance(&c.used, &c.widths)
 	noise2, physics2 := c.widths.noise*c.widths.noise, q.PhysicsSD*q.PhysicsSD
-	out := Prediction{LnPhysics: q.LnPhysics, Mean: mean, KnownSD: math.Sqrt(variance + missing)}
-	out.Scale, out.DF = c.blend.of(variance+missing, noise2+physics2)
 	out.Parts = make([]Part, 0, len(sources)+3)
 	names := [NumFactors + 1]string{NumFactors: "all tiles alike"}
 	copy(names[:], factorNames[:])
@@ -179,57 +188,4 @@ func (c *Calibration) admit(q *Conditions) {
 			}
 		}
 	})
-}
-
-// Influence is how far one tile moved a prediction.
-type Influence struct {
-	Tile string
-	// Moved is by how much ln drive would change if the tile were as the prior expects it: its weight on this
-	// prediction times how far its reading is from the prior mean.
-	Moved float64
-	// Share is the tile's part of all the movement, 0 to 1.
-	Share float64
-}
-
-// Evidence names the tiles that moved the prediction for these conditions most, at most count of them.
-// Errors: *chem.FieldError.
-func (c *Calibration) Evidence(q *Conditions, count int) ([]Influence, error) {
-	if err := q.Check(); err != nil {
-		return nil, err
-	}
-	p := q.pattern(&c.prior, &c.core, &c.pairs)
-	a := make([]float64, c.tri.n)
-	_, pairPart := c.project(a, &p)
-	c.tri.halfSolve(a)
-	c.tri.backSolve(a) // Σa by position
-	all := make([]Influence, 0, len(c.rows))
-	total := 0.0
-	for _, r := range c.rows {
-		// The gain of a tile: cov(predictor, predictor of the tile)·h.
-		cov := 0.0
-		for _, e := range r.entries {
-			cov += e.x * c.scale(e.id) * a[c.position(e.id)]
-		}
-		if r.pair >= 0 {
-			t := c.tops[r.pair]
-			part := r.pairWeight * c.pairs.levels[r.pair].scale(&c.widths) / t.d
-			for _, e := range t.b {
-				cov -= part * e.x * a[c.position(e.id)]
-			}
-			if r.pair == p.pair {
-				cov += part * pairPart
-			}
-		}
-		moved := cov * r.h * (r.z - r.offset)
-		total += math.Abs(moved)
-		all = append(all, Influence{Tile: r.name, Moved: moved})
-	}
-	slices.SortStableFunc(all, func(a, b Influence) int { return cmp.Compare(math.Abs(b.Moved), math.Abs(a.Moved)) })
-	all = all[:min(count, len(all))]
-	for i := range all {
-		if total > 0 {
-			all[i].Share = math.Abs(all[i].Moved) / total
-		}
-	}
-	return all, nil
 }

@@ -167,16 +167,17 @@ func (l LogNormal) lnDensity(width float64) float64 {
 // referenceThickness is where the thickness effect is zero: about two brushed coats (common practice, no source).
 const referenceThickness = 0.5e-3 // m
 
-// columns of the fixed effects for these conditions.
-func (c *Conditions) columns() [NumEffects]float64 {
-	f := &c.Features
+var lnReferenceThickness = math.Log(referenceThickness)
+
+// columns of the fixed effects.
+func (f *Features) columns() [NumEffects]float64 {
 	lnH := f.LnThickness
 	if lnH == 0 {
-		lnH = math.Log(referenceThickness)
+		lnH = lnReferenceThickness
 	}
 	order := math.Tanh(f.LnContrast / 2) // beyond a contrast of e⁴ more contrast changes nothing
 	return [NumEffects]float64{
-		Common: 1, Reduction: f.Reduction, ConeExcess: f.ConeExcess, Thickness: lnH - math.Log(referenceThickness),
+		Common: 1, Reduction: f.Reduction, ConeExcess: f.ConeExcess, Thickness: lnH - lnReferenceThickness,
 		Order: order, Contrast: math.Abs(order), Stirring: f.Stirring, Layered: f.Layered, Matte: f.Matte,
 		Cooling: f.LnCooling, Described: f.Described,
 	}

@@ -49,7 +49,7 @@ func walk(sorted []*Tile, prior Prior) ([]Judgement, error) {
 // meet judges a checked tile and then learns from it.
 func (c *Calibration) meet(t *Tile) (Judgement, *Calibration, error) {
 	p := t.Conditions.pattern(&c.prior, &c.core, &c.pairs)
-	mean, variance := c.linear(&p, nil)
+	mean, variance := c.linear(&p)
 	r := newRow(t, &c.prior, &c.core, &c.pairs)
 	j := c.judge(r, mean, variance)
 	j.Glazes = j.Glazes[:0]

@@ -62,6 +62,7 @@ type pattern struct {
 	pairWeight float64
 	missing    [NumFactors]float64 // squared weight of groups that are not named, or not known to the register
 	unseen     float64             // variance of those groups' own doubts (PriorSD)
+	withoutLot float64             // squared weight of glazes less that of lots
 }
 
 // row is one tile as the regression keeps it.
@@ -97,46 +98,65 @@ func (c *Conditions) visit(f func(Factor, Share)) {
 
 // pattern lays the conditions out on the registers.
 func (c *Conditions) pattern(prior *Prior, core, pairs *register) pattern {
-	p := pattern{pair: -1, entries: make([]entry, 0, int(NumEffects)+len(c.Glazes)+len(c.Lots)+3)}
-	for e, x := range c.columns() {
-		if x != 0 {
-			p.entries = append(p.entries, entry{int32(e), x})
-			p.offset += x * prior.Effects[e].Mean
-		}
-	}
-	glazes := 0.0
-	p.missing[Kiln], p.missing[Body], p.missing[Tester] = 1, 1, 1
-	lots := 0.0
+	p, entries := beginPattern(&c.Features, prior, make([]entry, 0, int(NumEffects)+len(c.Glazes)+len(c.Lots)+3))
 	c.visit(func(f Factor, s Share) {
-		if f == Glaze {
-			glazes += s.Weight * s.Weight
-		}
-		if f == Lot {
-			lots += s.Weight * s.Weight
-		}
 		in := core
 		if f == Pair {
 			in = pairs
 		}
 		i, ok := in.find(f, s.Name)
-		switch {
-		case !ok:
-			if f != Kiln && f != Body && f != Tester {
-				p.missing[f] += s.Weight * s.Weight
-			}
-			p.unseen += s.Weight * s.Weight * s.PriorSD * s.PriorSD
-		case f == Pair:
-			p.pair, p.pairWeight = int32(i), s.Weight
-		default:
-			if f == Kiln || f == Body || f == Tester {
-				p.missing[f] = 0
-			}
-			p.entries = append(p.entries, entry{int32(i) + int32(NumEffects), s.Weight})
+		if !ok {
+			i = -1
 		}
+		entries = p.add(entries, f, int32(i), s.Weight, s.PriorSD)
 	})
-	p.missing[Lot] += math.Max(0, glazes-lots)
-	p.entries = merge(p.entries)
+	p.entries = p.end(entries)
 	return p
+}
+
+// beginPattern begins with the fixed effects; entries go into room. The entries stay apart from the pattern until its end, so that
+// the compiler sees that they need not be allocated.
+func beginPattern(f *Features, prior *Prior, room []entry) (pattern, []entry) {
+	p := pattern{pair: -1}
+	for e, x := range f.columns() {
+		if x != 0 {
+			room = append(room, entry{int32(e), x})
+			p.offset += x * prior.Effects[e].Mean
+		}
+	}
+	p.missing[Kiln], p.missing[Body], p.missing[Tester] = 1, 1, 1
+	return p, room
+}
+
+// add a group by its place in its register; -1 is one that is not in it.
+func (p *pattern) add(entries []entry, f Factor, level int32, weight, priorSD float64) []entry {
+	switch f {
+	case Glaze:
+		p.withoutLot += weight * weight
+	case Lot:
+		p.withoutLot -= weight * weight
+	}
+	switch {
+	case level < 0:
+		if f != Kiln && f != Body && f != Tester {
+			p.missing[f] += weight * weight
+		}
+		p.unseen += weight * weight * priorSD * priorSD
+	case f == Pair:
+		p.pair, p.pairWeight = level, weight
+	default:
+		if f == Kiln || f == Body || f == Tester {
+			p.missing[f] = 0
+		}
+		entries = append(entries, entry{level + int32(NumEffects), weight})
+	}
+	return entries
+}
+
+// end sorts the entries and adds up those of one group.
+func (p *pattern) end(entries []entry) []entry {
+	p.missing[Lot] += math.Max(0, p.withoutLot)
+	return merge(entries)
 }
 
 // merge sorts the entries by id and adds up those of one id, as when a glaze is both first and third layer.

@@ -1,0 +1,138 @@
+package calib
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"testing"
+)
+
+// known turns conditions of at most two glazes into those of a calibration.
+func known(c *Calibration, q *Conditions) *Known {
+	k := &Known{LnPhysics: q.LnPhysics, PhysicsSD: q.PhysicsSD, Features: q.Features,
+		Kiln: c.Group(Kiln, q.Kiln), Body: c.Group(Body, q.Body), Tester: c.Group(Tester, q.Tester)}
+	for i, s := range q.Glazes {
+		k.Glazes[i] = KnownShare{c.Group(Glaze, s.Name), s.Weight, s.PriorSD}
+	}
+	for i, s := range q.Lots {
+		k.Lots[i] = KnownShare{c.Group(Lot, s.Name), s.Weight, s.PriorSD}
+	}
+	if q.Pair.Name != "" {
+		k.Paired, k.PairOf = true, [2]Group{k.Glazes[0].Group, k.Glazes[1].Group}
+	}
+	return k
+}
+
+// conditionsOf is a random question to a studio of someTiles, with groups that it does not know among them.
+func conditionsOf(rng *rand.Rand, glazes int) Conditions {
+	a, b := fmt.Sprintf("g%d", rng.IntN(glazes+2)), fmt.Sprintf("g%d", rng.IntN(glazes+2))
+	share := rng.Float64()
+	q := Conditions{
+		LnPhysics: -5 + rng.NormFloat64(), PhysicsSD: 0.3 * rng.Float64(), Kiln: fmt.Sprintf("k%d", rng.IntN(5)), Tester: "someone",
+		Features: Features{Reduction: rng.Float64(), ConeExcess: rng.NormFloat64(), LnThickness: -8 + rng.Float64(), LnContrast: rng.NormFloat64(),
+			Stirring: rng.Float64() - 0.5, Layered: 1, Matte: rng.Float64(), LnCooling: rng.NormFloat64(), Described: rng.Float64()},
+		Glazes: []Share{{a, share, rng.Float64()}, {b, 1 - share, 0}},
+		Lots:   []Share{{Name: a + "/lot", Weight: share}},
+		Pair:   Share{Name: PairName(a, b), Weight: 1},
+	}
+	if a == b {
+		q.Glazes, q.Lots, q.Pair = []Share{{a, 1, rng.Float64()}}, nil, Share{}
+	}
+	return q
+}
+
+// A prediction by columns of the covariance is the one by a solve of the triangle, by name or by group.
+func TestPredictionByColumnsIsTheSolve(t *testing.T) {
+	rng := rand.New(rand.NewPCG(7, 7))
+	for _, n := range []int{0, 3, 40, 300} {
+		c, err := Fit(someTiles(n, 8, uint64(n)), DefaultPrior())
+		if err != nil {
+			t.Fatal(err)
+		}
+		more, err := c.Add(&someTiles(n+1, 8, 99)[n])
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i := range 60 {
+			q := conditionsOf(rng, 8)
+			for _, c := range []*Calibration{c, more} {
+				p := q.pattern(&c.prior, &c.core, &c.pairs)
+				mean, variance := c.linear(&p)
+				want := c.spread(&p, q.LnPhysics, q.PhysicsSD, mean, variance)
+				named, err := c.Predict(&q)
+				if err != nil {
+					t.Fatal(err)
+				}
+				fast, err := c.PredictKnown(known(c, &q))
+				if err != nil {
+					t.Fatal(err)
+				}
+				if fast.Mean != named.Mean || fast.Scale != named.Scale || fast.DF != named.DF || fast.KnownSD != named.KnownSD || fast.LnPhysics != named.LnPhysics {
+					t.Errorf("%d tiles, question %d: by group %+v, by name %+v", n, i, fast, named)
+				}
+				for _, v := range [][2]float64{{fast.Mean, want.Mean}, {fast.Scale, want.Scale}, {fast.DF, want.DF}, {fast.KnownSD, want.KnownSD}} {
+					if math.Abs(v[0]-v[1]) > 1e-10*math.Abs(v[1])+1e-12 {
+						t.Errorf("%d tiles, question %d: by columns %+v, by the solve %+v", n, i, fast, want)
+						break
+					}
+				}
+			}
+		}
+	}
+}
+
+func TestPredictKnownAllocatesNothing(t *testing.T) {
+	c, err := Fit(someTiles(100, 8, 5), DefaultPrior())
+	if err != nil {
+		t.Fatal(err)
+	}
+	q := conditionsOf(rand.New(rand.NewPCG(1, 1)), 8)
+	k := known(c, &q)
+	if n := testing.AllocsPerRun(100, func() {
+		if _, err := c.PredictKnown(k); err != nil {
+			t.Fatal(err)
+		}
+	}); n != 0 {
+		t.Errorf("%g allocations", n)
+	}
+	k.Features.LnContrast = math.NaN()
+	if _, err := c.PredictKnown(k); err == nil {
+		t.Error("took a contrast that is not a number")
+	}
+}
+
+// Of a log that is too long to be weighed whole, the tiles of the layering's own glazes are.
+func TestEvidenceOfALongLog(t *testing.T) {
+	tiles := someTiles(3*maxWeighed, 30, 3)
+	c := &Calibration{prior: DefaultPrior()}
+	c.widths = c.prior.middle()
+	sorted, err := inOrder(tiles)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := c.learn(sorted); err != nil {
+		t.Fatal(err)
+	}
+	for i := range 20 {
+		e, err := c.Evidence(&tiles[i].Conditions, 5)
+		if err != nil {
+			t.Fatal(err)
+		}
+		k := c.ready()
+		p := tiles[i].pattern(&c.prior, &c.core, &c.pairs)
+		a := c.combine(k, &p, nil)
+		with := make([]float64, c.tri.n)
+		for id := range with {
+			with[id] = c.covariance(k, &a, int32(id))
+		}
+		most, by := 0.0, ""
+		for _, r := range c.rows {
+			if moved := c.gain(k, r, with, p.pair, a.pairPart) * r.h * (r.z - r.offset); math.Abs(moved) > math.Abs(most) {
+				most, by = moved, r.name
+			}
+		}
+		if e[0].Tile != by || math.Abs(e[0].Moved-most) > 1e-12 {
+			t.Errorf("layering %d: tile %s moved most, of all tiles %s", i, e[0].Tile, by)
+		}
+	}
+}
