@@ -45,25 +45,21 @@ func (q *Question) check() error {
 
 // Conditions works out the physics of a question, and what the regression sees of it.
 func (q *Question) Conditions(p *Physics) (calib.Conditions, error) {
-	if err := q.check(); err != nil {
-		return calib.Conditions{}, err
-	}
-	if err := p.Work(&q.Layering, q.Wall.Sin()); err != nil {
-		return calib.Conditions{}, err
-	}
-	if err := p.hold(q); err != nil {
+	if err := q.work(p); err != nil {
 		return calib.Conditions{}, err
 	}
 	return p.Conditions(&q.Layering, q.Wall.Sin(), q.Where), nil
 }
 
-// predict works out the physics of a question and what the calibration makes of it.
-func (q *Question) predict(p *Physics) (calib.Prediction, error) {
-	c, err := q.Conditions(p)
-	if err != nil {
-		return calib.Prediction{}, err
+// work works out the physics of a question.
+func (q *Question) work(p *Physics) error {
+	if err := q.check(); err != nil {
+		return err
 	}
-	return q.Calibration.Predict(&c)
+	if err := p.Work(&q.Layering, q.Wall.Sin()); err != nil {
+		return err
+	}
+	return p.hold(q)
 }
 
 // hold takes off the part of the drive that surface tension holds back, by film.Retained.
@@ -92,7 +88,17 @@ func (p *Physics) tension(l *Layering) float64 { return l.Layers[len(l.Layers)-1
 
 // Estimate answers a question in numbers alone.
 func (q *Question) Estimate(p *Physics) (Estimate, error) {
-	y, err := q.predict(p)
+	if err := q.work(p); err != nil {
+		return Estimate{}, err
+	}
+	g := groupsOf(q.Calibration, &q.Layering, q.Where)
+	return q.ask(p, &g)
+}
+
+// ask asks the calibration about physics that is worked out.
+func (q *Question) ask(p *Physics, g *groups) (Estimate, error) {
+	known := p.known(&q.Layering, q.Wall.Sin(), g)
+	y, err := q.Calibration.PredictKnown(&known)
 	if err != nil {
 		return Estimate{}, err
 	}

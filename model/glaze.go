@@ -48,10 +48,13 @@ type Fired struct {
 	// Fluidity is 1/η in 1/(Pa·s) at each node of the firing.
 	Fluidity [firing.NumNodes]float64
 	Exposure film.Exposure
-	// ViscositySD is the standard deviation of ln η at the reference temperature.
-	ViscositySD float64
+	// ReferenceLog10 is log10 η at the reference temperature, and ViscositySD the standard deviation of ln η there.
+	ReferenceLog10, ViscositySD float64
 
-	crystals float64 // volume fraction
+	crystals   float64 // volume fraction
+	coneExcess float64 // of the firing over the cone that the glaze is made for; 0 where that is not known
+	// What the regression sees of the firing: 0 for air to 1 for heavy reduction, and ln of the cooling rate over the usual one.
+	reduction, lnCooling float64
 }
 
 // Fire works out what a firing makes of a glaze. Iron is split by the atmosphere at the reference temperature, and crystals stiffen a satin or a matte.
@@ -78,9 +81,21 @@ func Fire(g *Glaze, f *firing.Prepared) (*Fired, error) {
 	d.Curve.Fluidities(d.Fluidity[:], kelvin[:])
 	d.Exposure = exposure(f, &d.Fluidity)
 	d.Exposure.Peak = math.Exp(-math.Ln10 * d.Curve.Log10(f.PeakKelvin))
-	d.ViscositySD = math.Ln10 * d.Curve.SD(f.ReferenceKelvin)
+	d.ReferenceLog10, d.ViscositySD = d.Curve.Log10(f.ReferenceKelvin), math.Ln10*d.Curve.SD(f.ReferenceKelvin)
+	if !math.IsNaN(g.ConeFrom) {
+		d.coneExcess = f.EquivalentCone - (g.ConeFrom+g.ConeTo)/2
+	}
+	air := firing.Atmosphere{}.Log10FO2(f.ReferenceKelvin)
+	d.reduction = math.Min(1, (air-f.Atmosphere.Log10FO2(f.ReferenceKelvin))/reductionDecades)
+	d.lnCooling = math.Log(f.CoolingKPerHour / usualCooling)
 	return d, nil
 }
+
+// usualCooling (K/h) is the rate of cooling near the peak against which others are measured.
+const usualCooling = 150
+
+// reductionDecades is how many decades of oxygen heavy reduction lies below air at 1222 °C: log10 fO2 -9.48 against -0.68.
+const reductionDecades = 8.8
 
 func (d *Fired) fireDescribed() error {
 	g := d.Glaze

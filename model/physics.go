@@ -3,11 +3,8 @@ package model
 import (
 	"math"
 
-	"github.com/catchline/catchline/model/calib"
 	"github.com/catchline/catchline/model/chem"
 	"github.com/catchline/catchline/model/film"
-	"github.com/catchline/catchline/model/firing"
-	"github.com/catchline/catchline/model/melt"
 )
 
 // Layer is a glaze of a layering, fired, and how much of it there is.
@@ -117,123 +114,6 @@ func (p *Physics) stirringSensitivity(l *Layering, sin float64) float64 {
 		return 0
 	}
 	return math.Log(flow.Drive/p.Flow.Drive) / stirringStep
-}
-
-// usualCooling (K/h) is the rate of cooling near the peak against which others are measured.
-const usualCooling = 150
-
-// reductionDecades is how many decades of oxygen heavy reduction lies below air at 1222 °C: log10 fO2 -9.48 against -0.68.
-const reductionDecades = 8.8
-
-// Where says whose ware in whose kiln it is; what is not known is empty.
-type Where struct{ Kiln, Body, Tester string }
-
-// Conditions turns a layering and its physics into what the regression sees of it.
-func (p *Physics) Conditions(l *Layering, sin float64, where Where) calib.Conditions {
-	f := l.Layers[0].Firing
-	c := calib.Conditions{
-		LnPhysics: p.LnDrive,
-		PhysicsSD: p.LnDriveSD,
-		Kiln:      where.Kiln, Body: where.Body, Tester: where.Tester,
-	}
-	air := firing.Atmosphere{}.Log10FO2(f.ReferenceKelvin)
-	c.Features.Reduction = math.Min(1, (air-f.Atmosphere.Log10FO2(f.ReferenceKelvin))/reductionDecades)
-	c.Features.LnThickness = math.Log(p.Flow.Thickness)
-	c.Features.LnCooling = math.Log(f.CoolingKPerHour / usualCooling)
-	c.Features.Stirring = p.stirringSensitivity(l, sin)
-	if p.stack.Len() > 1 {
-		c.Features.Layered = 1
-		under, over := &l.Layers[0], &l.Layers[len(l.Layers)-1]
-		c.Features.LnContrast = math.Ln10 * (over.Curve.Log10(f.ReferenceKelvin) - under.Curve.Log10(f.ReferenceKelvin))
-	}
-	shares := p.glazeShares(l)
-	for i := range l.Layers {
-		g := l.Layers[i].Glaze
-		share := shares[i]
-		if !math.IsNaN(g.ConeFrom) {
-			c.Features.ConeExcess += share * (f.EquivalentCone - (g.ConeFrom+g.ConeTo)/2)
-		}
-		switch g.Surface {
-		case melt.Matte:
-			c.Features.Matte += share
-		case melt.Satin:
-			c.Features.Matte += share / 2
-		}
-		if g.Melt == nil {
-			c.Features.Described += share
-		}
-		c.Glazes = addShare(c.Glazes, calib.Share{Name: g.Name, Weight: share, PriorSD: l.Layers[i].ViscositySD})
-		if g.Lot != "" {
-			c.Lots = addShare(c.Lots, calib.Share{Name: g.Lot, Weight: share})
-		}
-	}
-	c.Pair = p.pair(l)
-	return c
-}
-
-// glazeShares splits the drive among the layers, mixed zones by the volume that each layer has in them.
-func (p *Physics) glazeShares(l *Layering) (shares [film.MaxLayers]float64) {
-	n := len(l.Layers)
-	var inStack [film.MaxLayers]float64 // share of each layer of the stack
-	for i := range p.stack.Len() {
-		inStack[i] += p.Flow.LayerShare[i]
-		if i+1 < p.stack.Len() {
-			z := p.stack.Zone(i)
-			inStack[i] += p.Flow.ZoneShare[i] * z.UnderFraction
-			inStack[i+1] += p.Flow.ZoneShare[i] * (1 - z.UnderFraction)
-		}
-	}
-	// Where like neighbours are one layer of the stack, the first of them carries its share.
-	last := -1
-	total := 0.0
-	for i := range n {
-		if p.index[i] != last {
-			shares[i] = math.Max(inStack[p.index[i]], minShare)
-			last = p.index[i]
-			total += shares[i]
-		}
-	}
-	for i := range n {
-		shares[i] /= total
-	}
-	return shares
-}
-
-// minShare keeps every glaze of a layering in the regression, however little of the flow is its own.
-const minShare = 1e-6
-
-// addShare adds a share to a list in which each name stands once.
-func addShare(list []calib.Share, s calib.Share) []calib.Share {
-	if s.Weight == 0 {
-		return list
-	}
-	for i := range list {
-		if list[i].Name == s.Name {
-			list[i].Weight = math.Min(1, list[i].Weight+s.Weight)
-			return list
-		}
-	}
-	return append(list, s)
-}
-
-// pair names the two glazes whose mixed zone carries most of the flow, without regard to their order: what the order does
-// is in the physics. A glaze alone has no pair.
-func (p *Physics) pair(l *Layering) calib.Share {
-	best, at := 0.0, -1
-	for i := 0; i+1 < len(l.Layers); i++ {
-		k := p.index[i]
-		if p.index[i+1] == k || l.Layers[i].Glaze.Name == l.Layers[i+1].Glaze.Name {
-			continue
-		}
-		if share := p.Flow.ZoneShare[k]; at < 0 || share > best {
-			best, at = share, i
-		}
-	}
-	if at < 0 {
-		return calib.Share{}
-	}
-	a, b := l.Layers[at].Glaze.Name, l.Layers[at+1].Glaze.Name
-	return calib.Share{Name: calib.PairName(a, b), Weight: 1}
 }
 
 // FlowShares gives the share of each of n layers in the drive, and of the mixed zone above each but the last; they sum to 1. Like

@@ -58,7 +58,7 @@ type Score struct {
 	Flags      []Flag
 	Tension    float64 // N/m
 	Density    float64 // kg/m³, mean
-	Question      *Question
+	Question   *Question
 }
 
 // maxEvidence is how many tiles a score names.
@@ -68,8 +68,14 @@ const maxEvidence = 8
 // those drivers out.
 func (q *Question) Score(middling *Fired) (*Score, error) {
 	s := &Score{Question: q}
-	var err error
-	if s.Prediction, err = q.predict(&s.Physics); err != nil {
+	conditions, err := q.Conditions(&s.Physics)
+	if err != nil {
+		return nil, err
+	}
+	if s.Prediction, err = q.Calibration.Predict(&conditions); err != nil {
+		return nil, err
+	}
+	if s.Evidence, err = q.Calibration.Evidence(&conditions, maxEvidence); err != nil {
 		return nil, err
 	}
 	s.Estimate = q.estimate(&s.Prediction)
@@ -78,7 +84,6 @@ func (q *Question) Score(middling *Fired) (*Score, error) {
 	for _, part := range []func(*Score) error{
 		q.addSolo,
 		func(s *Score) error { return q.addDrivers(s, middling) },
-		q.addEvidence,
 	} {
 		if err := part(s); err != nil {
 			return nil, err
@@ -238,13 +243,6 @@ func (q *Question) coneLess() ([]Layer, error) {
 		out[i].Fired = done[old]
 	}
 	return out, nil
-}
-
-func (q *Question) addEvidence(s *Score) error {
-	c := s.Physics.Conditions(&q.Layering, q.Wall.Sin(), q.Where)
-	var err error
-	s.Evidence, err = q.Calibration.Evidence(&c, maxEvidence)
-	return err
 }
 
 // Thicknesses beyond which a score is flagged, in m: fired glaze is 0.3 to 0.6 mm on most stoneware (common practice, no source).
