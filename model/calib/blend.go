@@ -58,10 +58,12 @@ const maxDF = 1e5
 type sum struct{ weight, sd []float64 }
 
 func newSum(df, V, scale2 float64) sum {
-	const step = 0.125
 	var s sum
-	// The density of x = ln w is proportional to exp(ν/2 (x - eˣ)).
-	for x := -60 / df; x < 4; x += step {
+	// The density of x = ln w is proportional to exp(ν/2 (x - eˣ)), a bell of standard deviation √(2/ν) with a longer
+	// tail to the left; it is cut where it is below e⁻³⁵.
+	step := math.Min(0.125, 0.5*math.Sqrt(2/df))
+	reach := math.Sqrt(140 / df)
+	for x := -reach - 70/df; x < reach; x += step {
 		s.weight = append(s.weight, math.Exp(df/2*(x-math.Exp(x)+1)))
 		s.sd = append(s.sd, math.Sqrt(V+scale2/math.Exp(x)))
 	}

@@ -65,7 +65,7 @@ func TestTruncatedMoments(t *testing.T) {
 
 // The one t distribution that stands for a normal plus a t error has their 80 % and 95 % intervals, by quadrature of the convolution.
 func TestBlendHasTheIntervalsOfTheSum(t *testing.T) {
-	for _, df := range []float64{3, 4, 10, 30} {
+	for _, df := range []float64{3, 4, 10, 30, 300} {
 		b := newBlend(df)
 		errors := distuv.StudentsT{Sigma: 1, Nu: df}
 		for _, V := range []float64{0, 0.003, 0.1, 1, 7, 300} {

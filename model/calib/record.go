@@ -102,9 +102,13 @@ func Compare(active, next *Calibration, log []Tile) (Comparison, error) {
 	for _, r := range active.rows {
 		seen[r.name] = true
 	}
+	asked := make(map[string]bool, len(next.record)) // of a long log the end only, which bounds the walk
+	for i := range next.record {
+		asked[next.record[i].Tile] = true
+	}
 	walker := active
 	for _, t := range sorted {
-		if seen[t.Name] {
+		if seen[t.Name] || !asked[t.Name] {
 			continue
 		}
 		var j Judgement
