@@ -117,6 +117,23 @@ var table = map[string]rule{
 	"/grpc.reflection.v1alpha.ServerReflection/ServerReflectionInfo": {anyKey, ""},
 }
 
+// Computing returns the methods that keep a processor busy rather than wait for storage.
+func Computing() map[string]bool {
+	computing := map[string]bool{}
+	for name := range table {
+		if strings.HasPrefix(name, v1+"ScoreService/") {
+			computing[name] = true
+		}
+	}
+	for _, name := range []string{
+		"CalibrationService/FitCalibration", "CalibrationService/GetRecord", "CalibrationService/CompareLots", "CalibrationService/SuggestTiles",
+		"GlazeService/DescribeMelt", "GlazeService/PredictViscosity", "FiringService/PreviewFiring", "WareService/TraceProfile",
+	} {
+		computing[v1+name] = true
+	}
+	return computing
+}
+
 // Methods returns the full names of all methods in the table.
 func Methods() []string {
 	names := make([]string, 0, len(table))

@@ -64,6 +64,18 @@ func DeadlineTap(d Deadlines, streams map[string]bool) tap.ServerInHandle {
 	}
 }
 
+// Taps makes one handle of several, the first one first.
+func Taps(taps ...tap.ServerInHandle) tap.ServerInHandle {
+	return func(ctx context.Context, info *tap.Info) (_ context.Context, err error) {
+		for _, t := range taps {
+			if ctx, err = t(ctx, info); err != nil {
+				break
+			}
+		}
+		return ctx, err
+	}
+}
+
 // Streams returns the full names of the methods that stream.
 func Streams(services map[string]grpc.ServiceInfo) map[string]bool {
 	streams := map[string]bool{}

@@ -79,9 +79,11 @@ type JWT struct {
 type Limits struct {
 	RequestsPerSecond    float64       `name:"requests-per-second" default:"0" help:"Requests a second in all; 0: as many as the machine can do."`
 	KeyRequestsPerSecond float64       `name:"key-requests-per-second" default:"2000" help:"Requests a second of one key; 0: no limit."`
-	Concurrent           int           `name:"concurrent" default:"64" help:"Requests that are worked on at once."`
-	Queue                int           `name:"queue" default:"128" help:"Requests that may wait for their turn; what comes beyond is turned away."`
-	QueueTime            time.Duration `name:"queue-time" default:"50ms" help:"Longest wait for a turn."`
+	Concurrent           int           `name:"concurrent" default:"64" help:"Requests at once that read and write records."`
+	Compute              int           `name:"compute" default:"0" help:"Requests at once that compute, such as scores; 0: two a processor."`
+	Queue                int           `name:"queue" default:"128" help:"Requests of either kind that may wait for their turn; what comes beyond is turned away."`
+	QueueTime            time.Duration `name:"queue-time" default:"50ms" help:"Longest wait for a turn, as in a burst after a quiet moment."`
+	StandingQueueTime    time.Duration `name:"standing-queue-time" default:"4ms" help:"Longest wait once the queue has not been empty for queue-time: more comes than can be done."`
 	Sheets               int           `name:"sheets" default:"8" help:"Sheets and exports that are worked on at once."`
 	KeySheets            int           `name:"key-sheets" default:"3" help:"Sheets and exports of one key at once."`
 	StreamMessages       int           `name:"stream-messages" default:"200000" help:"Most messages of one stream."`

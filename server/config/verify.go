@@ -144,6 +144,7 @@ func (c *Config) verifyLimits(fault faultFunc) {
 		}
 	}
 	between(fault, "limit-concurrent", l.Concurrent, 1, 100_000)
+	between(fault, "limit-compute", l.Compute, 0, 100_000)
 	between(fault, "limit-queue", l.Queue, 0, 1_000_000)
 	between(fault, "limit-sheets", l.Sheets, 1, 10_000)
 	between(fault, "limit-key-sheets", l.KeySheets, 1, 10_000)
@@ -166,6 +167,7 @@ func (c *Config) verifyTimes(fault faultFunc) {
 		{"http-write-timeout", c.HTTP.WriteTimeout, 100 * time.Millisecond, time.Hour},
 		{"http-idle-timeout", c.HTTP.IdleTimeout, time.Second, time.Hour},
 		{"limit-queue-time", c.Limits.QueueTime, time.Millisecond, time.Minute},
+		{"limit-standing-queue-time", c.Limits.StandingQueueTime, 100 * time.Microsecond, time.Minute},
 		{"deadline-default", c.Deadlines.Default, time.Millisecond, time.Hour},
 		{"deadline-max", c.Deadlines.Max, time.Millisecond, time.Hour},
 		{"deadline-stream", c.Deadlines.Stream, time.Millisecond, 24 * time.Hour},
@@ -180,6 +182,9 @@ func (c *Config) verifyTimes(fault faultFunc) {
 	}
 	if c.Limits.QueueTime >= c.Deadlines.Default {
 		fault("limit-queue-time (%s) has to be less than deadline-default (%s), or nothing is left for the work", c.Limits.QueueTime, c.Deadlines.Default)
+	}
+	if c.Limits.StandingQueueTime > c.Limits.QueueTime {
+		fault("limit-standing-queue-time (%s) is more than limit-queue-time (%s)", c.Limits.StandingQueueTime, c.Limits.QueueTime)
 	}
 	if c.HTTP.ReadHeaderTimeout > c.HTTP.ReadTimeout {
 		fault("http-read-header-timeout (%s) is more than http-read-timeout (%s)", c.HTTP.ReadHeaderTimeout, c.HTTP.ReadTimeout)

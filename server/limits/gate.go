@@ -9,23 +9,30 @@ import (
 
 var errBusy = errors.New("busy")
 
-// gate lets a number of calls in at once, and a number of further ones wait for a short time. What is accepted
-// is therefore never older than the wait plus its own work, however many come.
+// gate lets a number of calls in at once and keeps a queue before it. A burst may queue for the whole patience; but
+// once the queue has not been empty for as long as that, more is coming than can be done, waiting helps nobody, and
+// a call that does not get in at once is turned away soon. This is the controlled delay of Nichols and Jacobson,
+// "Controlling Queue Delay", ACM Queue 10 (5), 2012, in its simplest form. So what gets in under overload is never
+// older than the short wait plus its own work, however many come.
 type gate struct {
-	seats   chan struct{}
-	waiting atomic.Int64
-	queue   int64
-	wait    time.Duration
+	seats    chan struct{}
+	queue    int64
+	patience time.Duration
+	standing time.Duration // longest wait in a queue that stands
+	waiting  atomic.Int64
+	empty    atomic.Int64 // when the queue was last seen empty, in nanoseconds from born
+	born     time.Time
 }
 
-func newGate(concurrent, queue int, wait time.Duration) *gate {
-	return &gate{seats: make(chan struct{}, concurrent), queue: int64(queue), wait: wait}
+func newGate(seats, queue int, patience, standing time.Duration) *gate {
+	return &gate{seats: make(chan struct{}, seats), queue: int64(queue), patience: patience, standing: standing, born: time.Now()}
 }
 
 // enter returns nil when the call may go on; leave has to follow.
 func (g *gate) enter(ctx context.Context) error {
 	select {
-	case g.seats <- struct{}{}:
+	case g.seats <- struct{}{}: // nobody waits: a free seat goes to who waits longest
+		g.empty.Store(int64(time.Since(g.born)))
 		return nil
 	default:
 	}
@@ -34,7 +41,11 @@ func (g *gate) enter(ctx context.Context) error {
 		return errBusy
 	}
 	defer g.waiting.Add(-1)
-	t := time.NewTimer(g.wait)
+	wait := g.patience
+	if time.Since(g.born)-time.Duration(g.empty.Load()) > g.patience {
+		wait = min(g.standing, g.patience)
+	}
+	t := time.NewTimer(wait)
 	defer t.Stop()
 	select {
 	case g.seats <- struct{}{}:
@@ -48,5 +59,5 @@ func (g *gate) enter(ctx context.Context) error {
 
 func (g *gate) leave() { <-g.seats }
 
-// retryAfter is a guess: by then the calls that wait now are through or gone.
-func (g *gate) retryAfter() time.Duration { return 2 * g.wait }
+// full reports whether a call that comes now would be turned away.
+func (g *gate) full() bool { return g.waiting.Load() >= g.queue && len(g.seats) == cap(g.seats) }

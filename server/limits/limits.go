@@ -13,6 +13,7 @@ import (
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
+	"google.golang.org/grpc/tap"
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/durationpb"
 
@@ -23,21 +24,25 @@ import (
 type Options struct {
 	RequestsPerSecond    float64
 	KeyRequestsPerSecond float64
-	Concurrent           int
-	Queue                int
-	QueueTime            time.Duration
-	Streams              int // sheets and exports at once
-	KeyStreams           int // of one key
-	StreamMessages       int // of one stream, in one direction
+	Compute              map[string]bool // methods that keep a processor busy, by full name; the others wait for storage
+	ComputeAtOnce        int             // of those
+	StorageAtOnce        int             // of the others
+	Queue                int             // before each of the two
+	QueueTime            time.Duration   // longest wait after a quiet moment
+	StandingQueueTime    time.Duration   // longest wait in a queue that has not been empty for QueueTime
+	Streams              int             // sheets and exports at once
+	KeyStreams           int             // of one key
+	StreamMessages       int             // of one stream, in one direction
 }
 
 // Limits holds what is under way. Make it by New.
 type Limits struct {
-	o    Options
-	all  *rate.Limiter
-	gate *gate
-	now  func() time.Time
-	shed func(reason string)
+	o       Options
+	all     *rate.Limiter
+	compute *gate
+	storage *gate
+	now     func() time.Time
+	shed    func(reason string)
 
 	mu      sync.Mutex
 	keys    map[string]*keyUse
@@ -68,7 +73,8 @@ func New(o Options, shed func(reason string)) *Limits {
 	if o.RequestsPerSecond > 0 {
 		l.all = rate.NewLimiter(rate.Limit(o.RequestsPerSecond), burst(o.RequestsPerSecond))
 	}
-	l.gate = newGate(o.Concurrent, o.Queue, o.QueueTime)
+	l.compute = newGate(o.ComputeAtOnce, o.Queue, o.QueueTime, o.StandingQueueTime)
+	l.storage = newGate(o.StorageAtOnce, o.Queue, o.QueueTime, o.StandingQueueTime)
 	return l
 }
 
@@ -111,14 +117,41 @@ func (l *Limits) around(ctx context.Context, call *chain.Call, next func(context
 		defer l.leaveStream(call.Key)
 		return next(ctx)
 	}
-	if err := l.gate.enter(ctx); err != nil {
+	gate := l.gateOf(call.Method)
+	if err := gate.enter(ctx); err != nil {
 		if ctx.Err() != nil {
 			return status.FromContextError(ctx.Err()).Err()
 		}
-		return l.refuse(ReasonBusy, l.gate.retryAfter(), "The server is busy; try again.")
+		return l.busy()
 	}
-	defer l.gate.leave()
+	defer gate.leave()
 	return next(ctx)
+}
+
+func (l *Limits) gateOf(method string) *gate {
+	if l.o.Compute[method] {
+		return l.compute
+	}
+	return l.storage
+}
+
+// retryBusy is after how long to try again: long enough for the queue to be through, and short enough to be worth it.
+const retryBusy = 100 * time.Millisecond
+
+func (l *Limits) busy() error {
+	return l.refuse(ReasonBusy, retryBusy, "The server is busy; try again.")
+}
+
+// Tap turns a gRPC call away as soon as its head has come, if it would be for want of a place in the queue: before
+// its body is read and a goroutine is made for it, so that turning away costs little when it matters. Streams
+// are the full names of methods that stream.
+func (l *Limits) Tap(streams map[string]bool) tap.ServerInHandle {
+	return func(ctx context.Context, info *tap.Info) (context.Context, error) {
+		if streams[info.FullMethodName] || strings.HasPrefix(info.FullMethodName, "/grpc.") || !l.gateOf(info.FullMethodName).full() {
+			return ctx, nil
+		}
+		return ctx, l.busy()
+	}
 }
 
 // reserve takes one call from the bucket, or says how long to wait for one.

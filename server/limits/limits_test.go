@@ -12,11 +12,12 @@ import (
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
+	"google.golang.org/grpc/tap"
 
 	"github.com/catchline/catchline/server/chain"
 )
 
-var roomy = Options{Concurrent: 1000, Queue: 1000, QueueTime: time.Second, Streams: 1000, KeyStreams: 1000, StreamMessages: 1000}
+var roomy = Options{ComputeAtOnce: 1000, StorageAtOnce: 1000, Queue: 1000, QueueTime: time.Second, StandingQueueTime: time.Second, Streams: 1000, KeyStreams: 1000, StreamMessages: 1000}
 
 // call passes one call through the limits.
 func call(l *Limits, c *chain.Call, work func()) error {
@@ -117,7 +118,7 @@ func TestConcurrentStreams(t *testing.T) {
 func TestQueueIsBoundedInLengthAndTime(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		o := roomy
-		o.Concurrent, o.Queue, o.QueueTime = 2, 3, 50*time.Millisecond
+		o.StorageAtOnce, o.Queue, o.QueueTime = 2, 3, 50*time.Millisecond
 		var shed atomic.Int64
 		l := New(o, func(reason string) { shed.Add(1) })
 		var mu sync.Mutex
@@ -150,10 +151,94 @@ func TestQueueIsBoundedInLengthAndTime(t *testing.T) {
 	})
 }
 
+// Under overload that lasts, what gets in has waited no longer than the short wait; a burst after a quiet moment may wait.
+func TestStandingQueue(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		o := roomy
+		o.Compute = map[string]bool{"/s/compute": true}
+		o.ComputeAtOnce, o.Queue, o.QueueTime, o.StandingQueueTime = 2, 1000, 50*time.Millisecond, 5*time.Millisecond
+		l := New(o, nil)
+		var mu sync.Mutex
+		waits := map[bool]time.Duration{} // longest wait of what got in: at first, and later
+		turnedAway := 0
+		start := time.Now()
+		var wg sync.WaitGroup
+		send := func() {
+			came := time.Now()
+			wg.Go(func() {
+				err := call(l, &chain.Call{Method: "/s/compute"}, func() {
+					mu.Lock()
+					later := came.Sub(start) > 60*time.Millisecond
+					waits[later] = max(waits[later], time.Since(came))
+					mu.Unlock()
+					time.Sleep(time.Millisecond)
+				})
+				if err != nil {
+					mu.Lock()
+					turnedAway++
+					mu.Unlock()
+				}
+			})
+		}
+		for range 8000 { // four times what two seats can do, for a second
+			send()
+			time.Sleep(125 * time.Microsecond)
+		}
+		wg.Wait()
+		if waits[true] > 5*time.Millisecond {
+			t.Errorf("under lasting overload one waited %s", waits[true])
+		}
+		if waits[false] < 40*time.Millisecond {
+			t.Errorf("a burst may wait only %s", waits[false])
+		}
+		if got := 8000 - turnedAway; got < 1900 {
+			t.Errorf("only %d of the 2000 that can be done were done", got)
+		}
+		time.Sleep(time.Millisecond)
+		turnedAway = 0
+		for range 90 { // a burst, again
+			send()
+		}
+		wg.Wait()
+		if turnedAway != 0 {
+			t.Errorf("%d of a burst after the overload were turned away", turnedAway)
+		}
+	})
+}
+
+func TestTapTurnsAwayWhenTheQueueIsFull(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		o := roomy
+		o.StorageAtOnce, o.Queue = 1, 1
+		l := New(o, nil)
+		tapped := func(method string) error {
+			_, err := l.Tap(map[string]bool{"/s/stream": true})(t.Context(), &tap.Info{FullMethodName: method})
+			return err
+		}
+		if err := tapped("/s/m"); err != nil {
+			t.Errorf("nothing is under way: %v", err)
+		}
+		release := make(chan struct{})
+		for range 2 {
+			go call(l, &chain.Call{Method: "/s/m"}, func() { <-release })
+		}
+		synctest.Wait()
+		if err := tapped("/s/m"); status.Code(err) != codes.ResourceExhausted {
+			t.Errorf("the queue is full: %v", err)
+		}
+		for _, other := range []string{"/s/stream", "/grpc.health.v1.Health/Check"} {
+			if err := tapped(other); err != nil {
+				t.Errorf("%s: %v", other, err)
+			}
+		}
+		close(release)
+	})
+}
+
 func TestWhoGivesUpWaitingFreesThePlace(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		o := roomy
-		o.Concurrent, o.Queue = 1, 1
+		o.StorageAtOnce, o.Queue = 1, 1
 		l := New(o, nil)
 		release := make(chan struct{})
 		go call(l, &chain.Call{}, func() { <-release })
@@ -180,7 +265,7 @@ func TestWhoGivesUpWaitingFreesThePlace(t *testing.T) {
 
 func TestHealthIsNeverTurnedAway(t *testing.T) {
 	o := roomy
-	o.RequestsPerSecond, o.Concurrent, o.Queue = 0.001, 1, 0
+	o.RequestsPerSecond, o.StorageAtOnce, o.Queue = 0.001, 1, 0
 	l := New(o, nil)
 	for range 100 {
 		if err := call(l, &chain.Call{Method: "/grpc.health.v1.Health/Check"}, nil); err != nil {

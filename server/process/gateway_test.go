@@ -32,8 +32,9 @@ import (
 func TestChainIsInTheStatedOrder(t *testing.T) {
 	c := config.Default()
 	guard := access.NewGuard(t.Context(), nil, access.Options{Anonymous: true})
+	metrics := telemetry.NewMetrics(nil, "")
 	var names []string
-	for _, l := range Links(&c, nil, telemetry.NewMetrics(nil, ""), guard) {
+	for _, l := range Links(&c, nil, metrics, guard, newLimits(&c, metrics)) {
 		names = append(names, l.Name)
 	}
 	// Validation comes last, with the services themselves: see TestBothWaysPassEveryLink.

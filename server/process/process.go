@@ -10,6 +10,7 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
+	"runtime"
 	"sync/atomic"
 	"time"
 
@@ -112,7 +113,8 @@ func Open(ctx context.Context, c config.Config, o Options) (p *Program, err erro
 			return p, err
 		}
 	}
-	links := Links(&c, p.log, metrics, guard)
+	limited := newLimits(&c, metrics)
+	links := Links(&c, p.log, metrics, guard, limited)
 
 	tlsConfig, err := p.tls()
 	if err != nil {
@@ -124,7 +126,7 @@ func Open(ctx context.Context, c config.Config, o Options) (p *Program, err erro
 	services := o.Services(p.store, p.log)
 	channel := gateway.NewChannel("http", links)
 	services.Register(channel)
-	p.makeGRPC(links, chain.Streams(channel.GetServiceInfo()), tlsConfig)
+	p.makeGRPC(links, limited, chain.Streams(channel.GetServiceInfo()), tlsConfig)
 	if p.export != nil {
 		channel.WithServerStatsHandler(p.export.CallStats())
 	}
@@ -132,7 +134,8 @@ func Open(ctx context.Context, c config.Config, o Options) (p *Program, err erro
 	go services.Watch(background)
 
 	// What the program itself asks for needs no key.
-	local := gateway.NewChannel("local", Links(&c, p.log, metrics, access.NewGuard(background, p.store, access.Options{Anonymous: true, Logger: p.log})))
+	anyone := access.NewGuard(background, p.store, access.Options{Anonymous: true, Logger: p.log})
+	local := gateway.NewChannel("local", Links(&c, p.log, metrics, anyone, newLimits(&c, metrics)))
 	services.Register(local)
 	p.local = local
 
@@ -163,7 +166,7 @@ func Open(ctx context.Context, c config.Config, o Options) (p *Program, err erro
 
 // Links is the chain of every call, outermost first. What a request may hold is checked after them, by the services
 // as they are registered, so that it holds with whichever chain.
-func Links(c *config.Config, log *slog.Logger, metrics *telemetry.Metrics, guard *access.Guard) []chain.Link {
+func Links(c *config.Config, log *slog.Logger, metrics *telemetry.Metrics, guard *access.Guard, l *limits.Limits) []chain.Link {
 	return []chain.Link{
 		chain.RequestID(),
 		telemetry.Log(log),
@@ -171,12 +174,22 @@ func Links(c *config.Config, log *slog.Logger, metrics *telemetry.Metrics, guard
 		chain.Recovery(log),
 		chain.Deadline(deadlines(c)),
 		guard.Link(),
-		limits.New(limits.Options{
-			RequestsPerSecond: c.Limits.RequestsPerSecond, KeyRequestsPerSecond: c.Limits.KeyRequestsPerSecond,
-			Concurrent: c.Limits.Concurrent, Queue: c.Limits.Queue, QueueTime: c.Limits.QueueTime,
-			Streams: c.Limits.Sheets, KeyStreams: c.Limits.KeySheets, StreamMessages: c.Limits.StreamMessages,
-		}, metrics.Shed).Link(),
+		l.Link(),
 	}
+}
+
+func newLimits(c *config.Config, metrics *telemetry.Metrics) *limits.Limits {
+	l := &c.Limits
+	compute := l.Compute
+	if compute == 0 {
+		compute = 2 * runtime.GOMAXPROCS(0)
+	}
+	return limits.New(limits.Options{
+		RequestsPerSecond: l.RequestsPerSecond, KeyRequestsPerSecond: l.KeyRequestsPerSecond,
+		Compute: access.Computing(), ComputeAtOnce: compute, StorageAtOnce: l.Concurrent,
+		Queue: l.Queue, QueueTime: l.QueueTime, StandingQueueTime: l.StandingQueueTime,
+		Streams: l.Sheets, KeyStreams: l.KeySheets, StreamMessages: l.StreamMessages,
+	}, metrics.Shed)
 }
 
 func deadlines(c *config.Config) chain.Deadlines {
@@ -235,12 +248,12 @@ func (p *Program) listen() error {
 	return nil
 }
 
-func (p *Program) makeGRPC(links []chain.Link, streams map[string]bool, tlsConfig *tls.Config) {
+func (p *Program) makeGRPC(links []chain.Link, limited *limits.Limits, streams map[string]bool, tlsConfig *tls.Config) {
 	c := &p.config.GRPC
 	options := []grpc.ServerOption{
 		grpc.UnaryInterceptor(chain.Unary("grpc", links)),
 		grpc.StreamInterceptor(chain.Stream("grpc", links)),
-		grpc.InTapHandle(chain.DeadlineTap(deadlines(&p.config), streams)),
+		grpc.InTapHandle(chain.Taps(limited.Tap(streams), chain.DeadlineTap(deadlines(&p.config), streams))),
 		grpc.MaxRecvMsgSize(c.MaxMessageBytes),
 		grpc.MaxSendMsgSize(c.MaxMessageBytes),
 		grpc.MaxConcurrentStreams(c.MaxStreams),

@@ -51,7 +51,7 @@ func (h withRequest) WithGroup(name string) slog.Handler {
 const slow = 2 * time.Second
 
 // Log is the link that writes a line for a call: at level error what is the server's own fault (who found it logs the cause, under the same request id); at
-// warn what was slow; at info what was refused; at debug the rest. What the caller sent, or was told about what
+// warn what was slow; at info what was refused; at debug the rest, and what a limit turned away. What the caller sent, or was told about what
 // was sent, is not in it: only the code, the reason and the name of the field.
 func Log(log *slog.Logger) chain.Link {
 	return chain.Link{Name: "log", Around: func(ctx context.Context, call *chain.Call, next func(context.Context) error) error {
@@ -92,7 +92,8 @@ func Log(log *slog.Logger) chain.Link {
 
 func levelOf(c codes.Code) slog.Level {
 	switch c {
-	case codes.OK, codes.Canceled:
+	case codes.OK, codes.Canceled, codes.ResourceExhausted:
+		// What is turned away is counted by Metrics.Shed: a line for each would make an overload worse.
 		return slog.LevelDebug
 	case codes.Unknown, codes.Internal, codes.DataLoss, codes.Unavailable, codes.Unimplemented:
 		return slog.LevelError
