@@ -133,16 +133,21 @@ func (q *TileSearch) NextTiles(c *calib.Calibration) ([]Suggestion, error) {
 	}
 	cov := mat.NewSymDense(n+len(q.Concerns), nil)
 	cov.CopySym(j.Covariance)
+	rule := newGauss()
+	before := make([]float64, len(judged))
 	picked := make([]bool, n)
 	var out []Suggestion
 	for len(out) < q.Count {
 		best := Suggestion{Candidate: -1}
+		for k := range judged {
+			before[k] = judged[k].misjudged(0, rule)
+		}
 		for i := range q.Candidates {
 			if picked[i] || (runsOff[i] >= q.RunOff && !q.AllowRunOff) {
 				continue
 			}
 			info := information(j, i) * (1 - runsOff[i]) // one that runs off tells little
-			if s := q.gain(cov, judged, i, info/(1+info*cov.At(i, i)), total); best.Candidate < 0 || s.Gain > best.Gain {
+			if s := q.gain(cov, judged, before, i, info/(1+info*cov.At(i, i)), total, rule); best.Candidate < 0 || s.Gain > best.Gain {
 				best = s
 			}
 		}
@@ -172,19 +177,25 @@ func (q *TileSearch) NextTiles(c *calib.Calibration) ([]Suggestion, error) {
 // leastGain is the fall of the chance of misjudgement below which a tile is not worth its clay.
 const leastGain = 1e-6
 
+// nothing is the share of a variance below which taking it away is not reckoned with.
+const nothing = 1e-9
+
 // gain of one candidate, whose reading would be worth gain/(covariance²) to others.
-func (q *TileSearch) gain(cov *mat.SymDense, judged []judgement, i int, gain, total float64) Suggestion {
+func (q *TileSearch) gain(cov *mat.SymDense, judged []judgement, before []float64, i int, gain, total float64, rule *gauss) Suggestion {
 	s := Suggestion{Candidate: i, Most: -1}
 	n := len(q.Candidates)
 	most := math.Inf(-1)
 	for k := range judged {
 		weight := q.Concerns[k].Weight / total
 		v := cov.At(i, n+k)
-		before, after := judged[k].misjudged(0), judged[k].misjudged(gain*v*v)
-		s.Before += weight * before
+		after := before[k]
+		if learnt := gain * v * v; learnt > nothing*judged[k].variance {
+			after = judged[k].misjudged(learnt, rule)
+		}
+		s.Before += weight * before[k]
 		s.After += weight * after
-		if fall := weight * (before - after); fall > most {
-			most, s.Most, s.MostBefore, s.MostAfter = fall, k, before, after
+		if fall := weight * (before[k] - after); fall > most {
+			most, s.Most, s.MostBefore, s.MostAfter = fall, k, before[k], after
 		}
 	}
 	s.Gain = s.Before - s.After
@@ -202,7 +213,7 @@ type judgement struct{ margin, variance, learnt float64 }
 //	P(T and U on different sides of a) = ∫ φ(u) Φ(-|a - √r u|/√(v-r)) du
 //
 // by Gauss-Legendre quadrature, split where the argument has its kink.
-func (j *judgement) misjudged(more float64) float64 {
+func (j *judgement) misjudged(more float64, g *gauss) float64 {
 	v, r := j.variance, math.Min(j.learnt+more, j.variance)
 	if v <= 0 {
 		return 0
@@ -223,10 +234,27 @@ func (j *judgement) misjudged(more float64) float64 {
 	for i := 1; i < len(edges); i++ {
 		a, b := math.Max(-reach, edges[i-1]), math.Min(reach, edges[i])
 		if b > a {
-			sum += quad.Fixed(side, a, b, 24, quad.Legendre{}, 0)
+			sum += g.integrate(side, a, b)
 		}
 	}
 	return sum
+}
+
+// gauss is a rule of Gauss-Legendre quadrature on (-1, 1), made once for the many integrals of a search.
+type gauss struct{ at, weight [16]float64 }
+
+func newGauss() *gauss {
+	g := &gauss{}
+	quad.Legendre{}.FixedLocations(g.at[:], g.weight[:], -1, 1)
+	return g
+}
+
+func (g *gauss) integrate(f func(float64) float64, a, b float64) float64 {
+	s, middle, half := 0.0, (a+b)/2, (b-a)/2
+	for i, x := range g.at {
+		s += g.weight[i] * f(middle+half*x)
+	}
+	return s * half
 }
 
 func (q *TileSearch) sentence(s *Suggestion) string {

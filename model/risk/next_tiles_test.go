@@ -13,20 +13,21 @@ import (
 // On the boundary the chance of misjudging is arccos(√(r/v))/π: Sheppard's orthant probability of two normals with
 // correlation √(r/v) (Sheppard 1899, from memory). Far from it and with nothing learnt it is the normal tail.
 func TestMisjudgedIsSheppards(t *testing.T) {
+	rule := newGauss()
 	for _, share := range []float64{0.01, 0.3, 0.7, 0.99, 0.9999} {
 		j := judgement{margin: 0, variance: 0.5}
-		if got, want := j.misjudged(0.5*share), math.Acos(math.Sqrt(share))/math.Pi; math.Abs(got-want) > 1e-8 {
+		if got, want := j.misjudged(0.5*share, rule), math.Acos(math.Sqrt(share))/math.Pi; math.Abs(got-want) > 1e-8 {
 			t.Errorf("learnt %v: %v, Sheppard %v", share, got, want)
 		}
 	}
 	j := judgement{margin: 1.3, variance: 0.64}
-	if got, want := j.misjudged(0), 0.5*math.Erfc(1.3/0.8/math.Sqrt2); math.Abs(got-want) > 1e-12 {
+	if got, want := j.misjudged(0, rule), 0.5*math.Erfc(1.3/0.8/math.Sqrt2); math.Abs(got-want) > 1e-12 {
 		t.Errorf("nothing learnt: %v, want %v", got, want)
 	}
 	last := 1.0
 	for r := 0.0; r <= 0.64; r += 0.02 {
-		m := j.misjudged(r)
-		if !(m <= last+1e-9) {
+		m := j.misjudged(r, rule)
+		if !(m <= last+1e-7) {
 			t.Errorf("learning %v makes it worse: %v after %v", r, m, last)
 		}
 		last = m
@@ -165,6 +166,27 @@ func TestNextTilesRefuses(t *testing.T) {
 		var e *chem.FieldError
 		if _, err := q.NextTiles(c); !errors.As(err, &e) || e.Field != field {
 			t.Errorf("%s: %v", field, err)
+		}
+	}
+}
+
+// BenchmarkNextTiles picks 10 of 200 candidates for 200 concerns.
+func BenchmarkNextTiles(b *testing.B) {
+	c, err := calib.Fit(nil, calib.DefaultPrior())
+	if err != nil {
+		b.Fatal(err)
+	}
+	var all []calib.Conditions
+	for i := range 200 {
+		q := solo(fmt.Sprint(i%20), -3.5)
+		q.Pair = calib.Share{Name: fmt.Sprint(i), Weight: 1}
+		all = append(all, q)
+	}
+	q := search(all, all, -2.6, 10)
+	b.ReportAllocs()
+	for b.Loop() {
+		if got, err := q.NextTiles(c); err != nil || len(got) != 10 {
+			b.Fatal(len(got), err)
 		}
 	}
 }
