@@ -11,6 +11,7 @@ import { useSaving } from "../saving";
 import { layeringOf, newLayer, questionToQuery, usualWall } from "../scoring";
 import { toShown } from "../units";
 import { Choice, NumberField, OneOf, TextField, type Option } from "../parts/fields";
+import { OxideEditor, OxideName, oxides } from "../parts/oxides";
 import { Plot, type Mark, type Point } from "../parts/plot";
 import { Empty, Failed, Panel, Scrolled, Waiting, When } from "../parts/states";
 
@@ -27,17 +28,6 @@ const behaviours: Option[] = [
   { value: "BEHAVIOUR_MOBILE", text: "Mobile: moves some millimetres" },
   { value: "BEHAVIOUR_RUNNY", text: "Runny: more than a centimetre" },
 ];
-
-// In the order of a unity formula: fluxes, then alumina and boron, then silica and its kin, then the rest.
-const oxides = ["Li2O", "Na2O", "K2O", "MgO", "CaO", "SrO", "BaO", "ZnO", "PbO", "Al2O3", "B2O3", "SiO2", "TiO2", "ZrO2", "SnO2", "P2O5", "Fe2O3", "FeO", "MnO", "CoO", "CuO", "NiO", "Cr2O3"];
-
-export function OxideName({ formula }: { formula: string }) {
-  return (
-    <>
-      {formula.split(/(\d+)/).map((part, i) => (/^\d+$/.test(part) ? <sub key={i}>{part}</sub> : part))}
-    </>
-  );
-}
 
 type Chemistry = "recipe" | "analysis" | "seger" | "described";
 
@@ -288,27 +278,6 @@ function RecipeEditor({ studio, draft, onDraft }: { studio: string; draft: Glaze
       <p class="hint">
         {Number(total.toFixed(3))} parts in all{Math.abs(total - 100) > 1e-6 && total > 0 ? "; they are scaled to 100" : ""}.
       </p>
-    </div>
-  );
-}
-
-function OxideEditor({ values, onValues, unit: shown, max }: { values: { [oxide: string]: number }; onValues(values: { [oxide: string]: number }): void; unit: string; max: number }) {
-  return (
-    <div class="pair">
-      {oxides.map((oxide) => (
-        <NumberField
-          key={oxide}
-          label={oxide}
-          unit={shown}
-          value={values[oxide]}
-          min={0}
-          max={max}
-          onValue={(v) => {
-            const { [oxide]: _, ...rest } = values;
-            onValues(v ? { ...rest, [oxide]: v } : rest);
-          }}
-        />
-      ))}
     </div>
   );
 }

@@ -1,7 +1,7 @@
 // Record: is this any good here?
 import { useState } from "preact/hooks";
 import { answer, api, newRequestId } from "../api/client";
-import type { Accuracy, CompareLotsResponse, Record as StudioRecord, SuggestTilesResponse } from "../api/types";
+import type { Accuracy, Calibration, CompareLotsResponse, Record as StudioRecord, SuggestTilesResponse } from "../api/types";
 import { useAnswer } from "../asking";
 import { calibrations, firings, glazes, lots, ready } from "../lists";
 import { idOf, lotName, nameOf } from "../names";
@@ -311,6 +311,68 @@ function NextTiles({ studio }: { studio: string }) {
   );
 }
 
+const effectWords: { [kind: string]: string } = {
+  intercept: "This studio in all",
+  reduction: "Reduction",
+  heat_work: "More heat work",
+  thickness: "Thicker films",
+  contrast: "Stiff and fluid layers together",
+  order: "A fluid glaze under a stiff one",
+  matte: "Matte glazes",
+  cooling: "Slow cooling",
+  described: "Glazes known by their behaviour",
+};
+
+// What the calibration in use has learnt, as factors on the drive; the surest first.
+function Learnt({ studio, calibration }: { studio: string; calibration: Calibration }) {
+  const names = new Map(ready(glazes(studio)).map((g) => [g.name ?? "", g.displayName ?? ""]));
+  const title = (of: string) => of.split(/[\s,+|]+/).filter(Boolean).map((part) => names.get(part) ?? idOf(part)).join(" + ");
+  const effects = [...(calibration.effects ?? [])]
+    .filter((e) => (e.tiles ?? 0) > 0 && (e.sd ?? 0) > 0)
+    .sort((a, b) => Math.abs(b.value ?? 0) / (b.sd ?? 1) - Math.abs(a.value ?? 0) / (a.sd ?? 1))
+    .slice(0, 12);
+  if (effects.length === 0) return null;
+  return (
+    <details>
+      <summary>What calibration {calibration.number} has learnt</summary>
+      <Scrolled label="What was learnt">
+        <table>
+          <thead>
+            <tr>
+              <th scope="col">Of</th>
+              <th scope="col" class="n">
+                drive ×
+              </th>
+              <th scope="col" class="n">
+                80 % between
+              </th>
+              <th scope="col" class="n">
+                tiles
+              </th>
+            </tr>
+          </thead>
+          <tbody>
+            {effects.map((e) => {
+              const wide = 1.2816 * (e.sd ?? 0); // 80 % of a normal distribution
+              const factorOf = (ln: number) => Math.exp(ln).toFixed(2);
+              return (
+                <tr key={`${e.kind} ${e.of}`}>
+                  <th scope="row">{e.of ? `${e.kind} ${title(e.of)}` : (effectWords[e.kind ?? ""] ?? e.kind)}</th>
+                  <td class="n">{factorOf(e.value ?? 0)}</td>
+                  <td class="n">
+                    {factorOf((e.value ?? 0) - wide)}–{factorOf((e.value ?? 0) + wide)}
+                  </td>
+                  <td class="n">{e.tiles}</td>
+                </tr>
+              );
+            })}
+          </tbody>
+        </table>
+      </Scrolled>
+    </details>
+  );
+}
+
 function Calibrations({ studio, onChange }: { studio: string; onChange(): void }) {
   const resource = calibrations(studio);
   const saving = useSaving();
@@ -355,6 +417,7 @@ function Calibrations({ studio, onChange }: { studio: string; onChange(): void }
                     )}
                   </span>
                   {c.verdict && <span>{c.verdict}</span>}
+                  {c.active && <Learnt studio={studio} calibration={c} />}
                   <span class="hint">
                     {c.createTime && new Date(c.createTime).toLocaleString()}
                     {c.diagnostics?.prequential?.rmsLnRun !== undefined && ` · typical factor beforehand ${factor(c.diagnostics.prequential)}`}

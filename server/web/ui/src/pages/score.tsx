@@ -200,18 +200,18 @@ function Verdict(props: { studio: string; question: Question; drawn: DrawWallRes
         <Panel title="What drives it">
           <Drivers studio={studio} score={score} />
         </Panel>
-        <Panel title="Each glaze alone">
-          <Solo studio={studio} score={score} />
-        </Panel>
+        <div class="stack">
+          <Panel title="Each glaze alone">
+            <Solo studio={studio} score={score} />
+          </Panel>
+          <Panel title="In the melt">
+            <Physics studio={studio} question={question} score={score} />
+          </Panel>
+        </div>
       </div>
-      <div class="twin">
-        <Panel title="Tiles behind it">
-          <EvidenceList studio={studio} score={score} />
-        </Panel>
-        <Panel title="In the melt">
-          <Physics studio={studio} question={question} score={score} />
-        </Panel>
-      </div>
+      <Panel title="Tiles behind it">
+        <EvidenceList studio={studio} score={score} />
+      </Panel>
       <Cautions cautions={score.cautions} />
     </>
   );

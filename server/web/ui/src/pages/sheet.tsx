@@ -302,6 +302,11 @@ function SheetOf({ studio }: { studio: string }) {
         <StoredSheets studio={studio} draft={draft} openId={openId} total={total} />
       </div>
       {total > MOST && <p class="notice">That is more than the page can hold ({MOST.toLocaleString("en")}). Choose fewer, or use the command line.</p>}
+      {open && !draftOfSheet(open) && (
+        <p class="notice">
+          “{open.displayName}” has {open.plan?.positions?.length ?? 0} layers. This page shows pairs; the command line and the interface score any sheet.
+        </p>
+      )}
       {problem && <Failed problem={problem} onRetry={() => run(draft)} />}
       {result && (
         <>

@@ -1,12 +1,13 @@
 // Studio: its settings and its clay bodies.
 import { useState } from "preact/hooks";
 import { answer, api, newRequestId } from "../api/client";
-import type { Body, Studio, StudioSettings } from "../api/types";
-import { bodies, studios } from "../lists";
+import type { Body, Material, Studio, StudioSettings } from "../api/types";
+import { bodies, materials, studios } from "../lists";
 import { idOf } from "../names";
 import { address, go } from "../route";
 import { useSaving } from "../saving";
 import { NumberField, TextField } from "../parts/fields";
+import { OxideEditor } from "../parts/oxides";
 import { Empty, Failed, Panel, When } from "../parts/states";
 
 export function NewStudio() {
@@ -61,7 +62,10 @@ export function StudioPage({ studio }: { studio: string }) {
           return (
             <div class="split even">
               <Settings key={found.etag} studio={found} />
-              <Bodies studio={studio} />
+              <div class="stack">
+                <Bodies studio={studio} />
+                <Materials studio={studio} />
+              </div>
             </div>
           );
         }}
@@ -201,6 +205,78 @@ function Bodies({ studio }: { studio: string }) {
         </p>
         {saving.problem && <Failed problem={saving.problem} />}
       </form>
+    </Panel>
+  );
+}
+
+// The studio's own raw materials; the built-in minerals need no entry.
+function Materials({ studio }: { studio: string }) {
+  const resource = materials(studio);
+  const [name, setName] = useState("");
+  const [oxides, setOxides] = useState<{ [oxide: string]: number }>({});
+  const [loi, setLoi] = useState<number>();
+  const [source, setSource] = useState("");
+  const saving = useSaving();
+  const add = () =>
+    saving.run(async () => {
+      const material: Material = { displayName: name.trim(), oxidesPercent: oxides, source: source.trim() };
+      if (loi !== undefined) material.loiPercent = loi;
+      await answer(api.POST("/v1/studios/{parent}/materials", { params: { path: { parent: studio }, query: { requestId: newRequestId() } }, body: material }));
+      await resource.reload();
+      setName("");
+      setOxides({});
+      setLoi(undefined);
+      setSource("");
+    });
+  return (
+    <Panel title="Raw materials">
+      <When loaded={resource.value} what="Fetching the materials" onRetry={() => resource.reload()}>
+        {(all) => {
+          const own = all.filter((m) => !m.builtIn);
+          return (
+            <>
+              <p class="hint">
+                Recipes can use {all.length - own.length} minerals that every studio has
+                {own.length > 0 ? ", and yours:" : ". Enter what is on the analysis of a sack where it differs."}
+              </p>
+              <ul class="tile-list">
+                {own.map((m) => (
+                  <li class="tile" key={m.name}>
+                    <strong>{m.displayName}</strong>
+                    <span class="hint">
+                      {Object.entries(m.oxidesPercent ?? {})
+                        .map(([oxide, share]) => `${oxide} ${share}`)
+                        .join(", ")}{" "}
+                      {m.source && `(${m.source})`}
+                    </span>
+                  </li>
+                ))}
+              </ul>
+            </>
+          );
+        }}
+      </When>
+      <details>
+        <summary>New material</summary>
+        <form
+          class="stack"
+          onSubmit={(e) => {
+            e.preventDefault();
+            void add();
+          }}
+        >
+          <TextField label="Name in recipes" value={name} maxLength={120} onValue={setName} />
+          <OxideEditor unit="%" max={100} values={oxides} onValues={setOxides} />
+          <NumberField label="Loss on ignition" unit="%" value={loi} min={-30} max={99} hint="Empty: what is missing to 100." onValue={setLoi} />
+          <TextField label="Where the numbers are from" value={source} maxLength={400} onValue={setSource} />
+          <p class="row">
+            <button type="submit" disabled={!name.trim() || Object.keys(oxides).length === 0 || saving.busy}>
+              Add the material
+            </button>
+          </p>
+          {saving.problem && <Failed problem={saving.problem} />}
+        </form>
+      </details>
     </Panel>
   );
 }

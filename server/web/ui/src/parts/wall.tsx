@@ -45,8 +45,8 @@ export function WallDrawing({ film, score, straight }: { film: FilmPoint[]; scor
 
   // A straight wall stands twice side by side; a pot shows its left half before the firing and its right half after.
   const lean = Math.min(...spots.map((p) => p.r));
-  const slab = wallSize * 0.05;
-  const radius = (r: number) => (straight ? r - lean + slab + wallSize * 0.1 : r);
+  const slab = wallSize * 0.06;
+  const radius = (r: number) => (straight ? r - lean + slab + wallSize * 0.24 : r);
   const widest = Math.max(...spots.map((p) => radius(p.r)), 1);
   const cookie = score.foot?.cookie;
   const hasCookie = cookie === "COOKIE_KIND_PLAIN" || cookie === "COOKIE_KIND_DISHED";
@@ -65,7 +65,7 @@ export function WallDrawing({ film, score, straight }: { film: FilmPoint[]; scor
   const x = (r: number, side: 1 | -1) => axis + side * r * scale;
 
   const thickest = Math.max(...spots.map((p) => Math.max(p.before, p.after)), 1) / 1000;
-  const wanted = (0.05 * Math.max(wallSize, widest)) / thickest;
+  const wanted = (0.08 * Math.max(wallSize, widest)) / thickest;
   const magnified = magnifications.findLast((m) => m <= wanted) ?? magnifications[0]!;
 
   const normal = (i: number) => {
@@ -144,10 +144,10 @@ export function WallDrawing({ film, score, straight }: { film: FilmPoint[]; scor
         <path class="film before" d={filmPath(-1, (p) => p.before)} />
         <path class="film after" d={filmPath(1, (p) => p.after)} />
         {!straight && <path class="axis" d={`M${axis} ${top - 12}V${y(0) + 6}`} />}
-        <text class="side" x={x(widest * 0.5, -1)} y={14} text-anchor="middle">
+        <text class="side" x={axis - 12} y={14} text-anchor="end">
           before
         </text>
-        <text class="side" x={x(widest * 0.5, 1)} y={14} text-anchor="middle">
+        <text class="side" x={axis + 12} y={14}>
           after
         </text>
 
