@@ -73,3 +73,8 @@ fuzz:
 .PHONY: web
 web:
 	cd server/web/ui && npm ci && npm test && npm run build
+
+# Pictures of every page for looking through, and the few of the README.
+.PHONY: screenshots
+screenshots:
+	go test ./server/web/e2e -count=1 -run TestScreenshots -screenshots $(CURDIR)/screenshots -pictures $(CURDIR)/server/web/screenshots

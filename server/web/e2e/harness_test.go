@@ -29,7 +29,7 @@ import (
 )
 
 // limit is how long one step may take; what takes longer does not come about.
-const limit = 10 * time.Second
+const limit = 30 * time.Second
 
 // browser is one Chromium for all tests; each test has a window of its own, with storage of its own.
 var browser struct {
@@ -254,7 +254,15 @@ func media(medium, scheme string) step {
 // server is one running server with a database of its own.
 type server struct{ url string }
 
+func demoOn(c *config.Config) { c.Demo = true }
+
+// startServer starts a server without a studio.
 func startServer(t *testing.T, changes ...func(*config.Config)) *server {
+	t.Helper()
+	return serve(t, process.Options{}, changes...)
+}
+
+func serve(t *testing.T, o process.Options, changes ...func(*config.Config)) *server {
 	t.Helper()
 	c := config.Default()
 	c.Store = config.Database(filepath.Join(t.TempDir(), "pages.db"))
@@ -264,7 +272,8 @@ func startServer(t *testing.T, changes ...func(*config.Config)) *server {
 	for _, change := range changes {
 		change(&c)
 	}
-	p, err := process.Open(t.Context(), c, process.Options{Version: "test", Logger: slog.New(slog.DiscardHandler), Pages: web.Handler()})
+	o.Version, o.Logger, o.Pages = "test", slog.New(slog.DiscardHandler), web.Handler()
+	p, err := process.Open(t.Context(), c, o)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -345,9 +345,7 @@ function EvidenceList({ studio, score }: { studio: string; score: ScoreAnswer })
         {e.movedMost?.map((t) => (
           <li key={t.tile}>
             <a href={address(studio, "tiles", idOf(t.tile))}>
-              <span>
-                {idOf(t.tile)} <small>{t.sentence}</small>
-              </span>
+              <span>{inReadersUnit(t.sentence ?? idOf(t.tile), unit.value)}</span>
               <small>weight {(t.weight ?? 0).toFixed(2)}</small>
             </a>
           </li>

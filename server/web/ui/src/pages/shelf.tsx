@@ -3,13 +3,14 @@ import { useEffect, useState } from "preact/hooks";
 import { answer, api } from "../api/client";
 import type { PlanShelfResponse, ShelfPiece } from "../api/types";
 import { useAnswer } from "../asking";
+import { download } from "../download";
 import { firings, glazes, ready } from "../lists";
 import { idOf, nameOf } from "../names";
 import { unit } from "../preferences";
 import { address, go, route } from "../route";
-import { isComplete, layeringOf, newLayer, placementOf, questionFromQuery, questionToQuery, usualWall, type LayerChoice, type WallChoice } from "../scoring";
+import { isComplete, layerChoicesOf, layeringOf, newLayer, placementOf, questionFromQuery, questionToQuery, usualWall, wallChoiceOf, type LayerChoice, type WallChoice } from "../scoring";
 import { inReadersUnit, length, percent } from "../units";
-import { Choice, NumberField, TextField } from "../parts/fields";
+import { Choice, FileButton, NumberField, TextField } from "../parts/fields";
 import { LayersEditor } from "../parts/layers";
 import { WallEditor } from "../parts/placement";
 import { RiskMark } from "../parts/risk";
@@ -45,6 +46,26 @@ function keptLoad(studio: string): Load {
   return { firing: "", pieces: [] };
 }
 
+// A load as a file: the request of the interface without its parent, which the command line takes as well.
+interface LoadFile {
+  firing: string;
+  pieces: ShelfPiece[];
+}
+
+function loadOfRequest(file: LoadFile): Load {
+  return {
+    firing: idOf(file.firing),
+    pieces: file.pieces.slice(0, MOST).map((p) => ({
+      label: p.label ?? "",
+      count: p.count || 1,
+      shelf: p.shelf ?? 0,
+      body: idOf(p.layering?.body),
+      layers: layerChoicesOf(p.layering),
+      wall: wallChoiceOf(p.placement),
+    })),
+  };
+}
+
 function decodeHash(hash: string): string | null {
   return hash.startsWith("load=") ? decodeURIComponent(hash.slice(5)) : null;
 }
@@ -53,6 +74,7 @@ export function ShelfPage({ studio }: { studio: string }) {
   const [load, setLoad] = useState<Load>(() => keptLoad(studio));
   const [open, setOpen] = useState(-1);
   const [copied, setCopied] = useState(false);
+  const [fault, setFault] = useState("");
   const knownFirings = ready(firings(studio));
   const names = ready(glazes(studio));
   const u = unit.value;
@@ -166,6 +188,25 @@ export function ShelfPage({ studio }: { studio: string }) {
                 </li>
               ))}
             </ol>
+            <p class="row">
+              <FileButton
+                label="Open a load"
+                accept=".json,application/json"
+                onFile={async (file) => {
+                  try {
+                    setLoad(loadOfRequest(JSON.parse(await file.text()) as LoadFile));
+                    setFault("");
+                  } catch {
+                    setFault(`${file.name} is not a load: a JSON file with a firing and pieces, as the command line takes it.`);
+                  }
+                  setOpen(-1);
+                }}
+              />
+              <button type="button" disabled={!request} onClick={() => download("load.json", "application/json", [JSON.stringify(request, null, 2) + "\n"])}>
+                Save it
+              </button>
+            </p>
+            {fault && <p class="fault">{fault}</p>}
             <button
               type="button"
               class="add"
