@@ -160,9 +160,18 @@ func nameRequest(ctx context.Context, method string, request, reply any, conn *g
 		f := m.ProtoReflect().Descriptor().Fields().ByName("request_id")
 		if f != nil && !m.ProtoReflect().Has(f) {
 			named := proto.Clone(m)
-			named.ProtoReflect().Set(f, protoreflect.ValueOfString(uuid.NewString()))
+			named.ProtoReflect().Set(f, protoreflect.ValueOfString(orderedID()))
 			request = named
 		}
 	}
 	return invoke(ctx, method, request, reply, conn, opts...)
+}
+
+// orderedID is random, and later ones sort after earlier ones, so that the store's index of requests grows at its end.
+func orderedID() string {
+	id, err := uuid.NewV7()
+	if err != nil {
+		return uuid.NewString()
+	}
+	return id.String()
 }

@@ -53,7 +53,7 @@ func (c *Calibration) MarshalBinary() ([]byte, error) {
 		w.float(e.Mean)
 		w.float(e.SD)
 	}
-	for _, s := range append(c.prior.Spread[:len(c.prior.Spread):len(c.prior.Spread)], c.prior.Noise) {
+	for _, s := range append(c.prior.Spread[:len(c.prior.Spread):len(c.prior.Spread)], c.prior.Noise, c.prior.Physics) {
 		w.float(s.Median)
 		w.float(s.LnSD)
 	}
@@ -61,6 +61,7 @@ func (c *Calibration) MarshalBinary() ([]byte, error) {
 	w.floats(c.prior.DF)
 	w.floats(c.widths.spread[:])
 	w.float(c.widths.noise)
+	w.float(c.widths.physics)
 	w.float(c.widths.df)
 	for _, u := range c.used {
 		w.bool(u)
@@ -247,10 +248,11 @@ func decode(body []byte) (*Calibration, error) {
 		c.prior.Spread[f] = LogNormal{r.float(), r.float()}
 	}
 	c.prior.Noise = LogNormal{r.float(), r.float()}
+	c.prior.Physics = LogNormal{r.float(), r.float()}
 	c.prior.DF = make([]float64, r.count(8))
 	r.floats(c.prior.DF)
 	r.floats(c.widths.spread[:])
-	c.widths.noise, c.widths.df = r.float(), r.float()
+	c.widths.noise, c.widths.physics, c.widths.df = r.float(), r.float(), r.float()
 	for f := range c.used {
 		c.used[f] = r.bool()
 	}
@@ -259,7 +261,7 @@ func decode(body []byte) (*Calibration, error) {
 			return nil, fmt.Errorf("%w: %w", ErrCorrupt, err)
 		}
 	}
-	for _, v := range append(c.widths.spread[:len(c.widths.spread):len(c.widths.spread)], c.widths.noise) {
+	for _, v := range append(c.widths.spread[:len(c.widths.spread):len(c.widths.spread)], c.widths.noise, c.widths.physics) {
 		if !(v >= minWidth/2 && v <= 2*maxWidth) {
 			r.fail("a width is out of range")
 		}

@@ -370,11 +370,15 @@ func (c *Calibration) Search() Search { return c.search }
 type Widths struct {
 	Spread [NumFactors]float64
 	Noise  float64
-	DF     float64
+	// Physics is the factor on what the physics says it does not know of one piece.
+	Physics float64
+	DF      float64
 }
 
 // Widths that the calibration was fitted with.
-func (c *Calibration) Widths() Widths { return Widths{c.widths.spread, c.widths.noise, c.widths.df} }
+func (c *Calibration) Widths() Widths {
+	return Widths{c.widths.spread, c.widths.noise, c.widths.physics, c.widths.df}
+}
 
 // Coefficient is one learnt number, in ln drive per unit of its column.
 type Coefficient struct {

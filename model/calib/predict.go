@@ -75,7 +75,7 @@ func (p *Prediction) check() error {
 func (c *Calibration) spread(p *pattern, lnPhysics, physicsSD, mean, variance float64) Prediction {
 	variance += p.missingVariance(&c.used, &c.widths)
 	out := Prediction{LnPhysics: lnPhysics, Mean: mean, KnownSD: math.Sqrt(variance)}
-	out.Scale, out.DF = c.blend.of(variance, c.widths.noise*c.widths.noise+physicsSD*physicsSD)
+	out.Scale, out.DF = c.blend.of(variance, c.widths.piece2(physicsSD))
 	return out
 }
 
@@ -86,7 +86,7 @@ func (c *Calibration) predict(q *Conditions) Prediction {
 	variance, sources := c.variance(k, &a), c.sources(k, &a)
 	out := c.spread(&p, q.LnPhysics, q.PhysicsSD, a.mean, variance)
 	missing := p.missingVariance(&c.used, &c.widths)
-	noise2, physics2 := c.widths.noise*c.widths.noise, q.PhysicsSD*q.PhysicsSD
+	piece2, noise2 := c.widths.piece2(q.PhysicsSD), c.widths.noise*c.widths.noise
 	out.Parts = make([]Part, 0, len(sources)+3)
 	names := [NumFactors + 1]string{NumFactors: "all tiles alike"}
 	copy(names[:], factorNames[:])
@@ -97,9 +97,9 @@ func (c *Calibration) predict(q *Conditions) Prediction {
 	if !math.IsInf(c.widths.df, 1) {
 		heavy = c.widths.df / (c.widths.df - 2)
 	}
-	out.Parts = append(out.Parts, Part{"not known yet", missing}, Part{"physics", heavy * physics2}, Part{"tile to tile", heavy * noise2})
+	out.Parts = append(out.Parts, Part{"not known yet", missing}, Part{"physics", heavy * (piece2 - noise2)}, Part{"tile to tile", heavy * noise2})
 	if prior := c.priorVariance(&p); prior > variance {
-		out.EffectiveTiles = (noise2 + physics2) * (1/(variance+missing) - 1/(prior+missing))
+		out.EffectiveTiles = piece2 * (1/(variance+missing) - 1/(prior+missing))
 	}
 	return out
 }
@@ -157,7 +157,7 @@ func (c *Calibration) Posterior(qs []Conditions) (*Joint, error) {
 		j.Mean[i], pairParts[i] = known.project(a, &p)
 		known.tri.halfSolve(a)
 		halves[i], pairs[i] = a, p.pair
-		j.Noise2[i] = c.widths.noise*c.widths.noise + qs[i].PhysicsSD*qs[i].PhysicsSD + p.missingVariance(&c.used, &c.widths)
+		j.Noise2[i] = c.widths.piece2(qs[i].PhysicsSD) + p.missingVariance(&c.used, &c.widths)
 	}
 	for i := range qs {
 		for k := i; k < n; k++ {

@@ -71,6 +71,9 @@ type Prior struct {
 	Effects [NumEffects]Normal
 	Spread  [NumFactors]LogNormal // how much the groups of a factor differ
 	Noise   LogNormal             // scale of what tiles of one layering in one firing differ by, beyond reading and physics
+	// Physics is the factor on the tiles' PhysicsSD. What the physics says of one piece alone is a guess of how even coats and
+	// kilns are anywhere; how even they are here shows in the tiles. Without a tile it is its median.
+	Physics LogNormal
 	// DF are the degrees of freedom of the tiles' errors to choose from, each more than 2; +Inf is normal.
 	DF []float64
 }
@@ -101,8 +104,9 @@ func DefaultPrior() Prior {
 			Body:   {0.15, 0.5},
 			Tester: {0.2, 0.5},
 		},
-		Noise: LogNormal{0.3, 0.5},
-		DF:    []float64{3, 4, 6, 10, 30},
+		Noise:   LogNormal{0.3, 0.5},
+		Physics: LogNormal{1, 0.5},
+		DF:      []float64{3, 4, 6, 10, 30},
 	}
 }
 
@@ -115,9 +119,12 @@ func (p *Prior) check() error {
 			return err
 		}
 	}
-	spreads := append(p.Spread[:len(p.Spread):len(p.Spread)], p.Noise)
+	spreads := append(p.Spread[:len(p.Spread):len(p.Spread)], p.Noise, p.Physics)
 	for i, s := range spreads {
 		field := "prior.noise"
+		if i == len(spreads)-1 {
+			field = "prior.physics"
+		}
 		if i < int(NumFactors) {
 			field = fmt.Sprintf("prior.spread[%s]", Factor(i))
 		}
@@ -141,14 +148,21 @@ func (p *Prior) check() error {
 
 // variances are the fitted widths: the hyperparameters of the regression.
 type variances struct {
-	spread [NumFactors]float64
-	noise  float64
-	df     float64
+	spread  [NumFactors]float64
+	noise   float64
+	physics float64
+	df      float64
+}
+
+// piece2 is the squared scale of what one piece differs by from the next of the same layering: noise, and the physics' own doubt of it.
+func (v *variances) piece2(physicsSD float64) float64 {
+	p := v.physics * physicsSD
+	return v.noise*v.noise + p*p
 }
 
 // middle is the prior's own guess.
 func (p *Prior) middle() variances {
-	v := variances{noise: p.Noise.Median, df: p.DF[len(p.DF)/2]}
+	v := variances{noise: p.Noise.Median, physics: p.Physics.Median, df: p.DF[len(p.DF)/2]}
 	for f, s := range p.Spread {
 		v.spread[f] = s.Median
 	}

@@ -271,5 +271,5 @@ func (p *pattern) missingVariance(used *[NumFactors]bool, v *variances) float64 
 
 // errorScale of a tile: noise, physics, reading and what is not named, together.
 func (r *row) errorScale(used *[NumFactors]bool, v *variances) float64 {
-	return math.Sqrt(v.noise*v.noise + r.physicsSD*r.physicsSD + r.reading.SD*r.reading.SD + r.missingVariance(used, v))
+	return math.Sqrt(v.piece2(r.physicsSD) + r.reading.SD*r.reading.SD + r.missingVariance(used, v))
 }

@@ -23,6 +23,7 @@ const (
 func (s *system) widths(prior *Prior, precision float64) (variances, error) {
 	v := prior.middle()
 	free := s.freeWidths()
+	physics := slices.ContainsFunc(s.rows, func(r *row) bool { return r.physicsSD > 0 })
 	var m *mode
 	var failure error
 	objective := func(v *variances) float64 {
@@ -64,6 +65,9 @@ func (s *system) widths(prior *Prior, precision float64) (variances, error) {
 	}
 	all := func(v *variances) []*float64 {
 		p := []*float64{&v.noise}
+		if physics {
+			p = append(p, &v.physics)
+		}
 		for _, f := range free {
 			p = append(p, &v.spread[f])
 		}
@@ -115,7 +119,7 @@ func (s *system) freeWidths() []Factor {
 
 // lnPrior of the widths.
 func (v *variances) lnPrior(p *Prior) float64 {
-	s := p.Noise.lnDensity(v.noise)
+	s := p.Noise.lnDensity(v.noise) + p.Physics.lnDensity(v.physics)
 	for f := range v.spread {
 		s += p.Spread[f].lnDensity(v.spread[f])
 	}
