@@ -60,7 +60,16 @@ func layers(l *pb.Layering) string {
 	return strings.Join(parts, ", then ")
 }
 
-func riskWord(r pb.Risk) string { return word(r, "RISK_") }
+// riskWords are the risk words; a sheet says one for each of its scores.
+var riskWords = func() map[pb.Risk]string {
+	words := map[pb.Risk]string{}
+	for n := range pb.Risk_name {
+		words[pb.Risk(n)] = word(pb.Risk(n), "RISK_")
+	}
+	return words
+}()
+
+func riskWord(r pb.Risk) string { return riskWords[r] }
 
 // scoreTable is a score as one line for programs.
 func scoreTable(u units, s *pb.Score) *table {

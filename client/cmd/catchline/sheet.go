@@ -300,40 +300,74 @@ func (s *sheetJSON) end() error {
 // sheetList is a line a score for people.
 type sheetList struct {
 	sheetIndex
-	w     *bufio.Writer
-	u     units
-	s     *sheetScores
-	width []int
+	w      *bufio.Writer
+	u      units
+	s      *sheetScores
+	width  int        // of the firings
+	labels [][]string // of the layers, by position and choice, as wide as the widest of their position
+	line   []byte
 }
 
 func (s *sheetList) write(chunk *pb.ScoreSheetResponse) error {
 	if chunk.FirstIndex == 0 {
-		s.width = []int{len("firing")}
-		for _, f := range s.plan.Firings {
-			s.width[0] = max(s.width[0], len(idOf(f)))
-		}
-		fmt.Fprintf(s.w, "%-*s", s.width[0], "firing")
-		for i, position := range s.plan.Positions {
-			w := len("layer 1")
-			for _, l := range position.Choices {
-				w = max(w, len(labelOf(l)))
-			}
-			s.width = append(s.width, w)
-			fmt.Fprintf(s.w, "  %-*s", w, fmt.Sprintf("layer %d", i+1))
-		}
-		fmt.Fprintf(s.w, "  %8s  %17s  %7s  %8s  risk\n", "run "+string(s.u), "80 %", "too far", "leave "+string(s.u))
+		s.head()
 	}
 	for k := range chunk.MedianRunMm {
 		firing, choices := s.at(chunk.FirstIndex + int64(k))
-		fmt.Fprintf(s.w, "%-*s", s.width[0], idOf(firing))
+		b := pad(s.line[:0], idOf(firing), s.width)
 		for position, choice := range choices {
-			fmt.Fprintf(s.w, "  %-*s", s.width[position+1], labelOf(s.layer(position, choice)))
+			b = append(append(b, "  "...), s.labels[position][choice]...)
 		}
-		fmt.Fprintf(s.w, "  %8s  %7s to %6s  %7s  %8s  %s\n", s.u.number(float64(chunk.MedianRunMm[k])),
-			s.u.number(float64(chunk.RunP10Mm[k])), s.u.number(float64(chunk.RunP90Mm[k])), sayPercent(float64(chunk.ExceedProbability[k])),
-			s.u.number(float64(chunk.ClearanceNeededMm[k])), riskWord(chunk.Risk[k]))
+		b = padLeft(append(b, "  "...), s.u.number(float64(chunk.MedianRunMm[k])), 8)
+		b = padLeft(append(b, "  "...), s.u.number(float64(chunk.RunP10Mm[k])), 7)
+		b = padLeft(append(b, " to "...), s.u.number(float64(chunk.RunP90Mm[k])), 6)
+		b = padLeft(append(b, "  "...), sayPercent(float64(chunk.ExceedProbability[k])), 7)
+		b = padLeft(append(b, "  "...), s.u.number(float64(chunk.ClearanceNeededMm[k])), 8)
+		b = append(append(b, "  "...), riskWord(chunk.Risk[k])...)
+		s.line = append(b, '\n')
+		if _, err := s.w.Write(s.line); err != nil {
+			return err
+		}
 	}
 	return nil
+}
+
+func (s *sheetList) head() {
+	s.width = len("firing")
+	for _, f := range s.plan.Firings {
+		s.width = max(s.width, len(idOf(f)))
+	}
+	b := pad(nil, "firing", s.width)
+	for i, position := range s.plan.Positions {
+		title := fmt.Sprintf("layer %d", i+1)
+		width := len(title)
+		for _, l := range position.Choices {
+			width = max(width, len(labelOf(l)))
+		}
+		labels := make([]string, len(position.Choices))
+		for k, l := range position.Choices {
+			labels[k] = string(pad(nil, labelOf(l), width))
+		}
+		s.labels = append(s.labels, labels)
+		b = pad(append(b, "  "...), title, width)
+	}
+	fmt.Fprintf(s.w, "%s  %8s  %17s  %7s  %8s  risk\n", b, "run "+string(s.u), "80 %", "too far", "leave "+string(s.u))
+}
+
+// pad writes a text and blanks behind it, padLeft before it. Ids and numbers are plain letters, so bytes are letters.
+func pad(b []byte, text string, width int) []byte {
+	b = append(b, text...)
+	for range width - len(text) {
+		b = append(b, ' ')
+	}
+	return b
+}
+
+func padLeft(b []byte, text string, width int) []byte {
+	for range width - len(text) {
+		b = append(b, ' ')
+	}
+	return append(b, text...)
 }
 
 func (s *sheetList) end() error {
