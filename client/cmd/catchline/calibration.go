@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"math"
 	"strconv"
 	"strings"
 	"time"
@@ -43,14 +44,14 @@ func sayCalibration(w io.Writer, c *pb.Calibration) error {
 			p.line("  %s intervals held %s of %d tiles.", sayPercent(v.Nominal), sayPercent(v.Observed), v.Tiles)
 		}
 	}
-	p.section("What was learnt, as a factor on the drive")
+	p.section("What was learnt, as factors on the drive (runs grow with it), and how far each may be off")
 	var cells [][]string
 	for _, e := range c.Effects {
 		what := e.Kind
 		if e.Of != "" {
 			what += " " + shortEffect(e.Of)
 		}
-		cells = append(cells, []string{what, fmt.Sprintf("%+.2f", e.Value), fmt.Sprintf("± %.2f", e.Sd), strconv.Itoa(int(e.Tiles)) + " tiles"})
+		cells = append(cells, []string{what, fmt.Sprintf("× %.2f", math.Exp(e.Value)), fmt.Sprintf("%.2f to %.2f", math.Exp(e.Value-e.Sd), math.Exp(e.Value+e.Sd)), strconv.Itoa(int(e.Tiles)) + " tiles"})
 	}
 	if p.err != nil {
 		return p.err

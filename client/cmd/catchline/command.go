@@ -32,12 +32,12 @@ type commandLine struct {
 	Record       recordCommand       `cmd:"" help:"Show predicted against measured, tile by tile."`
 
 	Studio   studioCommands   `cmd:"" help:"Keep studios."`
-	Glaze    resourceCommands `cmd:"" help:"Keep glazes."`
+	Glaze    glazeCommands    `cmd:"" help:"Keep glazes, and look into their melts."`
 	Lot      lotCommands      `cmd:"" help:"Keep lots of glazes, and compare them. A lot goes by GLAZE/LOT."`
 	Material materialCommands `cmd:"" help:"Keep raw materials."`
 	Body     resourceCommands `cmd:"" help:"Keep bodies."`
-	Firing   resourceCommands `cmd:"" help:"Keep firings."`
-	Ware     resourceCommands `cmd:"" help:"Keep wares."`
+	Firing   firingCommands   `cmd:"" help:"Keep firings, and preview them."`
+	Ware     wareCommands     `cmd:"" help:"Keep wares, and trace their profiles."`
 	Keys     keysCommands     `cmd:"" help:"Make and revoke keys of a studio."`
 
 	Melt    meltCommand    `cmd:"" help:"Predict the viscosity of the melts of a CSV file."`

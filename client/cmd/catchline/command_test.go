@@ -429,6 +429,35 @@ func TestThingsOfAStudio(t *testing.T) {
 	done(t, "studio", "delete", "things")
 }
 
+func TestLookingIntoThings(t *testing.T) {
+	melt := done(t, "--format=csv", "glaze", "melt", "lintel-amber", "--from=1000", "--to=1200", "--points=3", "--atmosphere=medium-reduction")
+	if !regexp.MustCompile(`(?m)^1000,[^\n]*\n1100,[^\n]*\n1200,`).MatchString(melt) {
+		t.Errorf("curve:\n%s", melt)
+	}
+	if text := done(t, "glaze", "melt", "lintel-amber/bucket-2"); !strings.Contains(text, "ferrous") {
+		t.Errorf("melt of a lot:\n%s", text)
+	}
+	if a := on(t, "glaze", "melt"); a.code != exitInput {
+		t.Errorf("no melt: exit code %d", a.code)
+	}
+	if text := done(t, "firing", "preview", "--cone=6", "--hold=30"); !strings.Contains(text, "Comes to cone ") {
+		t.Errorf("preview:\n%s", text)
+	}
+	// A cylinder's wall is as long as it is high.
+	wall := file(t, "wall.csv", "height_mm,radius_mm\n0,40\n50,40\n120,40\n")
+	out := filepath.Join(t.TempDir(), "ware.json")
+	if text := done(t, "ware", "trace", wall, "-o", out, "--call=Tube (invented)"); !strings.Contains(text, "120 mm of wall") {
+		t.Errorf("trace:\n%s", text)
+	}
+	if text := done(t, "ware", "create", "tube", "--file", out); !strings.Contains(text, "wall length mm: 120") {
+		t.Errorf("made of the trace:\n%s", text)
+	}
+	done(t, "ware", "delete", "tube")
+	if text := done(t, "ware", "trace", file(t, "path", "M 10 0 L 10 -60"), "--scale=2", "--axis=0"); !strings.Contains(text, "120 mm of wall") {
+		t.Errorf("trace of a path:\n%s", text)
+	}
+}
+
 func TestTilesInAndOut(t *testing.T) {
 	done(t, "studio", "create", "log", "--call=Log (invented)")
 	in := func(args ...string) []string { return append([]string{"--studio=log"}, args...) }

@@ -129,11 +129,17 @@ func (f *firingFlags) plan(a *app) (string, *pb.FiringPlan, error) {
 		}},
 		CoolingCPerH: f.Cooling,
 	}
-	if f.Atmosphere != "" {
-		kind := "ATMOSPHERE_KIND_" + strings.ToUpper(strings.ReplaceAll(f.Atmosphere, "-", "_"))
-		p.Atmosphere = &pb.Atmosphere{Kind: pb.AtmosphereKind(pb.AtmosphereKind_value[kind])}
-	}
+	p.Atmosphere = atmosphereFlag(f.Atmosphere)
 	return "", p, nil
+}
+
+// atmosphereFlag is the atmosphere of a word such as light-reduction, nil for none.
+func atmosphereFlag(called string) *pb.Atmosphere {
+	if called == "" {
+		return nil
+	}
+	kind := "ATMOSPHERE_KIND_" + strings.ToUpper(strings.ReplaceAll(called, "-", "_"))
+	return &pb.Atmosphere{Kind: pb.AtmosphereKind(pb.AtmosphereKind_value[kind])}
 }
 
 // placementFlags say where the band lies.

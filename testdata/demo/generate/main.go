@@ -121,7 +121,7 @@ func plan(rng *rand.Rand, i int) piece {
 	}
 	used := map[string]bool{}
 	for len(p.layers) < n {
-		l := layer{glaze: pick(glazes), method: "brush", coats: float64(1 + rng.IntN(2))}
+		l := layer{glaze: pick(glazes), method: "brush", coats: []float64{1, 2, 2, 3}[rng.IntN(4)]}
 		if used[l.glaze] {
 			continue
 		}
@@ -186,10 +186,10 @@ type truth struct {
 }
 
 func newTruth(rng *rand.Rand) *truth {
-	t := &truth{common: -0.05, glaze: map[string]float64{}, pair: map[[2]string]float64{}, hand: map[string]float64{}, kiln: map[string]float64{}}
+	t := &truth{common: -0.5, glaze: map[string]float64{}, pair: map[[2]string]float64{}, hand: map[string]float64{}, kiln: map[string]float64{}}
 	all := append(append([]string{}, six...), ten...)
 	for i, g := range all {
-		t.glaze[g] = 0.45 * rng.NormFloat64()
+		t.glaze[g] = 0.4 * rng.NormFloat64()
 		for _, other := range all[:i] {
 			t.pair[pairOf(g, other)] = 0.15 + 0.3*rng.NormFloat64()
 		}
@@ -247,7 +247,7 @@ func (t *truth) outcome(rng *rand.Rand, i int, p piece, physics *pb.PhysicsDetai
 	switch {
 	case longest >= p.clearance:
 		s = seen{outcome: "ran_off", front: -1}
-	case longest < 1:
+	case longest < 0.6:
 		s = seen{outcome: "did_not_move", front: -1}
 	case p.interval:
 		from := 5 * math.Floor(longest/5)
