@@ -208,40 +208,25 @@ type judgement struct{ margin, variance, learnt float64 }
 
 // misjudged is the chance that, after learning that much more, the layering lies on the other side of the boundary than is
 // then said. What is then said is U ~ N(0, r) above the present mean, the truth is T with variance v, and T-U is
-// independent of U with variance v-r:
+// independent of U, so that their correlation is √(r/v) and
 //
-//	P(T and U on different sides of a) = ∫ φ(u) Φ(-|a - √r u|/√(v-r)) du
+//	P(T and U on different sides of a) = 2 T(a/√v, √((v-r)/r)),  T(h, c) = 1/(2π) ∫ exp(-h²/(2 cos²φ)) dφ from 0 to arctan c
 //
-// by Gauss-Legendre quadrature, split where the argument has its kink.
+// by Owen's function T (Owen 1956, Ann. Math. Statist. 27, equation 2.1 for correlated normals, from memory).
 func (j *judgement) misjudged(more float64, g *gauss) float64 {
 	v, r := j.variance, math.Min(j.learnt+more, j.variance)
 	if v <= 0 {
 		return 0
 	}
-	side := func(u float64) float64 {
-		left := math.Sqrt(math.Max(v-r, 1e-12*v))
-		return distuv.UnitNormal.Prob(u) * 0.5 * math.Erfc(math.Abs(j.margin-math.Sqrt(r)*u)/left/math.Sqrt2)
-	}
-	if r <= 0 {
-		return 0.5 * math.Erfc(math.Abs(j.margin)/math.Sqrt(2*v))
-	}
-	const reach = 8
-	kink := math.Max(-reach, math.Min(reach, j.margin/math.Sqrt(r)))
-	// Near the kink the integrand falls within a length of left/√r.
-	width := math.Sqrt(math.Max(v-r, 1e-12*v) / r)
-	sum := 0.0
-	edges := []float64{-reach, kink - 5*width, kink - width, kink, kink + width, kink + 5*width, reach}
-	for i := 1; i < len(edges); i++ {
-		a, b := math.Max(-reach, edges[i-1]), math.Min(reach, edges[i])
-		if b > a {
-			sum += g.integrate(side, a, b)
-		}
-	}
-	return sum
+	h2 := j.margin * j.margin / v
+	return g.integrate(func(φ float64) float64 {
+		c := math.Cos(φ)
+		return math.Exp(-h2 / (2 * c * c))
+	}, 0, math.Atan2(math.Sqrt(v-r), math.Sqrt(r))) / math.Pi
 }
 
 // gauss is a rule of Gauss-Legendre quadrature on (-1, 1), made once for the many integrals of a search.
-type gauss struct{ at, weight [16]float64 }
+type gauss struct{ at, weight [24]float64 }
 
 func newGauss() *gauss {
 	g := &gauss{}

@@ -21,13 +21,13 @@ func TestMisjudgedIsSheppards(t *testing.T) {
 		}
 	}
 	j := judgement{margin: 1.3, variance: 0.64}
-	if got, want := j.misjudged(0, rule), 0.5*math.Erfc(1.3/0.8/math.Sqrt2); math.Abs(got-want) > 1e-12 {
+	if got, want := j.misjudged(0, rule), 0.5*math.Erfc(1.3/0.8/math.Sqrt2); math.Abs(got-want) > 1e-9 {
 		t.Errorf("nothing learnt: %v, want %v", got, want)
 	}
 	last := 1.0
 	for r := 0.0; r <= 0.64; r += 0.02 {
 		m := j.misjudged(r, rule)
-		if !(m <= last+1e-7) {
+		if !(m <= last+1e-10) {
 			t.Errorf("learning %v makes it worse: %v after %v", r, m, last)
 		}
 		last = m
