@@ -78,3 +78,19 @@ web:
 .PHONY: screenshots
 screenshots:
 	go test ./server/web/e2e -count=1 -run TestScreenshots -screenshots $(CURDIR)/screenshots -pictures $(CURDIR)/server/web/screenshots
+
+# Clients that others made, against the server: gRPC health probe, grpcurl, gRPC for Node, TypeScript types from the OpenAPI description.
+.PHONY: interop
+interop:
+	CATCHLINE_INTEROP=1 go test -count=1 ./server/interop
+
+# The server at half, once, twice and four times what it can do.
+.PHONY: load
+load:
+	go build -o bin/catchline-server ./server
+	go run ./server/load
+
+# Kill the server's process 250 times while tiles are logged.
+.PHONY: kill
+kill:
+	CATCHLINE_KILLS=250 go test -count=1 -timeout 30m -v ./server/killtest
