@@ -107,12 +107,12 @@ func (q *Question) ask(p *Physics, g *groups) (Estimate, error) {
 
 // estimate carries a distribution of ln X through the wall. The run rises with the drive, so quantiles map to quantiles.
 func (q *Question) estimate(y *calib.Prediction) Estimate {
-	run := func(probability float64) float64 { return q.Wall.Run(math.Exp(y.Quantile(probability))) }
+	median, wide := math.Exp(y.Median()), math.Exp(y.Reach(0.9))
 	return Estimate{
-		Median:          run(0.5),
-		P10:             run(0.1),
-		P90:             run(0.9),
+		Median:          q.Wall.Run(median),
+		P10:             q.Wall.Run(median / wide), // the distribution is even about its median
+		P90:             q.Wall.Run(median * wide),
 		Exceed:          y.Exceeds(q.LnDrive(q.Wall.Clearance())),
-		ClearanceNeeded: run(1 - q.Tolerated),
+		ClearanceNeeded: q.Wall.Run(median * math.Exp(y.Reach(1-q.Tolerated))),
 	}
 }

@@ -52,6 +52,7 @@ type Fired struct {
 	ReferenceLog10, ViscositySD float64
 
 	crystals   float64 // volume fraction
+	moles      float64 // mol/m³ of the melt
 	coneExcess float64 // of the firing over the cone that the glaze is made for; 0 where that is not known
 	// What the regression sees of the firing: 0 for air to 1 for heavy reduction, and ln of the cooling rate over the usual one.
 	reduction, lnCooling float64
@@ -73,6 +74,7 @@ func Fire(g *Glaze, f *firing.Prepared) (*Fired, error) {
 		}
 		d.Density, _ = melt.Density(&d.Melt, f.ReferenceKelvin)
 		d.Tension, _ = melt.SurfaceTension(&d.Melt, f.PeakKelvin)
+		d.moles = d.Density / d.Melt.MolarMass()
 	}
 	var kelvin [firing.NumNodes]float64
 	for i, n := range f.Nodes {
@@ -124,34 +126,45 @@ func exposure(f *firing.Prepared, fluidity *[firing.NumNodes]float64) film.Expos
 }
 
 // blend works out the exposure of the mixed zone of two glazes, underFraction of whose volume is of the lower one. Its
-// viscosity is that of its own oxides. Where the chemistry of either is not known, log viscosity is taken in proportion to volume.
-func blend(under, over *Fired, underFraction float64) (film.Exposure, float64) {
-	f := under.Firing
-	var fluidity [firing.NumNodes]float64
-	var peak float64
-	if under.Glaze.Melt != nil && over.Glaze.Melt != nil {
-		var x chem.Melt
-		chem.Blend(&x, &under.Melt, &over.Melt, chem.MassFraction(1-underFraction, under.Density, over.Density))
-		curve := melt.Viscosity(&x)
-		if crystals := underFraction*under.crystals + (1-underFraction)*over.crystals; crystals > 0 {
-			curve = curve.Suspended(crystals, 0)
-		}
-		var kelvin [firing.NumNodes]float64
-		for i := range f.Nodes {
-			kelvin[i] = f.Nodes[i].Kelvin
-		}
-		curve.Fluidities(fluidity[:], kelvin[:])
-		peak = math.Exp(-math.Ln10 * curve.Log10(f.PeakKelvin))
-	} else {
+// viscosity is that of its own oxides. Where the chemistry of either is not known, log viscosity is taken in proportion to volume. It
+// leaves out diffusion: a blend is mixed already.
+func blend(under, over *Fired, underFraction float64) film.Exposure {
+	if under.Glaze.Melt == nil || over.Glaze.Melt == nil {
 		mix := func(a, b float64) float64 {
 			return math.Exp(underFraction*math.Log(a) + (1-underFraction)*math.Log(b))
 		}
-		for i := range fluidity {
-			fluidity[i] = mix(under.Fluidity[i], over.Fluidity[i])
+		e := film.Exposure{Peak: mix(under.Exposure.Peak, over.Exposure.Peak)}
+		for i, n := range under.Firing.Nodes {
+			e.Flow += n.Seconds * mix(under.Fluidity[i], over.Fluidity[i])
 		}
-		peak = mix(under.Exposure.Peak, over.Exposure.Peak)
+		return e
 	}
-	e := exposure(f, &fluidity)
-	e.Peak = peak
-	return e, -math.Log10(peak)
+	var x chem.Melt
+	moles, other := underFraction*under.moles, (1-underFraction)*over.moles
+	chem.BlendMoles(&x, &under.Melt, &over.Melt, other/(moles+other))
+	curve := melt.Viscosity(&x)
+	if crystals := underFraction*under.crystals + (1-underFraction)*over.crystals; crystals > 0 {
+		curve = curve.Suspended(crystals, 0)
+	}
+	return flowOf(&curve, under.Firing)
+}
+
+// stiffest is log10 of the viscosity in Pa·s at the peak up to which a firing's table serves: what the tangent of a curve below its glass
+// transition adds to the flow is then less than 1e-5 of it.
+const stiffest = 7
+
+// flowOf is the exposure of a melt to flow alone.
+func flowOf(k *melt.Curve, f *firing.Prepared) film.Exposure {
+	log10 := k.Log10(f.PeakKelvin)
+	e := film.Exposure{Peak: math.Exp(-math.Ln10 * log10)}
+	if log10 < stiffest {
+		if flow, ok := f.Flow(k.VFT()); ok {
+			e.Flow = flow
+			return e
+		}
+	}
+	for _, n := range f.Nodes {
+		e.Flow += n.Seconds * math.Exp(-math.Ln10*k.Log10(n.Kelvin))
+	}
+	return e
 }

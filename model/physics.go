@@ -28,8 +28,8 @@ type Physics struct {
 	LnDriveSD float64
 	// Held is the part of the band's weight that surface tension could hold up, 0 to 1; set for a wall.
 	Held float64
-	// BlendLog10 is log10 η at the peak of the mixed zone above each layer, and ZoneWidth the width of that zone in m at the end.
-	BlendLog10, ZoneWidth [film.MaxLayers - 1]float64
+	// ZoneWidth is the width in m of the mixed zone above each layer, the mean over the flow.
+	ZoneWidth [film.MaxLayers - 1]float64
 
 	stack  film.Stack
 	index  [film.MaxLayers]int // of each layer in the stack, where like neighbours are one
@@ -81,15 +81,22 @@ func (p *Physics) mix(l *Layering) error {
 			continue
 		}
 		zone := p.stack.Zone(at)
-		e, log10 := blend(l.Layers[i].Fired, l.Layers[i+1].Fired, zone.UnderFraction)
+		e := blend(l.Layers[i].Fired, l.Layers[i+1].Fired, zone.UnderFraction)
 		if err := p.stack.SetBlend(at, e); err != nil {
 			return err
 		}
 		p.blends[at] = e
-		p.BlendLog10[i] = log10
 		p.ZoneWidth[i] = zone.Under + zone.Over
 	}
 	return nil
+}
+
+// BlendLog10 is log10 η at the peak of the mixed zone above layer i; 0 where there is none.
+func (p *Physics) BlendLog10(i int) float64 {
+	if p.index[i+1] == p.index[i] {
+		return 0
+	}
+	return -math.Log10(p.blends[p.index[i]].Peak)
 }
 
 // stirringStep is the step of ln(stirring) in the difference that gives the drive's sensitivity to it.

@@ -31,10 +31,14 @@ type Part struct {
 	Variance float64
 }
 
+// Median of ln drive.
+func (p *Prediction) Median() float64 { return p.LnPhysics + p.Mean }
+
+// Reach is how far the quantile of ln drive lies above the median, 0 < p < 1.
+func (p *Prediction) Reach(prob float64) float64 { return p.Scale * quantile(p.DF, prob) }
+
 // Quantile of ln drive, 0 < p < 1.
-func (p *Prediction) Quantile(prob float64) float64 {
-	return p.LnPhysics + p.Mean + p.Scale*quantile(p.DF, prob)
-}
+func (p *Prediction) Quantile(prob float64) float64 { return p.Median() + p.Reach(prob) }
 
 // Exceeds is the probability that ln drive is more than lnX.
 func (p *Prediction) Exceeds(lnX float64) float64 {

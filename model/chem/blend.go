@@ -10,9 +10,13 @@ package chem
 func Blend(dst, a, b *Melt, massOfB float64) {
 	na := (1 - massOfB) / a.MolarMass()
 	nb := massOfB / b.MolarMass()
-	total := na + nb
+	BlendMoles(dst, a, b, nb/(na+nb))
+}
+
+// BlendMoles is Blend by the mole fraction that b brings.
+func BlendMoles(dst, a, b *Melt, molesOfB float64) {
 	for o := range dst {
-		dst[o] = (na*a[o] + nb*b[o]) / total
+		dst[o] = (1-molesOfB)*a[o] + molesOfB*b[o]
 	}
 }
 

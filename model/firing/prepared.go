@@ -29,6 +29,8 @@ type Prepared struct {
 	// CoolingKPerHour is the mean rate of cooling over the first 100 K below the peak, drop holds included.
 	CoolingKPerHour float64
 	Atmosphere      Atmosphere
+
+	flows *flows // nil: not tabulated
 }
 
 // WitnessCone is a cone that stood beside the ware, as it was read afterwards.
@@ -77,6 +79,7 @@ func Prepare(c *Curve, a Atmosphere, witness *WitnessCone) (*Prepared, error) {
 		mean += weight * n.Kelvin
 	}
 	p.ReferenceKelvin = mean / sum
+	p.flows = p.tabulateFlows()
 	return p, nil
 }
 
@@ -128,5 +131,6 @@ func (p *Prepared) Shifted(shift, cones float64) *Prepared {
 	out.PeakKelvin += shift
 	out.ReferenceKelvin += shift
 	out.EquivalentCone += cones
+	out.flows = nil
 	return &out
 }

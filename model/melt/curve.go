@@ -53,6 +53,9 @@ func (k *Curve) Log10(T float64) float64 {
 	return k.a + k.b/(T-k.c)
 }
 
+// VFT gives A, B and C of the curve above its tangent.
+func (k *Curve) VFT() (a, b, c float64) { return k.a, k.b, k.c }
+
 // Fluidities writes 1/η (1/(Pa·s)) at each temperature (K) into dst, which must be as long as
 // temperatures.
 func (k *Curve) Fluidities(dst, temperatures []float64) {
