@@ -44,6 +44,7 @@ func run(ctx context.Context, args []string, getenv func(string) (string, bool),
 }
 
 func serve(ctx context.Context, c config.Config, logs io.Writer) (err error) {
+	process.TuneMemory()
 	log, err := telemetry.NewLogger(logs, c.Telemetry.LogLevel, c.Telemetry.LogFormat)
 	if err != nil {
 		return err

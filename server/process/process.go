@@ -248,6 +248,19 @@ func (p *Program) listen() error {
 	return nil
 }
 
+// Transport is how gRPC is served, whatever is served. Benchmarks serve their floor by it.
+func Transport(c *config.GRPC) []grpc.ServerOption {
+	return []grpc.ServerOption{
+		grpc.MaxRecvMsgSize(c.MaxMessageBytes),
+		grpc.MaxSendMsgSize(c.MaxMessageBytes),
+		grpc.MaxConcurrentStreams(c.MaxStreams),
+		grpc.MaxHeaderListSize(c.MaxHeaderBytes),
+		grpc.ConnectionTimeout(10 * time.Second),
+		grpc.KeepaliveParams(keepalive.ServerParameters{MaxConnectionIdle: c.IdleTimeout, Time: c.PingAfter, Timeout: 10 * time.Second}),
+		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: 10 * time.Second, PermitWithoutStream: true}),
+	}
+}
+
 func (p *Program) makeGRPC(links []chain.Link, limited *limits.Limits, streams map[string]bool, tlsConfig *tls.Config) {
 	c := &p.config.GRPC
 	options := []grpc.ServerOption{

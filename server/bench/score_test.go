@@ -1,0 +1,129 @@
+package bench
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"io"
+	"net"
+	"net/http"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"github.com/grpc-ecosystem/grpc-gateway/v2/runtime"
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/credentials/insecure"
+	"google.golang.org/protobuf/encoding/protojson"
+	"google.golang.org/protobuf/proto"
+
+	pb "github.com/catchline/catchline/proto/catchline/v1"
+	"github.com/catchline/catchline/testdata/demo"
+)
+
+// echo answers scores with what was recorded, and does nothing else.
+type echo struct {
+	pb.UnimplementedScoreServiceServer
+	scores []*pb.Score
+	next   atomic.Uint64
+}
+
+func (e *echo) ScoreLayering(context.Context, *pb.ScoreLayeringRequest) (*pb.Score, error) {
+	return e.scores[e.next.Add(1)%uint64(len(e.scores))], nil
+}
+
+func (e *echo) register(r grpc.ServiceRegistrar) { pb.RegisterScoreServiceServer(r, e) }
+
+const (
+	callers  = 64
+	oneTurn  = 700 * time.Millisecond
+	nAnswers = 512
+)
+
+// BenchmarkScoreGRPC compares scores over gRPC with an echo of the same messages.
+func BenchmarkScoreGRPC(b *testing.B) {
+	s := serve(b)
+	answers := recorded(b, s.Client, nAnswers)
+	floor := dial(b, serveEcho(b, (&echo{scores: answers}).register), s.key)
+	ask := askers(b, s.Client, callers)
+	side := func(c pb.ScoreServiceClient, d time.Duration) turn {
+		return closedLoop(b, callers, d, func(ctx context.Context, i int) error {
+			_, err := c.ScoreLayering(ctx, ask[i].score())
+			return err
+		})
+	}
+	side(floor.Scores, warm)
+	side(s.Scores, warm)
+	compare(b, "calls", 0.85, func() turn { return side(floor.Scores, oneTurn) }, func() turn { return side(s.Scores, oneTurn) })
+	b.ReportMetric(meanSize(answers), "answer-B")
+}
+
+func meanSize(all []*pb.Score) float64 {
+	n := 0
+	for _, m := range all {
+		n += proto.Size(m)
+	}
+	return float64(n) / float64(len(all))
+}
+
+// BenchmarkScoreHTTP compares scores as JSON over HTTP with a plain gateway that dials an echo.
+func BenchmarkScoreHTTP(b *testing.B) {
+	s := serve(b)
+	answers := recorded(b, s.Client, nAnswers)
+	floor := dialingGateway(b, serveEcho(b, (&echo{scores: answers}).register))
+	ours := "http://" + s.HTTPAddress()
+	web := &http.Client{Transport: &http.Transport{MaxIdleConnsPerHost: callers, DisableCompression: true}}
+	b.Cleanup(web.CloseIdleConnections)
+	ask := askers(b, s.Client, callers)
+	side := func(url string, d time.Duration) turn {
+		return closedLoop(b, callers, d, func(ctx context.Context, i int) error {
+			return post(ctx, web, url+"/v1/"+demo.Studio+":score", s.key, ask[i].score(), io.Discard)
+		})
+	}
+	side(floor, warm)
+	side(ours, warm)
+	compare(b, "calls", 1.6, func() turn { return side(floor, oneTurn) }, func() turn { return side(ours, oneTurn) })
+}
+
+// post sends a message as JSON and copies the answer.
+func post(ctx context.Context, c *http.Client, url, key string, m proto.Message, to io.Writer) error {
+	body, err := protojson.Marshal(m)
+	if err != nil {
+		return err
+	}
+	r, err := http.NewRequestWithContext(ctx, http.MethodPost, url, bytes.NewReader(body))
+	if err != nil {
+		return err
+	}
+	r.Header.Set("Content-Type", "application/json")
+	r.Header.Set("Authorization", "Bearer "+key)
+	answer, err := c.Do(r)
+	if err != nil {
+		return err
+	}
+	defer answer.Body.Close()
+	if answer.StatusCode != http.StatusOK {
+		text, _ := io.ReadAll(answer.Body)
+		return fmt.Errorf("%s: %s", answer.Status, text)
+	}
+	_, err = io.Copy(to, answer.Body)
+	return err
+}
+
+// dialingGateway serves the gateway as it is generated, which calls its server over TCP.
+func dialingGateway(b *testing.B, target string) (url string) {
+	b.Helper()
+	mux := runtime.NewServeMux()
+	options := []grpc.DialOption{grpc.WithTransportCredentials(insecure.NewCredentials())}
+	if err := pb.RegisterScoreServiceHandlerFromEndpoint(b.Context(), mux, target, options); err != nil {
+		b.Fatal(err)
+	}
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		b.Fatal(err)
+	}
+	server := &http.Server{Handler: mux}
+	go server.Serve(l)
+	b.Cleanup(func() { server.Close() })
+	return "http://" + l.Addr().String()
+}
