@@ -21,7 +21,7 @@ run: build
 
 # What a change has to pass. Tests that check against programs that are not there are skipped and say so; the race detector
 # needs a C compiler.
-PACKAGES = ./... ./testdata/...
+PACKAGES = ./... ./testdata/demo/...
 test:
 	go vet $(PACKAGES)
 	@if [ "$$(go env CGO_ENABLED)" = 1 ] && command -v "$$(go env CC)" >/dev/null; then \
@@ -55,8 +55,8 @@ STATICCHECK = go tool -modfile=proto/tools/go.mod staticcheck
 .PHONY: check
 check:
 	test -z "$$(gofmt -l $$(git ls-files '*.go'))" || { gofmt -l $$(git ls-files '*.go'); exit 1; }
-	go vet ./... ./testdata/...
-	$(STATICCHECK) ./... ./testdata/...
+	go vet ./... ./testdata/demo/...
+	$(STATICCHECK) ./... ./testdata/demo/...
 
 # Every fuzz target for FUZZTIME each.
 FUZZTIME ?= 5s

@@ -4,6 +4,9 @@ import (
 	"context"
 	"fmt"
 	"log"
+	"os"
+	"sync"
+	"testing"
 
 	"github.com/catchline/catchline/client"
 	pb "github.com/catchline/catchline/proto/catchline/v1"
@@ -11,24 +14,38 @@ import (
 	"github.com/catchline/catchline/testdata/demo"
 )
 
-// demoStudio gives a client to a service in this process with the demo studio, and what ends it.
-func demoStudio(ctx context.Context) (*client.Client, func()) {
-	service, err := embedded.Open(ctx, embedded.Options{})
+// newStudio gives a client to a service in this process with the demo studio.
+func newStudio() *client.Client {
+	service, err := embedded.Open(context.Background(), embedded.Options{})
 	if err != nil {
 		log.Fatal(err)
 	}
+	services = append(services, service)
 	c := client.Over(service.Conn())
-	if err := demo.Seed(ctx, c); err != nil {
+	if err := demo.Seed(context.Background(), c); err != nil {
 		log.Fatal(err)
 	}
-	return c, func() { service.Close() }
+	return c
 }
+
+// services are closed at the end.
+var services []*embedded.Service
+
+func TestMain(m *testing.M) {
+	code := m.Run()
+	for _, s := range services {
+		s.Close()
+	}
+	os.Exit(code)
+}
+
+// demoStudio is one that examples share which change nothing.
+var demoStudio = sync.OnceValue(newStudio)
 
 // A layering is scored before it goes on a pot.
 func Example() {
 	ctx := context.Background()
-	c, end := demoStudio(ctx) // with a server: client.New("127.0.0.1:7400", client.Options{})
-	defer end()
+	c := demoStudio() // with a server: client.New("127.0.0.1:7400", client.Options{})
 
 	score, err := c.Scores.ScoreLayering(ctx, &pb.ScoreLayeringRequest{
 		Parent: "studios/demo",
@@ -61,8 +78,7 @@ func ExampleNew() {
 
 func ExampleClient_AllGlazes() {
 	ctx := context.Background()
-	c, end := demoStudio(ctx)
-	defer end()
+	c := demoStudio()
 	for glaze, err := range c.AllGlazes(ctx, "studios/demo") {
 		if err != nil {
 			log.Fatal(err)
@@ -79,8 +95,7 @@ func ExampleClient_AllGlazes() {
 // All pairs of three glazes, as they come.
 func ExampleClient_Sheet() {
 	ctx := context.Background()
-	c, end := demoStudio(ctx)
-	defer end()
+	c := demoStudio()
 	choices := []*pb.Layer{
 		{Glaze: "studios/demo/glazes/tarn-clear"}, {Glaze: "studios/demo/glazes/skerry-blue"}, {Glaze: "studios/demo/glazes/quern-matte"},
 	}
@@ -105,8 +120,7 @@ func ExampleClient_Sheet() {
 // A tile out of the kiln is logged, and the next calibration learns from it.
 func ExampleClient_tiles() {
 	ctx := context.Background()
-	c, end := demoStudio(ctx)
-	defer end()
+	c := newStudio()
 	tile, err := c.Tiles.CreateTile(ctx, &pb.CreateTileRequest{Parent: "studios/demo", Tile: &pb.Tile{
 		Layering:     &pb.Layering{Layers: []*pb.Layer{{Glaze: "studios/demo/glazes/tarn-clear", Amount: &pb.Layer_Coats{Coats: 3}}}},
 		FiringSource: &pb.Tile_Firing{Firing: "studios/demo/firings/cone-6"},
