@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"io"
 	"math"
@@ -13,13 +14,18 @@ import (
 
 type fitCommand struct{}
 
+// longWork is how long a fit or an import may take: as long as a server lets it by default.
+const longWork = 2 * time.Minute
+
 // Run learns from the tiles.
 func (*fitCommand) Run(a *app) error {
 	c, err := a.client()
 	if err != nil {
 		return err
 	}
-	made, err := c.Calibrations.FitCalibration(a, &pb.FitCalibrationRequest{Parent: a.studioName()})
+	ctx, cancel := context.WithTimeout(a, longWork)
+	defer cancel()
+	made, err := c.Calibrations.FitCalibration(ctx, &pb.FitCalibrationRequest{Parent: a.studioName()})
 	if err != nil {
 		return err
 	}

@@ -22,7 +22,7 @@ type commandLine struct {
 	Advise adviseCommand `cmd:"" help:"Say what brings a layering under the tolerated risk."`
 	Draw   drawCommand   `cmd:"" help:"Draw a wall with its film before and after the firing, as SVG."`
 	Shelf  shelfCommand  `cmd:"" help:"Plan a kiln load: pieces by risk, cookies to make, what to keep low."`
-	Sheet  sheetCommands `cmd:"" help:"Score a combination sheet, and keep sheets."`
+	Sheet  sheetCommands `cmd:"" help:"Score a combination sheet (catchline sheet score --help tells how), and keep sheets."`
 	Next   nextCommand   `cmd:"" help:"Say which tiles to fire next to learn most."`
 
 	Tile         tileCommands        `cmd:"" help:"Log tiles, list them, carry them in and out as CSV."`

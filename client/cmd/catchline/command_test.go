@@ -255,6 +255,9 @@ func TestExitCodes(t *testing.T) {
 	if a := command(t, "", "--server=127.0.0.1:1", "glaze", "list"); a.code != exitUnavailable || !strings.Contains(a.err, "--server") {
 		t.Errorf("without a server: exit code %d: %s", a.code, a.err)
 	}
+	if a := command(t, "", "--server=127.0.0.1:1", "--wait=50ms", "glaze", "list"); a.code != exitUnavailable || !strings.Contains(a.err, "--server") {
+		t.Errorf("waiting for a server: exit code %d: %s", a.code, a.err)
+	}
 	if a := command(t, "", "--server=studio.example:7400", "glaze", "list"); a.code != exitInput || !strings.Contains(a.err, "--tls") {
 		t.Errorf("another machine without TLS: exit code %d: %s", a.code, a.err)
 	}

@@ -74,7 +74,11 @@ func sentenceOf(err error) string {
 	switch s.Code() {
 	case codes.Unavailable:
 		if !reason(s, "STORAGE_UNAVAILABLE", "STOPPING", "OUTCOME_UNKNOWN", "OVERLOADED") {
-			text = "The server cannot be reached: " + text + " Start one with catchline-server, name another with --server, or add --embedded."
+			text = unreachable(s.Message())
+		}
+	case codes.DeadlineExceeded:
+		if strings.Contains(s.Message(), "connection error") { // while waiting for a server
+			text = unreachable(s.Message())
 		}
 	case codes.Unauthenticated:
 		text += " Give one with --key-file or in CATCHLINE_KEY."
@@ -89,6 +93,14 @@ func sentenceOf(err error) string {
 		}
 	}
 	return text
+}
+
+// unreachable says why a server cannot be reached, and what to do. Of what the transport says the last part tells people something.
+func unreachable(cause string) string {
+	if i := strings.LastIndex(cause, "dialing: "); i >= 0 {
+		cause = cause[i+len("dialing: "):]
+	}
+	return "The server cannot be reached: " + strings.Trim(cause, "\". ") + ". Start one with catchline-server, name another with --server, or add --embedded."
 }
 
 func reason(s *status.Status, any ...string) bool {

@@ -27,6 +27,7 @@ func (s *scoreCommand) Run(a *app) error {
 	if err != nil {
 		return err
 	}
+	a.tellCautions(score.Cautions)
 	if err := a.show(score, func() *table { return scoreTable(a.Units, score) }, func(w io.Writer) error {
 		return sayScore(w, a.Units, layers(r.Layering), score)
 	}); err != nil {

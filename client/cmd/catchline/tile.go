@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"io"
 	"strconv"
@@ -235,7 +236,9 @@ func (i *tileImportCommand) Run(a *app) error {
 	if err != nil {
 		return err
 	}
-	answer, err := c.Tiles.ImportTiles(a, &pb.ImportTilesRequest{Parent: a.studioName(), Csv: string(text), KeepGoodLines: i.KeepGoodLines})
+	ctx, cancel := context.WithTimeout(a, longWork)
+	defer cancel()
+	answer, err := c.Tiles.ImportTiles(ctx, &pb.ImportTilesRequest{Parent: a.studioName(), Csv: string(text), KeepGoodLines: i.KeepGoodLines})
 	if err != nil {
 		return err
 	}
