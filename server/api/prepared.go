@@ -166,7 +166,7 @@ type studioCache struct {
 type studioEntry struct {
 	mu      sync.Mutex // held while the studio is being prepared
 	current atomic.Pointer[prepared]
-	checked atomic.Int64 // UnixNano of the last check; 0: to be checked
+	checked atomic.Int64 // UnixNano of the last check; 0: to be checked; below 0: being read
 	used    atomic.Uint64
 }
 
@@ -270,8 +270,9 @@ func (s *studioCache) get(ctx context.Context, id string) (*prepared, error) {
 	if p := e.current.Load(); p != nil && now-e.checked.Load() < int64(trustFor) {
 		return p, nil
 	}
-	// Before the reading, so that a change during it is seen by the next call.
-	e.checked.Store(now)
+	// Until it is read, nobody may believe what was there before; a change during the reading is seen by the next call.
+	reading := -now
+	e.checked.Store(reading)
 	p, err := s.prepare(ctx, id, e.current.Load())
 	if err != nil {
 		e.checked.Store(0)
@@ -284,6 +285,7 @@ func (s *studioCache) get(ctx context.Context, id string) (*prepared, error) {
 		return nil, err
 	}
 	e.current.Store(p)
+	e.checked.CompareAndSwap(reading, now)
 	return p, nil
 }
 
