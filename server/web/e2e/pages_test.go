@@ -166,7 +166,7 @@ func TestShelfIsPlannedFromAScore(t *testing.T) {
 		ctx := window(t, sc)
 		do(t, ctx, chromedp.Navigate(s.url+"/studios/north/score?"+vase), shows("what to expect"), settled, press("Put it on the shelf plan"),
 			shows("Plan for the kiln"), shows("1 × Piece 1"), press("Change"), fill("What it is called", "Tall vase"), fill("How many", "3"), shows("3 × Tall vase"), settled,
-			press("Another like it"), shows("Tall vase too"), settled,
+			press("Copy Tall vase"), shows("Tall vase too"), settled,
 			until(`document.querySelectorAll('.cards tbody tr').length === 2`))
 		// The link holds the whole load, in another browser too.
 		link := read[string](t, ctx, `location.href`)

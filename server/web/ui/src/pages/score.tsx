@@ -373,7 +373,7 @@ function Physics({ studio, question, score }: { studio: string; question: Questi
         <table>
           <thead>
             <tr>
-              <th scope="col">From the wall out</th>
+              <th scope="col">Layer</th>
               <th scope="col" class="n">µm fired</th>
               <th scope="col" class="n">log₁₀ Pa·s</th>
               <th scope="col" class="n">share of flow</th>

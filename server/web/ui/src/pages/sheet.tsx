@@ -290,7 +290,7 @@ function SheetOf({ studio }: { studio: string }) {
           </div>
         </div>
       </details>
-      <div class="row no-print">
+      <div class="row end no-print">
         <button type="button" class="main" disabled={total === 0 || total > MOST || busy} onClick={score}>
           Score {total.toLocaleString("en")} combinations
         </button>

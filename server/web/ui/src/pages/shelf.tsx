@@ -179,7 +179,7 @@ export function ShelfPage({ studio }: { studio: string }) {
                         setOpen(i + 1);
                       }}
                     >
-                      Another like it<span class="unseen">: {p.label}</span>
+                      Copy<span class="unseen"> {p.label}</span>
                     </button>
                     <button type="button" class="plain" onClick={() => setLoad({ ...load, pieces: load.pieces.filter((_, k) => k !== i) })}>
                       Take out<span class="unseen">: {p.label}</span>

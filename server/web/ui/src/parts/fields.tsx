@@ -1,6 +1,6 @@
 // Fields of forms: a visible label, a hint, a fault in words, targets that a dusty thumb can hit.
 import type { ComponentChildren } from "preact";
-import { useEffect, useId, useState } from "preact/hooks";
+import { useEffect, useId, useRef, useState } from "preact/hooks";
 import { unit as lengthUnit } from "../preferences";
 import { fieldText, fromShown, readNumber, toShown } from "../units";
 
@@ -90,11 +90,20 @@ export function NumberField(props: NumberFieldProps) {
   const keep = (shown: number) => (isLength ? fromShown(shown, lengthUnit.value) : shown);
   const [text, setText] = useState(show(props.value));
 
+  // What this field said last, and what stood in it when the hand came: nonsense goes back to that.
+  const own = useRef(props.value);
+  const before = useRef(props.value);
+  const say = (value: number | undefined) => {
+    own.current = value;
+    props.onValue(value);
+  };
+
   // Follows changes from outside, but does not tidy up under the hand that types.
   useEffect(() => {
-    const typed = readNumber(text);
-    if (show(typed === undefined ? undefined : keep(typed)) !== show(props.value)) setText(show(props.value));
-  }, [props.value, shownUnit]);
+    if (show(props.value) !== show(own.current)) setText(show(props.value));
+    own.current = props.value;
+  }, [props.value]);
+  useEffect(() => setText(show(props.value)), [shownUnit]);
 
   const typed = readNumber(text);
   const kept = typed === undefined ? undefined : keep(typed);
@@ -108,14 +117,15 @@ export function NumberField(props: NumberFieldProps) {
   const input = (next: string) => {
     setText(next);
     const n = readNumber(next);
-    if (n === undefined) props.onValue(undefined);
-    else if (!Number.isNaN(n) && keep(n) >= min && keep(n) <= max) props.onValue(keep(n));
+    if (n === undefined) say(undefined);
+    else if (!Number.isNaN(n) && keep(n) >= min && keep(n) <= max) say(keep(n));
+    else say(before.current);
   };
   const press = (by: number) => {
     const from = kept === undefined || Number.isNaN(kept) ? (props.value ?? 0) : kept;
     const next = Math.min(max, Math.max(min, Math.round((from + by) * 1000) / 1000));
     setText(show(next));
-    props.onValue(next);
+    say(next);
   };
 
   return (
@@ -134,6 +144,7 @@ export function NumberField(props: NumberFieldProps) {
           value={text}
           aria-invalid={fault ? true : undefined}
           aria-describedby={props.hint || fault ? id + "-hint" : undefined}
+          onFocus={() => (before.current = props.value)}
           onInput={(e) => input(e.currentTarget.value)}
           onKeyDown={(e) => {
             if (!props.step || (e.key !== "ArrowUp" && e.key !== "ArrowDown")) return;

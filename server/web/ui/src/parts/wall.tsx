@@ -65,7 +65,7 @@ export function WallDrawing({ film, score, straight }: { film: FilmPoint[]; scor
   const x = (r: number, side: 1 | -1) => axis + side * r * scale;
 
   const thickest = Math.max(...spots.map((p) => Math.max(p.before, p.after)), 1) / 1000;
-  const wanted = (0.08 * Math.max(wallSize, widest)) / thickest;
+  const wanted = (0.06 * Math.max(wallSize, widest)) / thickest;
   const magnified = magnifications.findLast((m) => m <= wanted) ?? magnifications[0]!;
 
   const normal = (i: number) => {
@@ -186,6 +186,7 @@ export function WallDrawing({ film, score, straight }: { film: FilmPoint[]; scor
           </text>
         </g>
       </svg>
+      <p class="hint">The film ends at its mean front; the longest drip goes further, and it is the drip that is scored.</p>
     </div>
   );
 }
