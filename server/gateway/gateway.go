@@ -50,6 +50,7 @@ func New(ctx context.Context, o Options) (http.Handler, error) {
 		// One request, one method: no form that is read as another one's query, no header that changes it.
 		runtime.WithDisablePathLengthFallback(),
 		runtime.WithDisableHTTPMethodOverride(),
+		runtime.WithWriteContentLength(),
 	)
 	if err := register(ctx, rest, o.Services); err != nil {
 		return nil, err
