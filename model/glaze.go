@@ -33,6 +33,9 @@ type Glaze struct {
 // 5 % of it by the partial molar volumes in package melt.
 const describedDensity = 2400
 
+// usualKelvin is about cone 6.
+const usualKelvin = 1500
+
 // describedTension stands for the surface tension (N/m) of a melt of unknown chemistry.
 const describedTension = 0.32
 
@@ -52,7 +55,7 @@ type Fired struct {
 	ReferenceLog10, ViscositySD float64
 
 	crystals   float64 // volume fraction
-	moles      float64 // mol/m³ of the melt
+	moles      float64 // mol/m³ of the melt, at usualKelvin in every firing, as only ratios of it matter
 	coneExcess float64 // of the firing over the cone that the glaze is made for; 0 where that is not known
 	// What the regression sees of the firing: 0 for air to 1 for heavy reduction, and ln of the cooling rate over the usual one.
 	reduction, lnCooling float64
@@ -74,7 +77,8 @@ func Fire(g *Glaze, f *firing.Prepared) (*Fired, error) {
 		}
 		d.Density, _ = melt.Density(&d.Melt, f.ReferenceKelvin)
 		d.Tension, _ = melt.SurfaceTension(&d.Melt, f.PeakKelvin)
-		d.moles = d.Density / d.Melt.MolarMass()
+		density, _ := melt.Density(&d.Melt, usualKelvin)
+		d.moles = density / d.Melt.MolarMass()
 	}
 	var kelvin [firing.NumNodes]float64
 	for i, n := range f.Nodes {
@@ -139,6 +143,12 @@ func blend(under, over *Fired, underFraction float64) film.Exposure {
 		}
 		return e
 	}
+	curve := blendCurve(under, over, underFraction)
+	return flowOf(&curve, under.Firing)
+}
+
+// blendCurve is the viscosity of a mixture of two melts.
+func blendCurve(under, over *Fired, underFraction float64) melt.Curve {
 	var x chem.Melt
 	moles, other := underFraction*under.moles, (1-underFraction)*over.moles
 	chem.BlendMoles(&x, &under.Melt, &over.Melt, other/(moles+other))
@@ -146,7 +156,7 @@ func blend(under, over *Fired, underFraction float64) film.Exposure {
 	if crystals := underFraction*under.crystals + (1-underFraction)*over.crystals; crystals > 0 {
 		curve = curve.Suspended(crystals, 0)
 	}
-	return flowOf(&curve, under.Firing)
+	return curve
 }
 
 // stiffest is log10 of the viscosity in Pa·s at the peak up to which a firing's table serves: what the tangent of a curve below its glass
@@ -155,16 +165,23 @@ const stiffest = 7
 
 // flowOf is the exposure of a melt to flow alone.
 func flowOf(k *melt.Curve, f *firing.Prepared) film.Exposure {
-	log10 := k.Log10(f.PeakKelvin)
-	e := film.Exposure{Peak: math.Exp(-math.Ln10 * log10)}
-	if log10 < stiffest {
-		if flow, ok := f.Flow(k.VFT()); ok {
-			e.Flow = flow
-			return e
-		}
+	a, b, c := k.VFT()
+	if e, ok := tabledFlow(a, b, c, f); ok {
+		return e
 	}
+	e := film.Exposure{Peak: math.Exp(-math.Ln10 * k.Log10(f.PeakKelvin))}
 	for _, n := range f.Nodes {
 		e.Flow += n.Seconds * math.Exp(-math.Ln10*k.Log10(n.Kelvin))
 	}
 	return e
+}
+
+// tabledFlow is flowOf by the firing's table, where that serves.
+func tabledFlow(a, b, c float64, f *firing.Prepared) (film.Exposure, bool) {
+	flow, ok := f.Flow(a, b, c)
+	log10 := a + b/(f.PeakKelvin-c)
+	if !ok || log10 >= stiffest {
+		return film.Exposure{}, false
+	}
+	return film.Exposure{Flow: flow, Peak: math.Exp(-math.Ln10 * log10)}, true
 }

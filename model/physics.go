@@ -17,6 +17,9 @@ type Layer struct {
 type Layering struct {
 	Layers   []Layer
 	Stirring float64 // factor on molecular diffusion, see film.DefaultStirring
+
+	sheet *Sheet                // nil: on its own
+	melts [film.MaxLayers]int32 // of the layers, among those of the sheet
 }
 
 // Physics is what the physics says of a layering, before anything is learnt from tiles.
@@ -81,7 +84,7 @@ func (p *Physics) mix(l *Layering) error {
 			continue
 		}
 		zone := p.stack.Zone(at)
-		e := blend(l.Layers[i].Fired, l.Layers[i+1].Fired, zone.UnderFraction)
+		e := l.blend(i, zone.UnderFraction)
 		if err := p.stack.SetBlend(at, e); err != nil {
 			return err
 		}
@@ -89,6 +92,24 @@ func (p *Physics) mix(l *Layering) error {
 		p.ZoneWidth[i] = zone.Under + zone.Over
 	}
 	return nil
+}
+
+// blend works out the mixed zone above layer i, of which underFraction of the volume is of that layer. Halves of two glazes make one blend,
+// whichever is on top: in the order of their names, so that it comes out the same to the last bit.
+func (l *Layering) blend(i int, underFraction float64) film.Exposure {
+	under, over := l.Layers[i].Fired, l.Layers[i+1].Fired
+	if underFraction != 0.5 {
+		return blend(under, over, underFraction)
+	}
+	if l.sheet != nil {
+		if e, ok := l.sheet.half(l, i); ok {
+			return e
+		}
+	}
+	if under.Glaze.Name > over.Glaze.Name {
+		under, over = over, under
+	}
+	return blend(under, over, underFraction)
 }
 
 // BlendLog10 is log10 η at the peak of the mixed zone above layer i; 0 where there is none.

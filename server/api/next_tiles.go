@@ -88,13 +88,14 @@ func evenly(n, most int) []int {
 
 // conditions hands over what the regression sees of combinations, and the ln drive at which each uses up its clearance.
 func (c *combinations) conditions(ctx context.Context, indices []int, hand func(i int, conditions calib.Conditions, lnClearance float64)) error {
-	q := c.question()
+	scorer, choices := c.sheet.Scorer(), make([]int, len(c.choices))
 	var p model.Physics
 	for _, i := range indices {
 		if err := ctx.Err(); err != nil {
 			return err
 		}
-		c.at(i, q)
+		firing := c.at(i, choices)
+		q := scorer.Question(firing, choices)
 		conditions, err := q.Conditions(&p)
 		if err != nil {
 			return err
@@ -106,8 +107,7 @@ func (c *combinations) conditions(ctx context.Context, indices []int, hand func(
 
 // name says in words which combination an index is.
 func (c *combinations) name(index int) string {
-	q := c.question()
-	c.at(index, q)
+	q := c.question(index)
 	text := ""
 	for i := len(q.Layers) - 1; i >= 0; i-- {
 		if text != "" {
@@ -131,8 +131,7 @@ func (c *combinations) displayName(g *model.Glaze) string {
 
 // suggested is a combination as a tile to fire.
 func (c *combinations) suggested(plan *pb.SheetPlan, index int) (*pb.SuggestedTile, error) {
-	q := c.question()
-	c.at(index, q)
+	q := c.question(index)
 	var p model.Physics
 	e, err := q.Estimate(&p)
 	if err != nil {

@@ -31,10 +31,9 @@ type combinations struct {
 	calibration *activeCalibration
 	tolerated   float64
 	bounds      riskBounds
-	where       []model.Where     // by firing
-	walls       []model.Wall      // by firing
+	sheet       model.Sheet
 	layers      [][][]model.Layer // by firing, position and choice
-	stirring    float64
+	choices     []int             // by position, how many
 	total       int
 }
 
@@ -56,6 +55,7 @@ func (s *studioCache) sheet(ctx context.Context, path, parent string, plan *pb.S
 		return nil, err
 	}
 	for i, pos := range plan.GetPositions() {
+		c.choices = append(c.choices, len(pos.GetChoices()))
 		c.total *= len(pos.GetChoices())
 		if c.total > maxSheetScores {
 			return nil, &chem.FieldError{Field: fmt.Sprintf("%s.positions[%d]", path, i), Value: "more than 20,000,000 scores in all", Limit: "at most 20,000,000"}
@@ -114,34 +114,26 @@ func (c *combinations) addFiring(ctx context.Context, s *studioCache, firingPath
 	if err != nil {
 		return err
 	}
+	q.Layers, q.Tolerated = nil, c.tolerated
 	c.layers = append(c.layers, positions)
-	c.walls = append(c.walls, q.Wall)
-	c.where = append(c.where, q.Where)
-	c.stirring = q.Stirring
+	c.sheet.Add(q.Question, positions)
 	return nil
 }
 
-// at puts the combination of an index into a question.
-func (c *combinations) at(index int, q *model.Question) {
-	positions := c.layers[0]
-	q.Layers = q.Layers[:len(positions)]
-	var choice [maxPositions]int
-	for i := len(positions) - 1; i >= 0; i-- {
-		n := len(positions[i])
-		choice[i], index = index%n, index/n
+// at gives the firing of an index and writes its choices.
+func (c *combinations) at(index int, choices []int) (firing int) {
+	for i := len(choices) - 1; i >= 0; i-- {
+		n := c.choices[i]
+		choices[i], index = index%n, index/n
 	}
-	for i := range positions {
-		q.Layers[i] = c.layers[index][i][choice[i]]
-	}
-	q.Wall, q.Where = c.walls[index], c.where[index]
+	return index
 }
 
-// question makes room for one combination after another.
-func (c *combinations) question() *model.Question {
-	return &model.Question{
-		Layering:    model.Layering{Layers: make([]model.Layer, len(c.layers[0])), Stirring: c.stirring},
-		Calibration: c.calibration.Calibration, Tolerated: c.tolerated,
-	}
+// question asks about one combination.
+func (c *combinations) question(index int) *model.Question {
+	choices := make([]int, len(c.choices))
+	firing := c.at(index, choices)
+	return c.sheet.Scorer().Question(firing, choices)
 }
 
 // chunk scores the combinations from first up to, not including, end.
@@ -152,14 +144,13 @@ func (c *combinations) chunk(ctx context.Context, first, end int) (*pb.ScoreShee
 		MedianRunMm: make([]float32, n), RunP10Mm: make([]float32, n), RunP90Mm: make([]float32, n),
 		ExceedProbability: make([]float32, n), ClearanceNeededMm: make([]float32, n), Risk: make([]pb.Risk, n),
 	}
-	q := c.question()
-	var physics model.Physics
+	scorer, choices := c.sheet.Scorer(), make([]int, len(c.choices))
 	for i := range n {
 		if i%checkEveryCombo == 0 && ctx.Err() != nil {
 			return nil, ctx.Err()
 		}
-		c.at(first+i, q)
-		e, err := q.Estimate(&physics)
+		firing := c.at(first+i, choices)
+		e, err := scorer.Estimate(firing, choices)
 		if err != nil {
 			return nil, fmt.Errorf("combination %d: %w", first+i, err)
 		}
