@@ -10,6 +10,7 @@ import (
 
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/status"
+	"google.golang.org/grpc/tap"
 	"google.golang.org/protobuf/proto"
 )
 
@@ -18,8 +19,8 @@ import (
 type Call struct {
 	Method    string // full name, "/package.Service/Method"
 	Streaming bool
-	Transport string // "grpc" or "http"
-	Start     time.Time
+	Transport string    // "grpc" or "http"
+	Start     time.Time // when it came
 	RequestID string
 	Studio    string // of the caller's key; empty: not bound to one
 	Key       string // name of the caller's key, not its secret; empty: none
@@ -44,6 +45,21 @@ type Link struct {
 	Answer func(ctx context.Context, call *Call, m proto.Message) error
 }
 
+type arrivalKey struct{}
+
+// ArrivalTap notes when the head of a gRPC call has come. That may be some time before the call is given a processor.
+func ArrivalTap(ctx context.Context, _ *tap.Info) (context.Context, error) {
+	return context.WithValue(ctx, arrivalKey{}, time.Now()), nil
+}
+
+// arrival is when the call came, as far as that is known.
+func arrival(ctx context.Context) time.Time {
+	if t, ok := ctx.Value(arrivalKey{}).(time.Time); ok {
+		return t
+	}
+	return time.Now()
+}
+
 type callKey struct{}
 
 // FromContext returns the call under way, or nil.
@@ -60,7 +76,7 @@ func NewContext(ctx context.Context, c *Call) context.Context {
 // Unary makes one interceptor of the links, the first one outermost. Transport goes into each Call.
 func Unary(transport string, links []Link) grpc.UnaryServerInterceptor {
 	return func(ctx context.Context, req any, info *grpc.UnaryServerInfo, handler grpc.UnaryHandler) (any, error) {
-		call := &Call{Method: info.FullMethod, Transport: transport, Start: time.Now(), received: 1}
+		call := &Call{Method: info.FullMethod, Transport: transport, Start: arrival(ctx), received: 1}
 		r := unaryRun{call: call, links: links, req: req, handler: handler}
 		err := r.from(NewContext(ctx, call), 0)
 		if err != nil {
@@ -113,7 +129,7 @@ func (l *Link) check(ctx context.Context, call *Call, req any) error {
 // Stream is Unary for streams.
 func Stream(transport string, links []Link) grpc.StreamServerInterceptor {
 	return func(srv any, ss grpc.ServerStream, info *grpc.StreamServerInfo, handler grpc.StreamHandler) error {
-		call := &Call{Method: info.FullMethod, Streaming: true, Transport: transport, Start: time.Now()}
+		call := &Call{Method: info.FullMethod, Streaming: true, Transport: transport, Start: arrival(ss.Context())}
 		r := streamRun{call: call, links: links, stream: ss, srv: srv, handler: handler}
 		return r.from(NewContext(ss.Context(), call), 0)
 	}

@@ -28,23 +28,30 @@ func newGate(seats, queue int, patience, standing time.Duration) *gate {
 	return &gate{seats: make(chan struct{}, seats), queue: int64(queue), patience: patience, standing: standing, born: time.Now()}
 }
 
-// enter returns nil when the call may go on; leave has to follow.
-func (g *gate) enter(ctx context.Context) error {
-	select {
-	case g.seats <- struct{}{}: // nobody waits: a free seat goes to who waits longest
-		g.empty.Store(int64(time.Since(g.born)))
+// enter returns nil when a call that came at the given time may go on; leave has to follow. What passed between its coming and now is
+// part of its wait: with the processors all busy, calls queue before they are seen here.
+func (g *gate) enter(ctx context.Context, came time.Time) error {
+	now := time.Now()
+	age := now.Sub(came)
+	wait := g.patience
+	if age <= g.standing && g.take() {
+		g.empty.Store(int64(now.Sub(g.born))) // nobody waits: a free seat goes to who waits longest
 		return nil
-	default:
+	}
+	if now.Sub(g.born)-time.Duration(g.empty.Load()) > g.patience {
+		wait = min(g.standing, g.patience)
+	}
+	if wait -= age; wait <= 0 {
+		return errBusy
+	}
+	if g.take() {
+		return nil
 	}
 	if g.waiting.Add(1) > g.queue {
 		g.waiting.Add(-1)
 		return errBusy
 	}
 	defer g.waiting.Add(-1)
-	wait := g.patience
-	if time.Since(g.born)-time.Duration(g.empty.Load()) > g.patience {
-		wait = min(g.standing, g.patience)
-	}
 	t := time.NewTimer(wait)
 	defer t.Stop()
 	select {
@@ -54,6 +61,16 @@ func (g *gate) enter(ctx context.Context) error {
 		return errBusy
 	case <-ctx.Done():
 		return ctx.Err()
+	}
+}
+
+// take takes a free seat, if there is one.
+func (g *gate) take() bool {
+	select {
+	case g.seats <- struct{}{}:
+		return true
+	default:
+		return false
 	}
 }
 

@@ -118,7 +118,7 @@ func (l *Limits) around(ctx context.Context, call *chain.Call, next func(context
 		return next(ctx)
 	}
 	gate := l.gateOf(call.Method)
-	if err := gate.enter(ctx); err != nil {
+	if err := gate.enter(ctx, call.Start); err != nil {
 		if ctx.Err() != nil {
 			return status.FromContextError(ctx.Err()).Err()
 		}

@@ -21,6 +21,9 @@ var roomy = Options{ComputeAtOnce: 1000, StorageAtOnce: 1000, Queue: 1000, Queue
 
 // call passes one call through the limits.
 func call(l *Limits, c *chain.Call, work func()) error {
+	if c.Start.IsZero() {
+		c.Start = time.Now()
+	}
 	return l.Link().Around(context.Background(), c, func(context.Context) error {
 		if work != nil {
 			work()
@@ -206,6 +209,35 @@ func TestStandingQueue(t *testing.T) {
 	})
 }
 
+// What came long ago and is seen only now is turned away even if a place is free, when that goes on: its time is over.
+func TestAgeCountsAsWaiting(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		o := roomy
+		o.QueueTime, o.StandingQueueTime = 50*time.Millisecond, 5*time.Millisecond
+		l := New(o, nil)
+		aged := func(age time.Duration) error { return call(l, &chain.Call{Start: time.Now().Add(-age)}, nil) }
+		if err := aged(0); err != nil {
+			t.Error(err)
+		}
+		if err := aged(30 * time.Millisecond); err != nil {
+			t.Errorf("after a quiet moment: %v", err)
+		}
+		if err := aged(60 * time.Millisecond); err == nil {
+			t.Error("older than may ever be")
+		}
+		time.Sleep(time.Second)
+		if err := aged(30 * time.Millisecond); err == nil {
+			t.Error("old, and none was young for a second")
+		}
+		if err := aged(4 * time.Millisecond); err != nil {
+			t.Errorf("young: %v", err)
+		}
+		if err := aged(30 * time.Millisecond); err != nil {
+			t.Errorf("after a young one: %v", err)
+		}
+	})
+}
+
 func TestTapTurnsAwayWhenTheQueueIsFull(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		o := roomy
@@ -246,7 +278,7 @@ func TestWhoGivesUpWaitingFreesThePlace(t *testing.T) {
 		ctx, cancel := context.WithCancel(t.Context())
 		gaveUp := make(chan error, 1)
 		go func() {
-			gaveUp <- l.Link().Around(ctx, &chain.Call{}, func(context.Context) error { return nil })
+			gaveUp <- l.Link().Around(ctx, &chain.Call{Start: time.Now()}, func(context.Context) error { return nil })
 		}()
 		synctest.Wait()
 		cancel()
@@ -281,6 +313,7 @@ func BenchmarkPassing(b *testing.B) {
 	c := &chain.Call{Method: "/catchline.v1.ScoreService/ScoreLayering", Key: "k"}
 	b.ReportAllocs()
 	for b.Loop() {
+		c.Start = time.Now()
 		link.Around(b.Context(), c, func(context.Context) error { return nil })
 	}
 }

@@ -266,7 +266,7 @@ func (p *Program) makeGRPC(links []chain.Link, limited *limits.Limits, streams m
 	options := []grpc.ServerOption{
 		grpc.UnaryInterceptor(chain.Unary("grpc", links)),
 		grpc.StreamInterceptor(chain.Stream("grpc", links)),
-		grpc.InTapHandle(chain.Taps(limited.Tap(streams), chain.DeadlineTap(deadlines(&p.config), streams))),
+		grpc.InTapHandle(chain.Taps(limited.Tap(streams), chain.ArrivalTap, chain.DeadlineTap(deadlines(&p.config), streams))),
 		grpc.MaxRecvMsgSize(c.MaxMessageBytes),
 		grpc.MaxSendMsgSize(c.MaxMessageBytes),
 		grpc.MaxConcurrentStreams(c.MaxStreams),
