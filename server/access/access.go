@@ -171,7 +171,7 @@ func (g *Guard) studioKey(ctx context.Context, secret string) (*Identity, error)
 		return known.id, nil
 	}
 	// Whatever changes from here on has to keep what is read now out of the cache.
-	generation := g.cache.generation()
+	asked, generation := g.now(), g.cache.generation()
 	rec, err := g.keys.FindKey(ctx, keyID)
 	switch {
 	case errors.Is(err, store.ErrNotFound):
@@ -190,7 +190,7 @@ func (g *Guard) studioKey(ctx context.Context, secret string) (*Identity, error)
 		return nil, errKey
 	}
 	id := &Identity{Studio: rec.Studio, Role: role, Name: "studios/" + rec.Studio + "/keys/" + rec.ID}
-	g.cache.put(hash, generation, entry{key, id})
+	g.cache.put(hash, asked, generation, entry{key, id})
 	return id, nil
 }
 

@@ -47,8 +47,8 @@ func (c *cache) get(secret Hash) (entry, bool) {
 
 func (c *cache) generation() int64 { return c.gen.Load() }
 
-// put remembers what was read at the given generation, unless a key has changed since.
-func (c *cache) put(secret Hash, generation int64, e entry) {
+// put remembers what was asked for at the given time and generation, unless a key has changed since.
+func (c *cache) put(secret Hash, asked time.Time, generation int64, e entry) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	if c.gen.Load() != generation {
@@ -57,7 +57,7 @@ func (c *cache) put(secret Hash, generation int64, e entry) {
 	if len(c.entries) >= maxCached {
 		clear(c.entries)
 	}
-	c.entries[secret] = cached{e, c.now().Add(cacheFor)}
+	c.entries[secret] = cached{e, asked.Add(cacheFor)}
 }
 
 func (c *cache) forget() {
