@@ -44,7 +44,8 @@ const minDrive = 1e-9
 
 // Work works out the physics of a layering on a straight wall whose sine of the slope is sin.
 func (p *Physics) Work(l *Layering, sin float64) error {
-	*p = Physics{}
+	p.stack.Clear()
+	p.Held, p.ZoneWidth = 0, [film.MaxLayers - 1]float64{}
 	var thickness [film.MaxLayers]film.Thickness
 	if len(l.Layers) > film.MaxLayers {
 		return &chem.FieldError{Field: "layers", Value: "more than 8", Limit: "1 to 8"}
@@ -123,13 +124,15 @@ func (p *Physics) BlendLog10(i int) float64 {
 // stirringStep is the step of ln(stirring) in the difference that gives the drive's sensitivity to it.
 const stirringStep = 0.2
 
+var stirringFactor = math.Exp(stirringStep)
+
 // stirringSensitivity is ∂ln X/∂ln(stirring), by a forward difference. The blends stay as they are.
 func (p *Physics) stirringSensitivity(l *Layering, sin float64) float64 {
 	if p.stack.Len() == 1 || l.Stirring == 0 {
 		return 0
 	}
 	more := p.stack
-	if more.Mix(math.Min(l.Stirring*math.Exp(stirringStep), film.MaxStirring)) != nil {
+	if more.Mix(math.Min(l.Stirring*stirringFactor, film.MaxStirring)) != nil {
 		return 0
 	}
 	for i := range more.Len() - 1 {
@@ -137,11 +140,11 @@ func (p *Physics) stirringSensitivity(l *Layering, sin float64) float64 {
 			return 0
 		}
 	}
-	flow, err := more.Flow(sin)
-	if err != nil || flow.Drive <= 0 || p.Flow.Drive <= 0 {
+	drive, err := more.Drive(sin)
+	if err != nil || drive <= 0 || p.Flow.Drive <= 0 {
 		return 0
 	}
-	return math.Log(flow.Drive/p.Flow.Drive) / stirringStep
+	return math.Log(drive/p.Flow.Drive) / stirringStep
 }
 
 // FlowShares gives the share of each of n layers in the drive, and of the mixed zone above each but the last; they sum to 1. Like

@@ -1,7 +1,6 @@
 package model
 
 import (
-	"fmt"
 	"math"
 	"testing"
 
@@ -12,7 +11,7 @@ import (
 var sink float64
 
 // BenchmarkFloor is what one two-layer score cannot do without, done plainly: the quadrature of three melts over the nodes of a firing by
-// math.Exp. Every ratio of a score is to this.
+// math.Exp. The ratios of scores are to this.
 func BenchmarkFloor(b *testing.B) {
 	f := cone6(b, firing.Atmosphere{})
 	var curves [64]struct{ a, b, c float64 }
@@ -33,21 +32,16 @@ func BenchmarkFloor(b *testing.B) {
 	}
 }
 
-// BenchmarkEstimate is one two-layer score at a time, a new pair each time.
-func BenchmarkEstimate(b *testing.B) {
-	f := cone6(b, firing.Atmosphere{})
-	var glazes []*Glaze
-	for i := range 100 {
-		glazes = append(glazes, gloss(b, fmt.Sprintf("studios/one/glazes/glaze-%d", i), 3+0.01*float64(i), 0.02*float64(i%5)))
-	}
-	q := asked(b, f, 2, glazes...)
-	all := q.Layers
-	q.Layers = make([]Layer, 2)
+// BenchmarkScore is one two-layer score at a time, a new pair each time, by a calibration that knows the glazes.
+func BenchmarkScore(b *testing.B) {
+	s := newStudio(b, 100, 300)
+	layers := s.layers(b, s.firings[0], 2)
+	q := s.question(layers[0], layers[1])
 	b.ReportAllocs()
 	i := 0
 	var p Physics
 	for b.Loop() {
-		q.Layers[0], q.Layers[1] = all[i%100], all[(i/100)%100]
+		q.Layers[0], q.Layers[1] = layers[i%100], layers[(i/100+i)%100]
 		i++
 		e, err := q.Estimate(&p)
 		if err != nil {
@@ -57,7 +51,45 @@ func BenchmarkEstimate(b *testing.B) {
 	}
 }
 
-func BenchmarkViscosity(b *testing.B) {
+// BenchmarkSheet is all ordered pairs of 200 glazes at 2 firings on one core, by the score; every round begins anew.
+func BenchmarkSheet(b *testing.B) {
+	s := newStudio(b, 200, 300)
+	b.ReportAllocs()
+	n := 0
+	var scorer *Scorer
+	for b.Loop() {
+		if n%80000 == 0 {
+			scorer = s.sheet(b, 2).Scorer()
+		}
+		choices := [2]int{n / 200 % 200, n % 200}
+		e, err := scorer.Estimate(n/40000%2, choices[:])
+		if err != nil {
+			b.Fatal(err)
+		}
+		sink += e.Median
+		n++
+	}
+}
+
+// BenchmarkFullScore is a score with all that explains it.
+func BenchmarkFullScore(b *testing.B) {
+	s := newStudio(b, 100, 300)
+	layers := s.layers(b, s.firings[0], 2)
+	q := s.question(layers[0], layers[1])
+	b.ReportAllocs()
+	i := 0
+	for b.Loop() {
+		q.Layers[0], q.Layers[1] = layers[i%100], layers[(i/100+i)%100]
+		i++
+		e, err := q.Score(layers[50].Fired)
+		if err != nil {
+			b.Fatal(err)
+		}
+		sink += e.Median
+	}
+}
+
+func BenchmarkBlendViscosity(b *testing.B) {
 	g := gloss(b, "g", 3.3, 0.1)
 	for b.Loop() {
 		c := melt.Viscosity(g.Melt)

@@ -2,6 +2,7 @@ package calib
 
 import (
 	"fmt"
+	"math"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -20,8 +21,10 @@ type compiled struct {
 	columns []atomic.Pointer[[]float64]
 	fixed   [NumEffects][]float64
 	pairs   map[[2]Group]int32
-	tiles   []int32   // for evidence
-	tilesOf [][]int32 // by id of a glaze or lot
+	tops    []denseTop          // by pair
+	missing [NumFactors]float64 // variance of a factor's effect where its group is not named, by unit of squared weight
+	tiles   []int32             // for evidence
+	tilesOf [][]int32           // by id of a glaze or lot
 }
 
 // ready gives the calibration's compiled form.
@@ -38,6 +41,15 @@ func (c *Calibration) ready() *compiled {
 			k.fixed[e] = c.column(k, int32(e))
 		}
 		k.pairs = c.pairsOfGlazes()
+		k.tops = make([]denseTop, len(c.tops))
+		for i, t := range c.tops {
+			k.tops[i] = t.dense(c.pairs.levels[i].scale(&c.widths))
+		}
+		for f, used := range c.used {
+			if used {
+				k.missing[f] = c.widths.spread[f] * c.widths.spread[f]
+			}
+		}
 		c.index(k)
 	})
 	return k
@@ -213,33 +225,106 @@ type KnownShare struct {
 	Weight, PriorSD float64
 }
 
-// pattern lays the conditions out; entries go into room.
-func (q *Known) pattern(c *Calibration, k *compiled, room []entry) pattern {
-	p, room := beginPattern(&q.Features, &c.prior, room)
-	for i := range q.Glazes {
-		if s := &q.Glazes[i]; s.Weight > 0 {
-			room = p.add(room, Glaze, int32(s.Group)-int32(NumEffects), s.Weight, s.PriorSD)
+// denseTop is a pairTop with its fixed effects apart, and its pair's prior standard deviation over d.
+type denseTop struct {
+	part, y float64
+	fixed   [NumEffects]float64
+	groups  []entry
+}
+
+func (t *pairTop) dense(scale float64) denseTop {
+	d := denseTop{part: scale / t.d, y: t.y}
+	for _, e := range t.b {
+		if e.id < int32(NumEffects) {
+			d.fixed[e.id] = e.x
+		} else {
+			d.groups = append(d.groups, e)
 		}
 	}
-	for i := range q.Lots {
-		if s := &q.Lots[i]; s.Weight > 0 {
-			room = p.add(room, Lot, int32(s.Group)-int32(NumEffects), s.Weight, s.PriorSD)
+	return d
+}
+
+// combine lays the conditions out, and gives the variance of what they leave unnamed; groups go into room.
+func (q *Known) combine(c *Calibration, k *compiled, room []entry) (combination, float64) {
+	out := combination{groups: room}
+	for e, x := range q.Features.columns() {
+		out.mean += x * c.prior.Effects[e].Mean
+		out.fixed[e] = x * k.scale[e]
+		out.mean += out.fixed[e] * k.θ[e]
+	}
+	var missing, withoutLot float64
+	for i := range q.Glazes {
+		s := &q.Glazes[i]
+		if s.Weight == 0 {
+			continue
 		}
+		w2 := s.Weight * s.Weight
+		withoutLot += w2
+		if s.Group == 0 {
+			missing += w2 * (k.missing[Glaze] + s.PriorSD*s.PriorSD)
+			continue
+		}
+		out.groups = append(out.groups, entry{int32(s.Group), s.Weight * k.scale[s.Group]})
+	}
+	for i := range q.Lots {
+		s := &q.Lots[i]
+		if s.Weight == 0 {
+			continue
+		}
+		w2 := s.Weight * s.Weight
+		withoutLot -= w2
+		if s.Group == 0 {
+			missing += w2 * (k.missing[Lot] + s.PriorSD*s.PriorSD)
+			continue
+		}
+		out.groups = append(out.groups, entry{int32(s.Group), s.Weight * k.scale[s.Group]})
+	}
+	missing += math.Max(0, withoutLot) * k.missing[Lot]
+	for f, g := range [NumFactors]Group{Kiln: q.Kiln, Body: q.Body, Tester: q.Tester} {
+		switch {
+		case Factor(f) < Kiln:
+		case g == 0:
+			missing += k.missing[f]
+		default:
+			out.groups = append(out.groups, entry{int32(g), k.scale[g]})
+		}
+	}
+	for _, e := range out.groups {
+		out.mean += e.x * k.θ[e.id]
 	}
 	if q.Paired {
 		pair, ok := k.pairs[[2]Group{min(q.PairOf[0], q.PairOf[1]), max(q.PairOf[0], q.PairOf[1])}]
 		if !ok {
-			pair = -1
+			return out, missing + k.missing[Pair]
 		}
-		room = p.add(room, Pair, pair, 1, 0)
+		out.groups = out.take(&k.tops[pair], k.θ, out.groups)
 	}
-	for f, g := range [NumFactors]Group{Kiln: q.Kiln, Body: q.Body, Tester: q.Tester} {
-		if g > 0 {
-			room = p.add(room, Factor(f), int32(g)-int32(NumEffects), 1, 0)
+	return out, missing
+}
+
+// take eliminates a pair of weight 1.
+func (a *combination) take(t *denseTop, θ []float64, groups []entry) []entry {
+	a.pairPart = t.part
+	a.mean += t.part * t.y
+	for e, b := range &t.fixed {
+		a.fixed[e] -= t.part * b
+		a.mean -= t.part * b * θ[e]
+	}
+	own := len(groups)
+	for _, b := range t.groups {
+		x := -t.part * b.x
+		a.mean += x * θ[b.id]
+		at := 0
+		for at < own && groups[at].id != b.id {
+			at++
+		}
+		if at < own {
+			groups[at].x += x
+		} else {
+			groups = append(groups, entry{b.id, x})
 		}
 	}
-	p.entries = p.end(room)
-	return p
+	return groups
 }
 
 // PredictKnown is Predict for conditions in terms of this calibration's groups, without the Parts and the EffectiveTiles. It does not allocate.
@@ -249,10 +334,9 @@ func (c *Calibration) PredictKnown(q *Known) (Prediction, error) {
 		return Prediction{}, err
 	}
 	k := c.ready()
-	var entries, groups [fewGroups]entry
-	p := q.pattern(c, k, entries[:0])
-	a := c.combine(k, &p, groups[:0])
-	out := c.spread(&p, q.LnPhysics, q.PhysicsSD, a.mean, c.variance(k, &a))
+	var groups [fewGroups]entry
+	a, missing := q.combine(c, k, groups[:0])
+	out := c.spread(q.LnPhysics, q.PhysicsSD, a.mean, c.variance(k, &a)+missing)
 	return out, out.check()
 }
 

@@ -75,9 +75,8 @@ func (p *Prediction) check() error {
 	return nil
 }
 
-// spread is the prediction of a pattern whose linear predictor has the mean and variance.
-func (c *Calibration) spread(p *pattern, lnPhysics, physicsSD, mean, variance float64) Prediction {
-	variance += p.missingVariance(&c.used, &c.widths)
+// spread is the prediction where the linear predictor has the mean and variance, that of groups not named included.
+func (c *Calibration) spread(lnPhysics, physicsSD, mean, variance float64) Prediction {
 	out := Prediction{LnPhysics: lnPhysics, Mean: mean, KnownSD: math.Sqrt(variance)}
 	out.Scale, out.DF = c.blend.of(variance, c.widths.piece2(physicsSD))
 	return out
@@ -88,8 +87,8 @@ func (c *Calibration) predict(q *Conditions) Prediction {
 	p := q.pattern(&c.prior, &c.core, &c.pairs)
 	a := c.combine(k, &p, nil)
 	variance, sources := c.variance(k, &a), c.sources(k, &a)
-	out := c.spread(&p, q.LnPhysics, q.PhysicsSD, a.mean, variance)
 	missing := p.missingVariance(&c.used, &c.widths)
+	out := c.spread(q.LnPhysics, q.PhysicsSD, a.mean, variance+missing)
 	piece2, noise2 := c.widths.piece2(q.PhysicsSD), c.widths.noise*c.widths.noise
 	out.Parts = make([]Part, 0, len(sources)+3)
 	names := [NumFactors + 1]string{NumFactors: "all tiles alike"}

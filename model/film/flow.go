@@ -49,18 +49,25 @@ type Flow struct {
 // within 15 % with the runnier on top (H²M alone says half), and up to a third too long for a runny layer
 // that flows out from under a stiff one.
 func (s *Stack) Flow(sinSlope float64) (Flow, error) {
+	if err := s.ready(sinSlope); err != nil {
+		return Flow{}, err
+	}
+	return s.flow(sinSlope)
+}
+
+func (s *Stack) ready(sinSlope float64) error {
 	if s.n == 0 {
-		return Flow{}, &chem.FieldError{Field: "layers", Value: "none", Limit: "1 to 8"}
+		return &chem.FieldError{Field: "layers", Value: "none", Limit: "1 to 8"}
 	}
 	if !(sinSlope >= 0 && sinSlope <= 1) {
-		return Flow{}, &chem.FieldError{Field: "sine of the slope", Value: number(sinSlope), Limit: "0 to 1"}
+		return &chem.FieldError{Field: "sine of the slope", Value: number(sinSlope), Limit: "0 to 1"}
 	}
 	for i := range s.n - 1 {
 		if s.zones[i].HalfWidth > 0 && !s.zones[i].known {
-			return Flow{}, errNoBlend
+			return errNoBlend
 		}
 	}
-	return s.flow(sinSlope)
+	return nil
 }
 
 // Unmixed gives the flow that the stack would have if its layers did not mix.
@@ -88,40 +95,73 @@ type weights struct{ bulk, slip float64 }
 // melt, and what the zone above took.
 type parts struct{ low, mid, high weights }
 
-func (s *Stack) flow(sinSlope float64) (Flow, error) {
-	var p [MaxLayers]parts
-	var above [MaxLayers]float64 // thickness from the lower face of the layer to the air
-	s.weigh(&p, &above)
+// motion is what drives the parts of a stack.
+type motion struct {
+	parts [MaxLayers]parts
+	above [MaxLayers]float64 // thickness from the lower face of the layer to the air
+	alone [MaxLayers]float64 // flux of the layer and all above it as if on bare wall
+	slip  [MaxLayers]float64 // speed of the layer's lower face
+	cut   int
+	drive float64 // for an upright wall
+}
 
-	var alone [MaxLayers]float64 // flux of the layer and all above it as if on bare wall
-	var slip [MaxLayers]float64  // speed of the layer's lower face
+func (s *Stack) move(m *motion) error {
+	s.weigh(&m.parts, &m.above)
+	p, above, alone, slip := &m.parts, &m.above, &m.alone, &m.slip
 	sum := 0.
 	for i := s.n - 1; i >= 0; i-- {
 		low, mid, high := s.exposures(i)
 		sum += p[i].low.bulk*low.Flow + p[i].mid.bulk*mid.Flow + p[i].high.bulk*high.Flow
 		alone[i] = sum
 	}
-	f := Flow{Thickness: above[0]}
-	best := cube(alone[0] / above[0]) // compared as cubes, so that the root is drawn once at most
+	first := alone[0] / above[0]
+	best := cube(first) // compared as cubes, so that the root is drawn once at most
 	for i := 1; i < s.n; i++ {
 		low, mid, high := s.exposures(i - 1)
 		slip[i] = slip[i-1] + p[i-1].low.slip*low.Flow + p[i-1].mid.slip*mid.Flow + p[i-1].high.slip*high.Flow
 		carried := alone[i] + slip[i]*above[i]
 		if x := carried * carried * alone[i] / cube(above[i]); x > best {
-			best, f.Cut = x, i
+			best, m.cut = x, i
 		}
 	}
-	scale := 3 * Gravity * sinSlope
-	f.Drive = scale * alone[0] / above[0]
-	if f.Cut > 0 {
-		f.Drive = scale * math.Cbrt(best)
+	m.drive = 3 * Gravity * first
+	if m.cut > 0 {
+		m.drive = 3 * Gravity * math.Cbrt(best)
 	}
-	f.Mobility = scale * alone[0] / cube(above[0])
-	if math.IsNaN(f.Drive) || math.IsInf(f.Drive, 0) || math.IsInf(f.Mobility, 0) {
+	if math.IsNaN(m.drive) || math.IsInf(m.drive, 0) {
+		return errNotFinite
+	}
+	return nil
+}
+
+// Drive gives the Drive of Flow alone.
+func (s *Stack) Drive(sinSlope float64) (float64, error) {
+	if err := s.ready(sinSlope); err != nil {
+		return 0, err
+	}
+	var m motion
+	if err := s.move(&m); err != nil {
+		return 0, err
+	}
+	return m.drive * sinSlope, nil
+}
+
+func (s *Stack) flow(sinSlope float64) (Flow, error) {
+	var m motion
+	if err := s.move(&m); err != nil {
+		return Flow{}, err
+	}
+	f := Flow{
+		Thickness: m.above[0],
+		Drive:     m.drive * sinSlope,
+		Cut:       m.cut,
+		Mobility:  3 * Gravity * sinSlope * m.alone[0] / cube(m.above[0]),
+	}
+	if math.IsInf(f.Mobility, 0) {
 		return Flow{}, errNotFinite
 	}
-	s.share(&f, &p, alone[f.Cut], slip[f.Cut]*above[f.Cut], above[f.Cut])
-	f.PeakViscosity = s.peakViscosity(&p)
+	s.share(&f, &m.parts, m.alone[f.Cut], m.slip[f.Cut]*m.above[f.Cut], m.above[f.Cut])
+	f.PeakViscosity = s.peakViscosity(&m.parts)
 	return f, nil
 }
 

@@ -55,6 +55,9 @@ func (s *Stack) Push(l Layer) (int, error) {
 	return s.n - 1, nil
 }
 
+// Clear empties the stack.
+func (s *Stack) Clear() { s.n, s.pushed = 0, 0 }
+
 // Len is the number of layers that differ from their neighbours.
 func (s *Stack) Len() int { return s.n }
 
