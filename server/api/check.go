@@ -27,6 +27,7 @@ type plan struct {
 
 type planned struct {
 	field protoreflect.FieldDescriptor
+	name  protoreflect.Name
 	limit limit
 }
 
@@ -34,14 +35,14 @@ type planned struct {
 var planOf = func() func(protoreflect.MessageDescriptor) *plan {
 	var plans sync.Map
 	return func(d protoreflect.MessageDescriptor) *plan {
-		if p, ok := plans.Load(d.FullName()); ok {
+		if p, ok := plans.Load(d); ok {
 			return p.(*plan)
 		}
 		p := &plan{}
 		fields := d.Fields()
 		for i := range fields.Len() {
 			f := fields.Get(i)
-			p.fields = append(p.fields, planned{f, limits[limitKey(f.FullName())]})
+			p.fields = append(p.fields, planned{f, f.Name(), limits[limitKey(f.FullName())]})
 		}
 		groups := d.Oneofs()
 		for i := range groups.Len() {
@@ -49,7 +50,7 @@ var planOf = func() func(protoreflect.MessageDescriptor) *plan {
 				p.groups = append(p.groups, g)
 			}
 		}
-		plans.Store(d.FullName(), p)
+		plans.Store(d, p)
 		return p
 	}
 }()
@@ -64,6 +65,7 @@ func limitKey(n protoreflect.FullName) protoreflect.FullName {
 type checker struct {
 	faults FieldErrors
 	studio string // names of other studios are refused; empty: any studio
+	path   []byte // of what is being looked at; it becomes a text only where there is a fault
 }
 
 // check refuses a request with a field outside the contract's limits, with every fault at once: numbers that are NaN,
@@ -71,15 +73,15 @@ type checker struct {
 // An update may leave out of its resource what is there already; checkResource looks at the outcome.
 func check(request proto.Message) error {
 	m := request.ProtoReflect()
-	c := &checker{studio: studioOfRequest(m)}
-	c.message(m, "", strings.HasPrefix(string(m.Descriptor().Name()), "Update"))
+	c := &checker{studio: studioOfRequest(m), path: make([]byte, 0, 80)}
+	c.message(m, strings.HasPrefix(string(m.Descriptor().Name()), "Update"))
 	return c.faults.or()
 }
 
 // checkResource is check for a resource as it is about to be stored.
 func checkResource(resource proto.Message, field, studio string) error {
-	c := &checker{studio: studio}
-	c.message(resource.ProtoReflect(), field, false)
+	c := &checker{studio: studio, path: []byte(field)}
+	c.message(resource.ProtoReflect(), false)
 	return c.faults.or()
 }
 
@@ -111,81 +113,101 @@ func studioIn(name string) string {
 	return id
 }
 
-func (c *checker) fault(field, value, allowed string) {
+// fault adds one of what is being looked at.
+func (c *checker) fault(value, allowed string) {
 	if len(c.faults) < maxViolations {
-		c.faults = append(c.faults, &chem.FieldError{Field: field, Value: value, Limit: allowed})
+		c.faults = append(c.faults, &chem.FieldError{Field: string(c.path), Value: value, Limit: allowed})
 	}
 }
 
-func join(path string, field protoreflect.Name) string {
-	if path == "" {
-		return string(field)
+// enter goes on to a field of what is being looked at, and returns the way back.
+func (c *checker) enter(field protoreflect.Name) (back int) {
+	back = len(c.path)
+	if back > 0 {
+		c.path = append(c.path, '.')
 	}
-	return path + "." + string(field)
+	c.path = append(c.path, field...)
+	return back
+}
+
+// item goes on to an item of a list.
+func (c *checker) item(i int) (back int) {
+	back = len(c.path)
+	c.path = append(strconv.AppendInt(append(c.path, '['), int64(i), 10), ']')
+	return back
 }
 
 // message looks at a message and all in it. In a partial one, what is not there is not missed.
-func (c *checker) message(m protoreflect.Message, path string, partial bool) {
+func (c *checker) message(m protoreflect.Message, partial bool) {
 	p := planOf(m.Descriptor())
 	for i := range p.fields {
 		f, l := p.fields[i].field, &p.fields[i].limit
-		at := join(path, f.Name())
 		if l.output {
 			continue
 		}
-		if !m.Has(f) {
-			if !partial {
-				c.absent(f, l, at)
-			}
-			continue
-		}
-		v := m.Get(f)
-		switch {
-		case f.IsMap():
-			c.size(v.Map().Len(), l, at)
-			c.entries(f, v.Map(), l, at, partial)
-		case f.IsList():
-			list := v.List()
-			c.size(list.Len(), l, at)
-			for i := range list.Len() {
-				c.value(f, list.Get(i), l, at+"["+strconv.Itoa(i)+"]", partial)
-			}
-		default:
-			c.value(f, v, l, at, partial)
-		}
+		back := c.enter(p.fields[i].name)
+		c.field(m, f, l, partial)
+		c.path = c.path[:back]
 	}
 	for _, g := range p.groups {
 		if m.WhichOneof(g) == nil && !partial {
-			c.fault(join(path, g.Name()), "empty", "exactly one of "+alternatives(g))
+			back := c.enter(g.Name())
+			c.fault("empty", "exactly one of "+alternatives(g))
+			c.path = c.path[:back]
 		}
+	}
+}
+
+func (c *checker) field(m protoreflect.Message, f protoreflect.FieldDescriptor, l *limit, partial bool) {
+	if !m.Has(f) {
+		if !partial {
+			c.absent(f, l)
+		}
+		return
+	}
+	v := m.Get(f)
+	switch {
+	case f.IsMap():
+		c.size(v.Map().Len(), l)
+		c.entries(f, v.Map(), l, partial)
+	case f.IsList():
+		list := v.List()
+		c.size(list.Len(), l)
+		for i := range list.Len() {
+			back := c.item(i)
+			c.value(f, list.Get(i), l, partial)
+			c.path = c.path[:back]
+		}
+	default:
+		c.value(f, v, l, partial)
 	}
 }
 
 // absent refuses a field that is not there and has to be. A number without presence is 0 when it is not there.
-func (c *checker) absent(f protoreflect.FieldDescriptor, l *limit, at string) {
+func (c *checker) absent(f protoreflect.FieldDescriptor, l *limit) {
 	switch {
 	case f.IsList() || f.IsMap():
-		c.size(0, l, at)
+		c.size(0, l)
 	case l.required && l.text:
-		c.fault(at, "empty", "1 to "+strconv.Itoa(l.longest)+" characters")
+		c.fault("empty", "1 to "+strconv.Itoa(l.longest)+" characters")
 	case l.required && l.kind != "":
-		c.fault(at, "empty", "a name of the form "+pattern(l.kind))
+		c.fault("empty", "a name of the form "+pattern(l.kind))
 	case l.required:
-		c.fault(at, "empty", "a "+words(string(f.Message().Name())))
+		c.fault("empty", "a "+words(string(f.Message().Name())))
 	case f.HasPresence():
 	case l.isOption || l.number:
-		c.value(f, f.Default(), l, at, false)
+		c.value(f, f.Default(), l, false)
 	}
 }
 
-func (c *checker) size(n int, l *limit, at string) {
+func (c *checker) size(n int, l *limit) {
 	if n < l.fewest || l.mostOf > 0 && n > l.mostOf {
-		c.fault(at, strconv.Itoa(n)+" long", fmt.Sprintf("%d to %d", l.fewest, l.mostOf))
+		c.fault(strconv.Itoa(n)+" long", fmt.Sprintf("%d to %d", l.fewest, l.mostOf))
 	}
 }
 
 // entries looks at a map in the order of its keys, so that the same request always gets the same answer.
-func (c *checker) entries(f protoreflect.FieldDescriptor, m protoreflect.Map, l *limit, at string, partial bool) {
+func (c *checker) entries(f protoreflect.FieldDescriptor, m protoreflect.Map, l *limit, partial bool) {
 	if k := f.MapValue().Kind(); k == protoreflect.DoubleKind {
 		good := true
 		m.Range(func(_ protoreflect.MapKey, v protoreflect.Value) bool {
@@ -202,23 +224,26 @@ func (c *checker) entries(f protoreflect.FieldDescriptor, m protoreflect.Map, l 
 		return true
 	})
 	for _, k := range slices.Sorted(maps.Keys(values)) {
-		c.value(f.MapValue(), values[k], l, at+"["+quoted(k)+"]", partial)
+		back := len(c.path)
+		c.path = append(append(append(c.path, '['), quoted(k)...), ']')
+		c.value(f.MapValue(), values[k], l, partial)
+		c.path = c.path[:back]
 	}
 }
 
-func (c *checker) value(f protoreflect.FieldDescriptor, v protoreflect.Value, l *limit, at string, partial bool) {
+func (c *checker) value(f protoreflect.FieldDescriptor, v protoreflect.Value, l *limit, partial bool) {
 	switch f.Kind() {
 	case protoreflect.DoubleKind, protoreflect.FloatKind:
-		c.number(v.Float(), l, at)
+		c.number(v.Float(), l)
 	case protoreflect.Int32Kind, protoreflect.Int64Kind:
-		c.number(float64(v.Int()), l, at)
+		c.number(float64(v.Int()), l)
 	case protoreflect.StringKind:
-		c.text(v.String(), l, at)
+		c.text(v.String(), l)
 	case protoreflect.EnumKind:
-		c.option(f, v.Enum(), l, at)
+		c.option(f, v.Enum(), l)
 	case protoreflect.MessageKind:
 		if strings.HasPrefix(string(f.Message().FullName()), contractPackage) {
-			c.message(v.Message(), at, partial)
+			c.message(v.Message(), partial)
 		}
 	}
 }
@@ -234,9 +259,9 @@ func (l *limit) takes(x float64) bool {
 	return x >= l.least && x <= l.most && !(l.above && x == l.least)
 }
 
-func (c *checker) number(x float64, l *limit, at string) {
+func (c *checker) number(x float64, l *limit) {
 	if !l.takes(x) {
-		c.fault(at, number(x), l.rangeOr("a finite number"))
+		c.fault(number(x), l.rangeOr("a finite number"))
 	}
 }
 
@@ -259,34 +284,34 @@ func (l *limit) rangeOr(otherwise string) string {
 	return least + " to " + most
 }
 
-func (c *checker) text(s string, l *limit, at string) {
+func (c *checker) text(s string, l *limit) {
 	switch {
 	case l.kind != "":
 		if s == "" && !l.required {
 			return
 		}
-		key, err := parseName(at, s, l.kind)
+		key, err := parseName("", s, l.kind)
 		if err != nil {
-			c.fault(at, quoted(s), "a name of the form "+pattern(l.kind))
+			c.fault(quoted(s), "a name of the form "+pattern(l.kind))
 		} else if c.studio != "" && studioOf(key) != c.studio {
-			c.fault(at, quoted(s), "a name under studios/"+c.studio)
+			c.fault(quoted(s), "a name under studios/"+c.studio)
 		}
 	case !l.text:
 	case l.required && strings.TrimSpace(s) == "":
-		c.fault(at, quoted(s), "1 to "+strconv.Itoa(l.longest)+" characters")
+		c.fault(quoted(s), "1 to "+strconv.Itoa(l.longest)+" characters")
 	case utf8.RuneCountInString(s) > l.longest:
-		c.fault(at, strconv.Itoa(utf8.RuneCountInString(s))+" characters", "at most "+strconv.Itoa(l.longest)+" characters")
+		c.fault(strconv.Itoa(utf8.RuneCountInString(s))+" characters", "at most "+strconv.Itoa(l.longest)+" characters")
 	default:
 		if i := strings.IndexFunc(s, func(r rune) bool {
 			return unicode.IsControl(r) && !(l.lines && (r == '\n' || r == '\r' || r == '\t'))
 		}); i >= 0 {
 			r, _ := utf8.DecodeRuneInString(s[i:])
-			c.fault(at, fmt.Sprintf("a text with the control character %U", r), "text without control characters")
+			c.fault(fmt.Sprintf("a text with the control character %U", r), "text without control characters")
 		}
 	}
 }
 
-func (c *checker) option(f protoreflect.FieldDescriptor, n protoreflect.EnumNumber, l *limit, at string) {
+func (c *checker) option(f protoreflect.FieldDescriptor, n protoreflect.EnumNumber, l *limit) {
 	values := f.Enum().Values()
 	if values.ByNumber(n) != nil && !(l.isOption && n == 0) {
 		return
@@ -301,7 +326,7 @@ func (c *checker) option(f protoreflect.FieldDescriptor, n protoreflect.EnumNumb
 	if v := values.ByNumber(n); v != nil {
 		value = string(v.Name())
 	}
-	c.fault(at, value, "one of "+strings.Join(all, ", "))
+	c.fault(value, "one of "+strings.Join(all, ", "))
 }
 
 // alternatives lists the fields of a group.

@@ -192,7 +192,7 @@ func TestNoRequestTakesNaN(t *testing.T) {
 				m.Set(f, v)
 			}
 			c := &checker{}
-			c.message(m, "", true)
+			c.message(m, true)
 			if len(c.faults) != 1 || c.faults[0].Field != path {
 				t.Errorf("%s of %v: %v, want a fault of %s", f.FullName(), x, c.faults, path)
 			}
@@ -302,5 +302,22 @@ func TestManyFaultsAreToldAtOnce(t *testing.T) {
 	refused(t, err, codes.InvalidArgument, "layers[0].coats is 30", "reading_error_mm is 0", "outcome is empty")
 	if got := violations(err); len(got) != 3 || got[0].Field != "tile.layering.layers[0].coats" {
 		t.Errorf("violations %v", got)
+	}
+}
+
+func BenchmarkCheck(b *testing.B) {
+	r := &pb.ScoreLayeringRequest{
+		Parent: "studios/demo",
+		Layering: &pb.Layering{Layers: []*pb.Layer{
+			{Glaze: "studios/demo/glazes/one", Amount: &pb.Layer_Coats{Coats: 2}}, {Glaze: "studios/demo/glazes/two", Amount: &pb.Layer_Coats{Coats: 1.5}},
+		}},
+		FiringSource: &pb.ScoreLayeringRequest_Firing{Firing: "studios/demo/firings/cone-6"},
+		Placement:    &pb.Placement{ClearanceMm: proto.Float64(40)},
+	}
+	b.ReportAllocs()
+	for b.Loop() {
+		if err := check(r); err != nil {
+			b.Fatal(err)
+		}
 	}
 }

@@ -62,7 +62,14 @@ func parseName(field, name string, kind store.Kind) (store.Key, error) {
 }
 
 func keyOf(name string, kind store.Kind) (store.Key, bool) {
-	parts := strings.Split(name, "/")
+	var room [8]string // more parts are too many anyway; without a word to the heap, as every request has several names
+	parts := room[:0]
+	for part := range strings.SplitSeq(name, "/") {
+		if len(parts) == len(room) {
+			return store.Key{}, false
+		}
+		parts = append(parts, part)
+	}
 	if len(parts) < 2 || parts[0] != "studios" || !validID(parts[1]) {
 		return store.Key{}, false
 	}

@@ -248,9 +248,13 @@ func (p *Program) listen() error {
 	return nil
 }
 
+const streamWorkers = 64
+
 // Transport is how gRPC is served, whatever is served. Benchmarks serve their floor by it.
 func Transport(c *config.GRPC) []grpc.ServerOption {
 	return []grpc.ServerOption{
+		// Goroutines that stay, with the stack that a call has grown. What comes when all are busy gets one of its own.
+		grpc.NumStreamWorkers(streamWorkers),
 		grpc.MaxRecvMsgSize(c.MaxMessageBytes),
 		grpc.MaxSendMsgSize(c.MaxMessageBytes),
 		grpc.MaxConcurrentStreams(c.MaxStreams),
@@ -262,20 +266,12 @@ func Transport(c *config.GRPC) []grpc.ServerOption {
 }
 
 func (p *Program) makeGRPC(links []chain.Link, limited *limits.Limits, streams map[string]bool, tlsConfig *tls.Config) {
-	c := &p.config.GRPC
-	options := []grpc.ServerOption{
+	options := append(Transport(&p.config.GRPC),
 		grpc.UnaryInterceptor(chain.Unary("grpc", links)),
 		grpc.StreamInterceptor(chain.Stream("grpc", links)),
 		grpc.InTapHandle(chain.Taps(limited.Tap(streams), chain.ArrivalTap, chain.DeadlineTap(deadlines(&p.config), streams))),
-		grpc.MaxRecvMsgSize(c.MaxMessageBytes),
-		grpc.MaxSendMsgSize(c.MaxMessageBytes),
-		grpc.MaxConcurrentStreams(c.MaxStreams),
-		grpc.MaxHeaderListSize(c.MaxHeaderBytes),
-		grpc.ConnectionTimeout(10 * time.Second),
-		grpc.KeepaliveParams(keepalive.ServerParameters{MaxConnectionIdle: c.IdleTimeout, Time: c.PingAfter, Timeout: 10 * time.Second}),
-		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: 10 * time.Second, PermitWithoutStream: true}),
 		grpc.WaitForHandlers(true), // the store is closed after the server
-	}
+	)
 	if tlsConfig != nil {
 		options = append(options, grpc.Creds(credentials.NewTLS(tlsConfig)))
 	}
