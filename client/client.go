@@ -2,6 +2,9 @@
 //
 // Calls are tried again when the server says that a retry can succeed; nothing is sent twice at once. That is safe for writes because each of
 // them carries a request id, made here where the caller made none; making a key, which has none, is never tried again. Several servers behind one DNS name are used in turn, and one that is not healthy is left out.
+//
+// While no server is healthy, as when the primary of their database has died and no standby is promoted yet, calls fail after less than a
+// second, unless Options.Patient.
 package client
 
 import (
@@ -50,6 +53,8 @@ type Options struct {
 	TLS *tls.Config
 	// PlaintextAnywhere allows calls without TLS to other machines: whoever is between can read and change them, and take the key.
 	PlaintextAnywhere bool
+	// Patient lets a call wait for a healthy server until its context ends, rather than fail. It needs contexts that end.
+	Patient bool
 	// Dial are further options of the connection.
 	Dial []grpc.DialOption
 }
@@ -89,7 +94,7 @@ func New(target string, o Options) (*Client, error) {
 		grpc.WithTransportCredentials(creds),
 		grpc.WithDefaultServiceConfig(serviceConfig),
 		grpc.WithChainUnaryInterceptor(nameRequest),
-		grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(MaxMessageBytes), grpc.MaxCallSendMsgSize(MaxMessageBytes)),
+		grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(MaxMessageBytes), grpc.MaxCallSendMsgSize(MaxMessageBytes), grpc.WaitForReady(o.Patient)),
 	}
 	if o.Key != "" {
 		options = append(options, grpc.WithPerRPCCredentials(bearer(o.Key)))

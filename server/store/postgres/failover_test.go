@@ -21,7 +21,7 @@ import (
 func TestFailover(t *testing.T) {
 	primary := postgrestest.Start(t, postgrestest.Options{})
 	standby := primary.Standby(t, "standby", postgrestest.Options{})
-	synchronous(t, primary)
+	primary.Synchronous(t, "standby")
 	url := fmt.Sprintf("postgres://catchline@127.0.0.1:%d,127.0.0.1:%d/postgres?sslmode=disable", primary.Port, standby.Port)
 	if err := postgres.Migrate(t.Context(), url); err != nil {
 		t.Fatal(err)
@@ -113,29 +113,6 @@ func TestFailover(t *testing.T) {
 		}
 	}
 	t.Logf("%d tiles acknowledged, all found", total)
-}
-
-// synchronous makes the server wait for its standby at every commit, and waits until it does.
-func synchronous(t *testing.T, primary *postgrestest.Node) {
-	t.Helper()
-	c, err := pgx.Connect(t.Context(), primary.URL)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer c.Close(context.Background())
-	for _, statement := range []string{"ALTER SYSTEM SET synchronous_standby_names = 'standby'", "SELECT pg_reload_conf()"} {
-		if _, err := c.Exec(t.Context(), statement); err != nil {
-			t.Fatal(err)
-		}
-	}
-	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
-	defer cancel()
-	for state := ""; state != "sync"; {
-		err := c.QueryRow(ctx, "SELECT coalesce(max(sync_state), '') FROM pg_stat_replication").Scan(&state)
-		if err != nil {
-			t.Fatal(err)
-		}
-	}
 }
 
 // TestWarnedCommit lets the server give up waiting for its standby: it then reports success with a warning,

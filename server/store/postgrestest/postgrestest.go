@@ -158,6 +158,25 @@ func (n *Node) Standby(t testing.TB, application string, o Options) *Node {
 	return s
 }
 
+// Synchronous makes every commit wait for the standby of this application name, and waits until it does.
+func (n *Node) Synchronous(t testing.TB, application string) {
+	t.Helper()
+	execute(t, n.URL, "ALTER SYSTEM SET synchronous_standby_names = '"+application+"'")
+	execute(t, n.URL, "SELECT pg_reload_conf()")
+	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
+	defer cancel()
+	c, err := pgx.Connect(ctx, n.URL)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer c.Close(ctx)
+	for state := ""; state != "sync"; {
+		if err := c.QueryRow(ctx, "SELECT coalesce(max(sync_state), '') FROM pg_stat_replication").Scan(&state); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
 // Promote makes a standby a server that takes writes.
 func (n *Node) Promote() error { return n.run("pg_ctl", "promote", "-D", n.data(), "-w") }
 
