@@ -90,7 +90,8 @@ load:
 	go build -o bin/catchline-server ./server
 	go run ./server/load
 
-# Kill the server's process 250 times while tiles are logged.
+# Kill the server's process so many times while tiles are logged.
+KILLS ?= 250
 .PHONY: kill
 kill:
-	CATCHLINE_KILLS=250 go test -count=1 -timeout 30m -v ./server/killtest
+	CATCHLINE_KILLS=$(KILLS) go test -count=1 -timeout 30m -v ./server/killtest
