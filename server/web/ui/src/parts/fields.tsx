@@ -88,20 +88,23 @@ export function NumberField(props: NumberFieldProps) {
   const show = (v: number | undefined) =>
     v === undefined ? "" : fieldText(isLength ? toShown(v, lengthUnit.value) : v, isLength && lengthUnit.value === "in" ? 3 : isLength ? 2 : 4);
   const keep = (shown: number) => (isLength ? fromShown(shown, lengthUnit.value) : shown);
+  const shownText = (typed: number | undefined) => show(typed === undefined ? undefined : keep(typed));
   const [text, setText] = useState(show(props.value));
 
-  // What this field said last, and what stood in it when the hand came: nonsense goes back to that.
-  const own = useRef(props.value);
+  // What this field said and has not yet been given back, and what stood in it when the hand came: nonsense goes back to that.
+  const echoes = useRef<string[]>([]);
   const before = useRef(props.value);
   const say = (value: number | undefined) => {
-    own.current = value;
+    if (value === props.value && echoes.current.length === 0) return;
+    echoes.current.push(show(value));
     props.onValue(value);
   };
 
-  // Follows changes from outside, but does not tidy up under the hand that types.
+  // Follows changes from outside. Its own values come back too, and late where the hand is quick: those are no news.
   useEffect(() => {
-    if (show(props.value) !== show(own.current)) setText(show(props.value));
-    own.current = props.value;
+    const echo = echoes.current.indexOf(show(props.value));
+    if (echo >= 0) echoes.current.splice(0, echo + 1);
+    else if (show(props.value) !== shownText(readNumber(text))) setText(show(props.value));
   }, [props.value]);
   useEffect(() => setText(show(props.value)), [shownUnit]);
 
@@ -145,6 +148,11 @@ export function NumberField(props: NumberFieldProps) {
           aria-invalid={fault ? true : undefined}
           aria-describedby={props.hint || fault ? id + "-hint" : undefined}
           onFocus={() => (before.current = props.value)}
+          onBlur={() => (echoes.current = [])}
+          onBeforeInput={({ currentTarget: { selectionStart, selectionEnd, value } }) => {
+            // Selected as a whole, it is replaced by another number.
+            if (!fault && selectionStart === 0 && selectionEnd === value.length) before.current = props.value;
+          }}
           onInput={(e) => input(e.currentTarget.value)}
           onKeyDown={(e) => {
             if (!props.step || (e.key !== "ArrowUp" && e.key !== "ArrowDown")) return;
