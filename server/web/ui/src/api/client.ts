@@ -2,6 +2,7 @@
 import { signal } from "@preact/signals";
 import createClient from "openapi-fetch";
 import type { paths } from "./schema";
+import { patientFetch } from "./patience";
 import { Problem, problemOf } from "./problem";
 
 const KEY = "catchline.key";
@@ -31,7 +32,7 @@ export function authorization(): { [header: string]: string } {
   return secret ? { Authorization: `Bearer ${secret}` } : {};
 }
 
-export const api = createClient<paths>({ baseUrl: location.origin });
+export const api = createClient<paths>({ baseUrl: location.origin, fetch: patientFetch });
 
 api.use({
   onRequest({ request }) {

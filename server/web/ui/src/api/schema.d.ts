@@ -1628,7 +1628,7 @@ export interface components {
         "catchline.v1.Hand": {
             /**
              * Format: double
-             * @description Brushed. Unset: 115.
+             * @description Brushed. Unset: 115, the middle of common practice.
              */
             brushUmPerCoat?: number;
             /**
@@ -5305,14 +5305,14 @@ export interface operations {
                 "application/json": {
                     /** @description Allow tiles that would probably run off. */
                     allowRunOff?: boolean;
-                    /** @description The combinations that may be fired; at most 20,000 in all. */
+                    /** @description The combinations that may be fired. Of more than 400 an even choice of 400 is looked at. */
                     candidates?: components["schemas"]["catchline.v1.SheetPlan"];
                     /**
                      * Format: int32
                      * @description How many tiles, 1 to 50. Unset or 0: 5.
                      */
                     count?: number;
-                    /** @description The combinations that the studio cares about. Unset: the candidates. */
+                    /** @description The combinations that the studio cares about. Unset: the candidates. Of more than 200 an even choice of 200 stands for all. */
                     targets?: components["schemas"]["catchline.v1.SheetPlan"];
                 };
             };

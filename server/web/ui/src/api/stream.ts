@@ -1,13 +1,14 @@
 // Streams of the gateway: one JSON object a line, {"result": …} or {"error": …}.
 import { authorization, keyWanted } from "./client";
 import { lines } from "./lines";
+import { patientFetch } from "./patience";
 import { Problem, problemOf } from "./problem";
 
 export async function* stream<T>(path: string, init: RequestInit): AsyncGenerator<T> {
   const headers = { "Content-Type": "application/json", ...authorization() };
   let response: Response;
   try {
-    response = await fetch(path, { ...init, headers });
+    response = await patientFetch(new Request(new URL(path, location.origin), { ...init, headers }));
   } catch (cause) {
     if (cause instanceof DOMException && cause.name === "AbortError") throw cause;
     throw new Problem(0, "The server cannot be reached. Check the network and try again.");

@@ -44,7 +44,9 @@ export function Failed({ problem, onRetry }: { problem: Problem; onRetry?: () =>
         ? "Not allowed with this key"
         : problem.status === 404
           ? "Not found"
-          : problem.status >= 500
+          : problem.status === 429
+            ? "The server is busy"
+            : problem.status >= 500
             ? "The server is in trouble"
             : "That cannot be done";
   return (
