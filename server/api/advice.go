@@ -120,7 +120,7 @@ func (a *adviser) raiseBand(ctx context.Context) error {
 		need = math.Ceil(e.ClearanceNeeded*1e3) / 1e3
 		band := a.q.Wall.Band()
 		if a.q.profile != nil {
-			if band = math.Min(band, a.q.profile.Length()-need); band < 5e-3 {
+			if band = math.Min(band, a.q.profile.Length()-need); band*1e3 < leastBandMM {
 				return nil // there is no room for a band so high up
 			}
 			band = math.Floor(band*1e3) / 1e3
@@ -261,11 +261,13 @@ var bufferWidths = []float64{10, 15, 20, 30, 40}
 
 const (
 	bufferCoats   = 2
+	leastBandMM   = 5 // what must be left of a band for it to be one
 	bufferGlazes  = 2
-	bufferStillMM = 2 // what counts as still: a run alone at those coats of less than this (common practice, no source)
+	bufferStillMM = 5 // what counts as still enough: a run alone at those coats of less than this; ours, as 2 to 10 mm is "moves" (common practice, no source)
 )
 
-// bufferBand puts a band of a stable glaze right below, as narrow as will do.
+// bufferBand puts a stable glaze in the place of the lowest part of the band, as narrow as will do: the ware stays glazed as far down, but what
+// runs starts higher and has to come through.
 func (a *adviser) bufferBand(ctx context.Context) error {
 	if len(a.asked.GetPlacement().GetLowerBands()) > 0 {
 		return nil
@@ -279,7 +281,7 @@ func (a *adviser) bufferBand(ctx context.Context) error {
 			if changed == nil {
 				break
 			}
-			widest, sentence = changed, fmt.Sprintf("Put a buffer band of %s, %g mm wide with %d coats, right below.", g.displayName, width, bufferCoats)
+			widest, sentence = changed, fmt.Sprintf("Let the lowest %g mm of the band be a buffer of %s, %d coats, instead.", width, g.displayName, bufferCoats)
 			if err := a.try(ctx, pb.ChangeKind_CHANGE_KIND_BUFFER_BAND, sentence, changed); err != nil {
 				return err
 			}
@@ -344,7 +346,7 @@ func bufferLayer(g *studioGlaze) *pb.Layer {
 // withBuffer is the request with a buffer band; nil where there is no room. A straight upright wall is written as a tile, which can hold two bands.
 func (a *adviser) withBuffer(g *studioGlaze, width float64) *pb.ScoreLayeringRequest {
 	clearance, band := a.q.Wall.Clearance()*1e3, a.q.Wall.Band()*1e3
-	if width >= clearance {
+	if band-width < leastBandMM {
 		return nil
 	}
 	changed := proto.CloneOf(a.asked)
@@ -361,10 +363,10 @@ func (a *adviser) withBuffer(g *studioGlaze, width float64) *pb.ScoreLayeringReq
 			HeightMm: clearance + band, WidthMm: tileWidthMM, AngleDeg: proto.Float64(angle),
 		}}}}
 	}
-	pl.ClearanceMm, pl.BandHeightMm = proto.Float64(clearance), proto.Float64(band)
+	pl.ClearanceMm, pl.BandHeightMm = proto.Float64(clearance+width), proto.Float64(band-width)
 	pl.LowerBands = []*pb.LowerBand{{
 		Layering:   &pb.Layering{Layers: []*pb.Layer{bufferLayer(g)}, Body: a.asked.GetLayering().GetBody()},
-		FromFootMm: clearance - width, BandHeightMm: width,
+		FromFootMm: clearance, BandHeightMm: width,
 	}}
 	return changed
 }

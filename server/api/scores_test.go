@@ -7,6 +7,8 @@ import (
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
 
+	"google.golang.org/protobuf/proto"
+
 	pb "github.com/catchline/catchline/proto/catchline/v1"
 )
 
@@ -78,6 +80,35 @@ func TestSheetIsTheScores(t *testing.T) {
 	}
 	if n != 9 {
 		t.Errorf("%d scores", n)
+	}
+}
+
+// A still glaze in the place of the lowest part of a band on a vase makes it less likely that anything passes the foot, and the wider it is
+// the less.
+func TestBufferBand(t *testing.T) {
+	w := newStudio(t)
+	must(w.glazes.CreateGlaze(w, &pb.CreateGlazeRequest{Parent: "studios/test", Glaze: &pb.Glaze{DisplayName: "Still", ConeFrom: "6", ConeTo: "6",
+		Chemistry: &pb.Glaze_Described{Described: &pb.DescribedGlaze{Behaviour: pb.Behaviour_BEHAVIOUR_STIFF}}}}))(t)
+	asked := twoLayers()
+	asked.Placement = &pb.Placement{Wall: &pb.Placement_Ware{Ware: "studios/test/wares/mug"}, ClearanceMm: proto.Float64(30), BandHeightMm: proto.Float64(60)}
+	a := must(w.scores.AdviseLayering(w, &pb.AdviseLayeringRequest{Parent: "studios/test", Score: asked, Allowed: []pb.ChangeKind{pb.ChangeKind_CHANGE_KIND_BUFFER_BAND}}))(t)
+	if len(a.Advice) == 0 {
+		t.Fatal("no buffer band is advised")
+	}
+	band := a.Advice[0].Request.Placement
+	if len(band.LowerBands) != 1 || band.LowerBands[0].FromFootMm != 30 || band.GetClearanceMm()+band.GetBandHeightMm() != 90 {
+		t.Errorf("the buffer lies at %v", band)
+	}
+	last := a.Score.ExceedProbability
+	for _, width := range []float64{10, 20, 30} {
+		changed := proto.CloneOf(a.Advice[0].Request)
+		changed.Placement.ClearanceMm, changed.Placement.BandHeightMm = proto.Float64(30+width), proto.Float64(60-width)
+		changed.Placement.LowerBands[0].BandHeightMm = width
+		s := must(w.scores.ScoreLayering(w, changed))(t)
+		if s.ExceedProbability >= last {
+			t.Errorf("a buffer of %g mm: %.3f, narrower %.3f", width, s.ExceedProbability, last)
+		}
+		last = s.ExceedProbability
 	}
 }
 

@@ -156,7 +156,7 @@ const (
 	ChangeKind_CHANGE_KIND_DROP_HOLD ChangeKind = 4
 	// A cone less.
 	ChangeKind_CHANGE_KIND_LOWER_CONE ChangeKind = 5
-	// A band of a stable glaze below.
+	// A stable glaze in the place of the lowest part of the band.
 	ChangeKind_CHANGE_KIND_BUFFER_BAND ChangeKind = 6
 )
 
