@@ -30,8 +30,14 @@ test:
 		echo 'no C compiler, so without the race detector'; go test $(PACKAGES); \
 	fi
 
+# The model against floors of the same run, with ratios; with BENCH_OUT=FILE also as text for benchstat.
+.PHONY: bench-model
+bench-model:
+	go run ./model/bench
+	go test -run '^$$' -bench 'Solve|Add$$' ./model/calib | grep -v '^ok' | tee -a $(or $(BENCH_OUT),/dev/null)
+
 # The whole of the benchmarks, as text for benchstat.
-bench:
+bench: bench-model
 	go test -run '^$$' -bench . -benchmem -count $(or $(COUNT),1) $(PACKAGES)
 
 .PHONY: generate lint

@@ -7,6 +7,9 @@ import (
 	"sync"
 	"sync/atomic"
 
+	"gonum.org/v1/gonum/floats"
+	"gonum.org/v1/gonum/mat"
+
 	"github.com/catchline/catchline/model/chem"
 )
 
@@ -366,4 +369,43 @@ func checkKnownShares(field string, shares *[MaxShares]KnownShare) error {
 		return &chem.FieldError{Field: field, Value: fmt.Sprintf("weights that sum to %g", sum), Limit: "a sum of at most 1"}
 	}
 	return nil
+}
+
+// Linear is the posterior mean and covariance of all coefficients, in the order of Coefficients; with Tail, all that a prediction is made
+// from, for programs that check it.
+func (c *Calibration) Linear() (mean []float64, covariance *mat.SymDense) {
+	core, n := c.tri.n, c.tri.n+len(c.tops)
+	halves, parts := make([][]float64, n), make([]float64, n)
+	mean = make([]float64, n)
+	for i := range n {
+		p := pattern{pair: -1}
+		switch {
+		case i < int(NumEffects):
+			p.entries = []entry{{int32(i), 1}}
+			p.offset = c.prior.Effects[i].Mean
+		case i < core:
+			p.entries = []entry{{int32(i), 1}}
+		default:
+			p.pair, p.pairWeight = int32(i-core), 1
+		}
+		halves[i] = make([]float64, core)
+		mean[i], parts[i] = c.project(halves[i], &p)
+		c.tri.halfSolve(halves[i])
+	}
+	covariance = mat.NewSymDense(n, nil)
+	for i := range n {
+		for k := i; k < n; k++ {
+			v := floats.Dot(halves[i], halves[k])
+			if i == k {
+				v += parts[i] * parts[i]
+			}
+			covariance.SetSym(i, k, v)
+		}
+	}
+	return mean, covariance
+}
+
+// Tail is the scale and degrees of freedom of a prediction whose linear predictor has a variance, for a tile whose physics has a standard deviation.
+func (c *Calibration) Tail(variance, physicsSD float64) (scale, df float64) {
+	return c.blend.of(variance, c.widths.piece2(physicsSD))
 }
