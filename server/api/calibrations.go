@@ -46,6 +46,12 @@ func (s *calibrations) FitCalibration(ctx context.Context, r *pb.FitCalibrationR
 	if shown, err := s.answeredFit(ctx, key.ID, request); shown != nil || err != nil {
 		return shown, err
 	}
+	// The choice is read before the studio, so that a fit judged against an older one than the latest is never taken for better.
+	_, revision, err := store.Active(ctx, s.api.store, key.ID)
+	if err != nil {
+		return nil, err
+	}
+	s.api.cache.touch(key.ID)
 	p, err := s.api.cache.get(ctx, key.ID)
 	if err != nil {
 		return nil, err
@@ -54,6 +60,7 @@ func (s *calibrations) FitCalibration(ctx context.Context, r *pb.FitCalibrationR
 	if err != nil {
 		return nil, err
 	}
+	fitted.ActiveRevision = revision
 	return s.keep(ctx, p, fitted, request)
 }
 
@@ -69,17 +76,32 @@ func (s *calibrations) answeredFit(ctx context.Context, studio string, request s
 	case err != nil:
 		return nil, err
 	}
-	return s.read(ctx, studio, answer.Records[0].ID)
+	return s.finish(ctx, studio, answer.Records[0].ID)
 }
 
-// fittedCalibration is a fit before it is numbered.
-type fittedCalibration struct {
-	record   *storepb.CalibrationRecord
-	activate bool
+// finish makes a stored calibration active if it deserves to be and the choice is still the one that it was judged against, and shows
+// it. Doing it again changes nothing.
+func (s *calibrations) finish(ctx context.Context, studio, number string) (*pb.Calibration, error) {
+	record, err := s.api.store.Get(ctx, store.Key{Studio: studio, Kind: store.KindCalibration, ID: number})
+	if err != nil {
+		return nil, err
+	}
+	var stored storepb.CalibrationRecord
+	if err := proto.Unmarshal(record.Body, &stored); err != nil {
+		return nil, err
+	}
+	if stored.GetActivate() {
+		// Another fit may have won meanwhile; then this one stays in store, and says that it is not active.
+		err := store.SetActive(ctx, s.api.store, studio, number, stored.GetActiveRevision(), store.Request{})
+		if err != nil && !errors.Is(err, store.ErrConflict) {
+			return nil, err
+		}
+	}
+	return s.read(ctx, studio, number)
 }
 
 // fit learns from the studio's tiles and judges the result against the active calibration.
-func (s *calibrations) fit(ctx context.Context, p *prepared) (*fittedCalibration, error) {
+func (s *calibrations) fit(ctx context.Context, p *prepared) (*storepb.CalibrationRecord, error) {
 	// The drip ratio goes into the reading of every tile, so it comes first.
 	tiles, _, err := s.api.cache.readTiles(ctx, p, p.calibration)
 	if err != nil {
@@ -113,9 +135,8 @@ func (s *calibrations) fit(ctx context.Context, p *prepared) (*fittedCalibration
 	if err != nil {
 		return nil, err
 	}
-	return &fittedCalibration{
-		record:   &storepb.CalibrationRecord{Shown: shown, Regression: regression},
-		activate: p.calibration.name == "" || !comparison.Loses,
+	return &storepb.CalibrationRecord{
+		Shown: shown, Regression: regression, Activate: p.calibration.name == "" || !comparison.Loses,
 	}, nil
 }
 
@@ -129,13 +150,9 @@ func verdict(tiles int, skipped []skippedTile, c calib.Comparison) string {
 }
 
 // keep stores a calibration under the next number and makes it active if it deserves to be.
-func (s *calibrations) keep(ctx context.Context, p *prepared, f *fittedCalibration, request store.Request) (*pb.Calibration, error) {
-	_, revision, err := store.Active(ctx, s.api.store, p.studio)
-	if err != nil {
-		return nil, err
-	}
-	f.record.Shown.CreateTime = timestamppb.New(s.api.now())
-	body, err := encode(f.record)
+func (s *calibrations) keep(ctx context.Context, p *prepared, fitted *storepb.CalibrationRecord, request store.Request) (*pb.Calibration, error) {
+	fitted.Shown.CreateTime = timestamppb.New(s.api.now())
+	body, err := encode(fitted)
 	if err != nil {
 		return nil, err
 	}
@@ -145,14 +162,7 @@ func (s *calibrations) keep(ctx context.Context, p *prepared, f *fittedCalibrati
 	if err != nil {
 		return nil, err
 	}
-	number := answer.Records[0].ID
-	if f.activate {
-		// Another fit may have won meanwhile; then this one stays in store, and says that it is not active.
-		if err := store.SetActive(ctx, s.api.store, p.studio, number, revision, store.Request{}); err != nil && !errors.Is(err, store.ErrConflict) {
-			return nil, err
-		}
-	}
-	return s.read(ctx, p.studio, number)
+	return s.finish(ctx, p.studio, answer.Records[0].ID)
 }
 
 // read gives a calibration as callers see it.

@@ -183,6 +183,10 @@ func toStatus(err error) (_ error, log bool) {
 		return made(codes.Unavailable, "STOPPING", "The server is stopping; try again.", nil), false
 	case errors.Is(err, store.ErrFull):
 		return made(codes.ResourceExhausted, "STORAGE_FULL", "The server's disk is full; nothing was written.", nil), true
+	case errors.Is(err, store.ErrReadOnly):
+		return made(codes.FailedPrecondition, "STORAGE_READ_ONLY", "The server's storage is read-only; nothing was written.", nil), true
+	case errors.Is(err, store.ErrCorrupt):
+		return made(codes.DataLoss, "STORAGE_DAMAGED", "The server's database is damaged; whoever runs the server has to restore it.", nil), true
 	}
 	return made(codes.Internal, "INTERNAL", publicInternal, nil), true
 }

@@ -11,6 +11,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"syscall"
 
 	"modernc.org/sqlite"
 	lib "modernc.org/sqlite/lib"
@@ -118,8 +119,28 @@ func (f *file) translate(err error) error {
 		return f.fault(store.ErrCorrupt, err)
 	case lib.SQLITE_NOTADB:
 		return f.fault(store.ErrNotOurs, err)
-	case lib.SQLITE_CANTOPEN, lib.SQLITE_BUSY, lib.SQLITE_LOCKED, lib.SQLITE_IOERR, lib.SQLITE_PERM, lib.SQLITE_PROTOCOL:
+	case lib.SQLITE_CANTOPEN:
+		// SQLite says so too when it may open the file but not make its -wal and -shm beside it.
+		if refusal := f.refusesFiles(); refusal != nil {
+			return f.fault(store.ErrReadOnly, refusal)
+		}
+		return f.fault(store.ErrUnavailable, err)
+	case lib.SQLITE_BUSY, lib.SQLITE_LOCKED, lib.SQLITE_IOERR, lib.SQLITE_PERM, lib.SQLITE_PROTOCOL:
 		return f.fault(store.ErrUnavailable, err)
 	}
 	return err
+}
+
+// refusesFiles returns why no file may be made in the database's directory, or nil.
+func (f *file) refusesFiles() error {
+	probe, err := os.CreateTemp(filepath.Dir(f.path), ".probe-*")
+	if err != nil {
+		if errors.Is(err, syscall.EROFS) || errors.Is(err, fs.ErrPermission) {
+			return err
+		}
+		return nil
+	}
+	probe.Close()
+	os.Remove(probe.Name())
+	return nil
 }
