@@ -51,6 +51,7 @@ func TestScoreFollowsWhatIsTyped(t *testing.T) {
 		five := read[string](t, ctx, `document.querySelector('.verdict .big').innerText`)
 		do(t, ctx, fill("Coats", "many"), shows("Not a number."), fill("Coats", "21"), shows("At most 20"),
 			until(`document.querySelector('.verdict .big').innerText === `+quoted(five)))
+		t.Logf("answers to the last questions came after %v ms", read[[]float64](t, ctx, `performance.getEntriesByType('resource').filter((r) => r.name.endsWith(':draw')).map((r) => Math.round(r.duration)).slice(-4)`))
 		do(t, ctx, choose("Ware or tile", "Shouldered vase"), until(`location.search.includes('ware=shouldered-vase')`), settled,
 			until(`document.querySelector('.wall svg').getAttribute('aria-label').startsWith('Section of the wall')`))
 	})
