@@ -10,7 +10,7 @@ build:
 # The service with the demo studio, in a database that stays until somebody deletes it, and a first score. Ctrl-C stops it.
 DEMO_DB ?= bin/demo.db
 run: build
-	@(bin/catchline --wait 60s score --layer tarn-clear:2 --layer skerry-blue:2 --firing cone-6-hold --ware vase --band 80 --clearance 60 && printf '%s\n' '' \
+	@(bin/catchline --wait 20s score --layer tarn-clear:2 --layer skerry-blue:2 --firing cone-6-hold --ware vase --band 80 --clearance 60 && printf '%s\n' '' \
 		'That is the demo studio, which is invented; the service goes on until Ctrl-C.' \
 		'  pages            http://127.0.0.1:7480' \
 		'  command line     bin/catchline --help' \
