@@ -7,6 +7,7 @@ import (
 	"strings"
 	"sync"
 	"testing"
+	"time"
 
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
@@ -232,7 +233,9 @@ func TestLeavingASheetEndsItsStream(t *testing.T) {
 			break
 		}
 	}
-	if err := <-f.ended; err == nil {
+	select {
+	case <-f.ended:
+	case <-time.After(10 * time.Second):
 		t.Error("the server was not told that nobody listens")
 	}
 }
