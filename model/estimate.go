@@ -2,6 +2,7 @@ package model
 
 import (
 	"math"
+	"sync"
 
 	"github.com/catchline/catchline/model/calib"
 	"github.com/catchline/catchline/model/film"
@@ -24,6 +25,8 @@ type Question struct {
 	Calibration *calib.Calibration
 	// Tolerated is the probability of exceeding the clearance that is tolerated, 0.001 to 0.5.
 	Tolerated float64
+
+	tolerated *calib.Level // in a sheet: 1 - Tolerated, made ready
 }
 
 // Limits of the tolerated probability.
@@ -105,14 +108,23 @@ func (q *Question) ask(p *Physics, g *groups) (Estimate, error) {
 	return q.estimate(&y), nil
 }
 
+// ninth is the upper end of the 80 % interval.
+var ninth = sync.OnceValue(func() *calib.Level { return calib.NewLevel(0.9) })
+
 // estimate carries a distribution of ln X through the wall. The run rises with the drive, so quantiles map to quantiles.
 func (q *Question) estimate(y *calib.Prediction) Estimate {
-	median, wide := math.Exp(y.Median()), math.Exp(y.Reach(0.9))
+	needed := 0.0
+	if q.tolerated != nil {
+		needed = y.ReachAt(q.tolerated)
+	} else {
+		needed = y.Reach(1 - q.Tolerated)
+	}
+	median, wide := math.Exp(y.Median()), math.Exp(y.ReachAt(ninth()))
 	return Estimate{
 		Median:          q.Wall.Run(median),
 		P10:             q.Wall.Run(median / wide), // the distribution is even about its median
 		P90:             q.Wall.Run(median * wide),
 		Exceed:          y.Exceeds(q.LnDrive(q.Wall.Clearance())),
-		ClearanceNeeded: q.Wall.Run(median * math.Exp(y.Reach(1-q.Tolerated))),
+		ClearanceNeeded: q.Wall.Run(median * math.Exp(needed)),
 	}
 }

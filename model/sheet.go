@@ -58,7 +58,7 @@ const (
 // Add a firing, as a question without layers and the choices at each position, all fired in it, first applied first. Add all before the first Scorer.
 func (s *Sheet) Add(q *Question, positions [][]Layer) {
 	p := part{question: *q, where: groupsOf(q.Calibration, &Layering{}, q.Where)}
-	p.question.sheet = s
+	p.question.sheet, p.question.tolerated = s, calib.NewLevel(1-q.Tolerated)
 	if s.melts == nil {
 		s.melts = map[mixed]int32{}
 	}

@@ -37,6 +37,9 @@ func (p *Prediction) Median() float64 { return p.LnPhysics + p.Mean }
 // Reach is how far the quantile of ln drive lies above the median, 0 < p < 1.
 func (p *Prediction) Reach(prob float64) float64 { return p.Scale * quantile(p.DF, prob) }
 
+// ReachAt is Reach at a level.
+func (p *Prediction) ReachAt(l *Level) float64 { return p.Scale * l.quantile(p.DF) }
+
 // Quantile of ln drive, 0 < p < 1.
 func (p *Prediction) Quantile(prob float64) float64 { return p.Median() + p.Reach(prob) }
 

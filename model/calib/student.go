@@ -114,8 +114,46 @@ func stretched(x, z float64) float64 {
 	for i, w := range down.w {
 		s += w * across.at(table[down.first+i][:])
 	}
-	u := s * z
-	return math.Copysign(math.Sqrt(math.Expm1(x*u*u)/x), z)
+	return unstretched(x, s*z)
+}
+
+// unstretched is t of u.
+func unstretched(x, u float64) float64 { return math.Copysign(math.Sqrt(math.Expm1(x*u*u)/x), u) }
+
+// Level is a probability, more than 0 and less than 1, made ready for the quantiles of many predictions.
+type Level struct {
+	p, z float64
+	u    *[xKnots]float64 // u/z by x; nil for a probability beyond the grid
+}
+
+// NewLevel makes a level.
+func NewLevel(p float64) *Level {
+	l := &Level{p: p, z: distuv.UnitNormal.Quantile(p)}
+	if math.Abs(l.z) > mostQuantile {
+		return l
+	}
+	l.u = new([xKnots]float64)
+	table, across := stretches(), cubic(math.Abs(l.z)/deviateStep, quantileKnots)
+	for i := range l.u {
+		l.u[i] = across.at(table[i][:])
+	}
+	return l
+}
+
+// quantile at a level: to the last bit what quantile gives.
+func (l *Level) quantile(df float64) float64 {
+	x := 1 / df
+	if x > mostX || l.u == nil {
+		return exactQuantile(df, l.p)
+	}
+	if x < 1/maxDF {
+		return l.z
+	}
+	s, down := 0.0, cubic(x/xPerKnot, xKnots)
+	for i, w := range down.w {
+		s += w * l.u[down.first+i]
+	}
+	return unstretched(x, s*l.z)
 }
 
 // quantile of the standard t distribution; normal from maxDF degrees of freedom.
