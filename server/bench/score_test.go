@@ -21,15 +21,25 @@ import (
 	"github.com/catchline/catchline/testdata/demo"
 )
 
-// echo answers scores with what was recorded, and does nothing else.
+// echo answers with what was recorded, and does nothing else.
 type echo struct {
 	pb.UnimplementedScoreServiceServer
 	scores []*pb.Score
+	chunks []*pb.ScoreSheetResponse
 	next   atomic.Uint64
 }
 
 func (e *echo) ScoreLayering(context.Context, *pb.ScoreLayeringRequest) (*pb.Score, error) {
 	return e.scores[e.next.Add(1)%uint64(len(e.scores))], nil
+}
+
+func (e *echo) ScoreSheet(_ *pb.ScoreSheetRequest, stream grpc.ServerStreamingServer[pb.ScoreSheetResponse]) error {
+	for _, c := range e.chunks {
+		if err := stream.Send(c); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 func (e *echo) register(r grpc.ServiceRegistrar) { pb.RegisterScoreServiceServer(r, e) }

@@ -22,8 +22,11 @@ import (
 
 	"github.com/catchline/catchline/client"
 	pb "github.com/catchline/catchline/proto/catchline/v1"
+	"github.com/catchline/catchline/server/access"
+	"github.com/catchline/catchline/server/api"
 	"github.com/catchline/catchline/server/config"
 	"github.com/catchline/catchline/server/process"
+	"github.com/catchline/catchline/server/store"
 	"github.com/catchline/catchline/testdata/demo"
 )
 
@@ -44,7 +47,8 @@ func TestMain(m *testing.M) {
 type service struct {
 	*process.Program
 	*client.Client
-	key string
+	key    string
+	direct process.Services // the services alone
 }
 
 func serve(b *testing.B) *service {
@@ -56,7 +60,11 @@ func serve(b *testing.B) *service {
 	c.Limits.RequestsPerSecond, c.Limits.KeyRequestsPerSecond = 1e9, 1e9
 	c.Limits.StreamMessages = 10_000_000
 	log := slog.New(slog.NewJSONHandler(os.Stderr, &slog.HandlerOptions{Level: slog.LevelWarn}))
-	p, err := process.Open(b.Context(), c, process.Options{Version: "bench", Logger: log})
+	var direct process.Services
+	p, err := process.Open(b.Context(), c, process.Options{Version: "bench", Logger: log, Services: func(st store.Store, log *slog.Logger) process.Services {
+		direct = api.New(api.Options{Store: st, Logger: log, OnlyStudio: access.OnlyStudio})
+		return direct
+	}})
 	if err != nil {
 		b.Fatal(err)
 	}
@@ -82,7 +90,7 @@ func serve(b *testing.B) *service {
 	if err != nil {
 		b.Fatal(err)
 	}
-	return &service{p, dial(b, p.GRPCAddress(), key.Secret), key.Secret}
+	return &service{p, dial(b, p.GRPCAddress(), key.Secret), key.Secret, direct}
 }
 
 // dial connects as users of the client do.
