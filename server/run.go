@@ -44,7 +44,6 @@ func run(ctx context.Context, args []string, getenv func(string) (string, bool),
 }
 
 func serve(ctx context.Context, c config.Config, logs io.Writer) (err error) {
-	process.TuneMemory()
 	log, err := telemetry.NewLogger(logs, c.Telemetry.LogLevel, c.Telemetry.LogFormat)
 	if err != nil {
 		return err
@@ -56,6 +55,7 @@ func serve(ctx context.Context, c config.Config, logs io.Writer) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, p.Close()) }()
+	process.TuneMemory()
 	return p.Run(ctx)
 }
 

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"sync"
 
 	"google.golang.org/protobuf/proto"
 
@@ -13,31 +14,43 @@ import (
 	"github.com/catchline/catchline/server/store"
 )
 
-// day is what a studio has on the day that tiles are logged. It reads each thing once, however many tiles use it.
+// day is what a studio has on the day that tiles are logged. It reads each thing once, however many tiles use it, until something of the
+// studio changes. It may be used by several calls at once; what it gives is not to be changed.
 type day struct {
-	api    *API
-	studio string
+	api      *API
+	studio   string
+	prepared *prepared
 
+	mu     sync.Mutex
 	own    []chem.Material
 	ownSet bool
 	seen   map[string]bool // names of bodies and wares that exist
 	glazes map[layerGlaze]*pb.GlazeOfTheDay
 	fired  map[string]*pb.Firing
-	// heats are the errors of plans with witness cones that were worked out already, by their encoding.
-	heats map[string]error
 }
 
 type layerGlaze struct{ glaze, lot string }
 
-func (a *API) today(studio string) *day {
-	return &day{
-		api: a, studio: studio, seen: map[string]bool{}, glazes: map[layerGlaze]*pb.GlazeOfTheDay{},
-		fired: map[string]*pb.Firing{}, heats: map[string]error{},
+// today gives a studio's day, or *NotFoundError.
+func (a *API) today(ctx context.Context, studio string) (*day, error) {
+	p, err := a.cache.get(ctx, studio)
+	if err != nil {
+		return nil, err
 	}
+	fresh := &day{
+		api: a, studio: studio, prepared: p,
+		seen: map[string]bool{}, glazes: map[layerGlaze]*pb.GlazeOfTheDay{}, fired: map[string]*pb.Firing{},
+	}
+	if p.today.CompareAndSwap(nil, fresh) {
+		return fresh, nil
+	}
+	return p.today.Load(), nil
 }
 
 // exists refuses a field that names something that is not there.
 func (d *day) exists(ctx context.Context, field, name string, kind store.Kind) error {
+	d.mu.Lock()
+	defer d.mu.Unlock()
 	if name == "" || d.seen[name] {
 		return nil
 	}
@@ -56,6 +69,8 @@ func (d *day) exists(ctx context.Context, field, name string, kind store.Kind) e
 
 // layer gives what the glaze of a layer, or its lot, is today.
 func (d *day) layer(ctx context.Context, field string, l *pb.Layer) (*pb.GlazeOfTheDay, error) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
 	id := layerGlaze{l.Glaze, l.Lot}
 	if g := d.glazes[id]; g != nil {
 		return g, nil
@@ -171,6 +186,8 @@ func (d *day) placement(ctx context.Context, field string, p *pb.Placement) erro
 
 // firing gives a stored firing.
 func (d *day) firing(ctx context.Context, field, name string) (*pb.Firing, error) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
 	if f := d.fired[name]; f != nil {
 		return f, nil
 	}
@@ -186,18 +203,13 @@ func (d *day) firing(ctx context.Context, field, name string) (*pb.Firing, error
 	return f, nil
 }
 
-// heat checks that a plan with a tile's own witness cone is a firing.
+// heat checks that a plan with a tile's own witness cone is a firing, the one that the tile is then predicted in.
 func (d *day) heat(plan *pb.FiringPlan, witness *pb.WitnessCone) error {
-	b, err := encode(&pb.Tile{FiringOfTheDay: plan, WitnessCone: witness})
+	f, err := d.prepared.days.firing(plan, witness)
 	if err != nil {
 		return err
 	}
-	if err, known := d.heats[string(b)]; known {
-		return err
-	}
-	_, _, err = preparedFiring(plan, witness)
-	d.heats[string(b)] = err
-	return err
+	return f.fault
 }
 
 // checkWitness refuses a witness cone that is none.

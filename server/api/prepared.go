@@ -36,6 +36,8 @@ type prepared struct {
 	wares       map[string]*studioWare
 	calibration *activeCalibration
 
+	today atomic.Pointer[day] // see API.today
+
 	earlier sync.Map // calibrations other than the active one, by resource name
 	days    *days    // of tiles; they outlive this moment, as the past does not change
 }

@@ -193,14 +193,22 @@ func (r *resource[T]) createIn(ctx context.Context, request proto.Message, withi
 	if err != nil {
 		return t, err
 	}
-	if answer, done, err := r.api.answered(ctx, place.Studio, once); done {
-		if err != nil {
-			return t, err
+	// Whether the request was answered before, and whether its studio exists, the writing finds out anyway. Of any other place, or
+	// where it does not come to the writing, it has to be asked.
+	before := func() (t T, done bool, err error) {
+		if answer, done, err := r.api.answered(ctx, place.Studio, once); done {
+			if err == nil {
+				t, err = r.showOne(ctx, answer.Records[0])
+			}
+			return t, true, err
 		}
-		return r.showOne(ctx, answer.Records[0])
+		if place.Studio != store.System {
+			_, err = r.api.read(ctx, within)
+		}
+		return t, err != nil, err
 	}
-	if place.Studio != store.System {
-		if _, err := r.api.read(ctx, within); err != nil {
+	if within.Kind != store.KindStudio {
+		if t, done, err := before(); done {
 			return t, err
 		}
 	}
@@ -221,6 +229,9 @@ func (r *resource[T]) createIn(ctx context.Context, request proto.Message, withi
 		var old T
 		labels, with, err := r.settleNow(ctx, place, old, next)
 		if err != nil {
+			if t, done, err := before(); done {
+				return t, err
+			}
 			return t, err
 		}
 		rec, err := r.record(place, next, labels)

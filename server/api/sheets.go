@@ -47,7 +47,11 @@ func (s *sheets) DeleteSheet(ctx context.Context, r *pb.DeleteSheetRequest) (*em
 
 // check refuses a sheet of things that the studio does not have.
 func (s *sheets) check(ctx context.Context, key store.Key, _, next *pb.Sheet) ([]string, []store.Op, error) {
-	return nil, nil, under("sheet.plan", s.api.today(key.Studio).sheetPlan(ctx, next.Plan))
+	today, err := s.api.today(ctx, key.Studio)
+	if err != nil {
+		return nil, nil, err
+	}
+	return nil, nil, under("sheet.plan", today.sheetPlan(ctx, next.Plan))
 }
 
 // sheetPlan checks that all that a sheet is made of exists.

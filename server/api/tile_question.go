@@ -26,6 +26,15 @@ type days struct {
 	firings kept[*studioFiring]
 }
 
+// firing works out a plan with a tile's own witness cone, which goes before the plan's; nil: there is none.
+func (d *days) firing(plan *pb.FiringPlan, witness *pb.WitnessCone) (*studioFiring, error) {
+	if witness != nil {
+		plan = proto.CloneOf(plan)
+		plan.WitnessCone = witness
+	}
+	return d.firings.get(plan, func() *studioFiring { return prepareFiring("", "", plan) })
+}
+
 // kept is a bounded set of things that are costly to make, by all that they are made of.
 type kept[T any] struct {
 	mu  sync.Mutex
@@ -91,11 +100,7 @@ func (l *tileLog) firing(t *pb.Tile) (*studioFiring, error) {
 		}
 		plan = f.plan
 	}
-	if w := t.GetWitnessCone(); w != nil {
-		plan = proto.CloneOf(plan)
-		plan.WitnessCone = w
-	}
-	f, err := l.studio.days.firings.get(plan, func() *studioFiring { return prepareFiring("", "", plan) })
+	f, err := l.studio.days.firing(plan, t.GetWitnessCone())
 	if err != nil {
 		return nil, err
 	}

@@ -62,7 +62,11 @@ func lastPart(name string) string { return name[strings.LastIndexByte(name, '/')
 
 // log completes a tile: what it was made of and how it was fired that day, and what was said beforehand.
 func (s *tiles) log(ctx context.Context, key store.Key, old, next *pb.Tile) ([]string, []store.Op, error) {
-	labels, err := s.complete(ctx, s.api.today(key.Studio), old, next)
+	today, err := s.api.today(ctx, key.Studio)
+	if err != nil {
+		return nil, nil, err
+	}
+	labels, err := s.complete(ctx, today, old, next)
 	return labels, nil, under("tile", err)
 }
 
@@ -309,7 +313,10 @@ func (s *tiles) ImportTiles(ctx context.Context, r *pb.ImportTilesRequest) (*pb.
 		return nil, err
 	}
 	var ops []store.Op
-	today := s.api.today(studio)
+	today, err := s.api.today(ctx, studio)
+	if err != nil {
+		return nil, err
+	}
 	for _, line := range lines {
 		labels, err := s.complete(ctx, today, nil, line.tile)
 		if wrong := lineFaults(line.number, err); wrong != nil {
