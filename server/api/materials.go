@@ -124,6 +124,8 @@ func (s *materials) check(ctx context.Context, key store.Key, old, next *pb.Mate
 	name := materialNameKey(key.Studio, next.DisplayName)
 	taken, err := s.api.store.Get(ctx, name)
 	switch {
+	case err == nil && old == nil && string(taken.Body) == key.ID:
+		return nil, nil, nil // it exists already, and the writing will say so
 	case err == nil:
 		return nil, nil, &chem.FieldError{Field: "material.display_name", Value: quoted(next.DisplayName),
 			Limit: "a name that no other material of the studio has; materials/" + string(taken.Body) + " has this one"}

@@ -3,6 +3,8 @@ package api
 import (
 	"context"
 	"fmt"
+	"slices"
+	"strings"
 
 	"google.golang.org/protobuf/proto"
 
@@ -70,7 +72,7 @@ func (s *calibrations) SuggestTiles(ctx context.Context, r *pb.SuggestTilesReque
 		if err != nil {
 			return nil, err
 		}
-		one.ExpectedGain, one.Sentence = pick.Gain*concerns, pick.Sentence
+		one.ExpectedGain, one.Sentence = pick.Gain*concerns, candidates.inWords(pick.Sentence, one.Layering)
 		out.Tiles = append(out.Tiles, one)
 	}
 	return out, nil
@@ -127,6 +129,21 @@ func (c *combinations) displayName(g *model.Glaze) string {
 		return known.displayName
 	}
 	return name
+}
+
+// inWords puts what people call glazes in the place of their resource names, the longest name first, as one may start with another.
+func (c *combinations) inWords(sentence string, l *pb.Layering) string {
+	var names []string
+	for _, layer := range l.GetLayers() {
+		names = append(names, layer.GetLot(), layer.GetGlaze())
+	}
+	slices.SortFunc(names, func(a, b string) int { return len(b) - len(a) })
+	for _, name := range names {
+		if g := c.studio.glazes[name]; g != nil {
+			sentence = strings.ReplaceAll(sentence, name, g.displayName)
+		}
+	}
+	return sentence
 }
 
 // suggested is a combination as a tile to fire.
