@@ -187,7 +187,8 @@ func (p *Profile) At(along float64) Point {
 // along as much as on one that leans in; that it may drip from there is left out.
 func (p *Profile) SinSlope(along float64) float64 {
 	i := p.segment(along)
-	return (p.points[i+1].Height - p.points[i].Height) / (p.along[i+1] - p.along[i])
+	// The distance along the wall is a sum, so that of a short stretch is rounded.
+	return math.Max(-1, math.Min(1, (p.points[i+1].Height-p.points[i].Height)/(p.along[i+1]-p.along[i])))
 }
 
 // Area is the area of the wall between two distances from the foot in m².
