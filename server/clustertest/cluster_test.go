@@ -37,7 +37,7 @@ func settings(database string) config.Config {
 }
 
 // start runs a server until the test ends.
-func start(t *testing.T, c config.Config) *process.Program {
+func start(t testing.TB, c config.Config) *process.Program {
 	t.Helper()
 	p, err := process.Open(t.Context(), c, process.Options{Version: "test", Logger: slog.New(slog.DiscardHandler)})
 	if err != nil {
@@ -61,7 +61,7 @@ func start(t *testing.T, c config.Config) *process.Program {
 }
 
 // dial gives a client that balances over the servers.
-func dial(t *testing.T, o client.Options, servers ...*process.Program) *client.Client {
+func dial(t testing.TB, o client.Options, servers ...*process.Program) *client.Client {
 	t.Helper()
 	var state resolver.State
 	for _, s := range servers {
@@ -79,7 +79,7 @@ func dial(t *testing.T, o client.Options, servers ...*process.Program) *client.C
 }
 
 // migrated returns the URL of a new database of the latest schema.
-func migrated(t *testing.T) string {
+func migrated(t testing.TB) string {
 	t.Helper()
 	u := postgrestest.URL(t)
 	if err := process.Migrate(t.Context(), settings(u), io.Discard); err != nil {
