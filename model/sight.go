@@ -113,7 +113,7 @@ func (p *Physics) known(l *Layering, sin float64, g *groups) calib.Known {
 	s := p.see(l, sin)
 	k := calib.Known{
 		LnPhysics: p.LnDrive, PhysicsSD: p.LnDriveSD, Features: s.features,
-		Kiln: g.kiln, Body: g.body, Tester: g.tester,
+		Kiln: g.kiln, Body: g.body, Tester: g.tester, Layers: len(l.Layers),
 	}
 	for i := range l.Layers {
 		k.Glazes[i] = calib.KnownShare{Group: g.glaze[i], Weight: s.glaze[i], PriorSD: l.Layers[i].ViscositySD}

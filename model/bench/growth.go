@@ -20,8 +20,8 @@ func grow(record io.Writer, rounds int) {
 		for _, n := range sizes.n {
 			s := sizes.of(n)
 			cases = append(cases,
-				oneCase{fmt.Sprintf("score, %d %s", n, sizes.what), 0, single(s)},
-				oneCase{fmt.Sprintf("explained, %d %s", n, sizes.what), 0, full(s)})
+				oneCase{fmt.Sprintf("score, %d %s", n, sizes.what), 0, 1, single(s)},
+				oneCase{fmt.Sprintf("explained, %d %s", n, sizes.what), 0, 1, full(s)})
 		}
 		ns := measure(record, rounds, cases)
 		for i, c := range cases {

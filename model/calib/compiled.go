@@ -212,6 +212,7 @@ func (c *Calibration) pairsOfGlazes() map[[2]Group]int32 {
 type Known struct {
 	LnPhysics, PhysicsSD float64
 	Features             Features
+	Layers               int // how many of the following are used
 	Glazes, Lots         [MaxShares]KnownShare
 	// PairOf are the two glazes that mix, if Paired; they are known by PairName.
 	Paired             bool
@@ -256,7 +257,7 @@ func (q *Known) combine(c *Calibration, k *compiled, room []entry) (combination,
 		out.mean += out.fixed[e] * k.θ[e]
 	}
 	var missing, withoutLot float64
-	for i := range q.Glazes {
+	for i := range q.Layers {
 		s := &q.Glazes[i]
 		if s.Weight == 0 {
 			continue
@@ -269,7 +270,7 @@ func (q *Known) combine(c *Calibration, k *compiled, room []entry) (combination,
 		}
 		out.groups = append(out.groups, entry{int32(s.Group), s.Weight * k.scale[s.Group]})
 	}
-	for i := range q.Lots {
+	for i := range q.Layers {
 		s := &q.Lots[i]
 		if s.Weight == 0 {
 			continue
@@ -345,16 +346,19 @@ func (c *Calibration) PredictKnown(q *Known) (Prediction, error) {
 
 // check reports the first fault of the conditions as a *chem.FieldError.
 func (q *Known) check() error {
+	if q.Layers < 0 || q.Layers > MaxShares {
+		return &chem.FieldError{Field: "conditions.glazes", Value: fmt.Sprint(q.Layers), Limit: fmt.Sprintf("1 to %d", MaxShares)}
+	}
 	if err := checkNumbers("conditions.", q.LnPhysics, q.PhysicsSD, &q.Features); err != nil {
 		return err
 	}
-	if err := checkKnownShares("conditions.glazes", &q.Glazes); err != nil {
+	if err := checkKnownShares("conditions.glazes", q.Glazes[:q.Layers]); err != nil {
 		return err
 	}
-	return checkKnownShares("conditions.lots", &q.Lots)
+	return checkKnownShares("conditions.lots", q.Lots[:q.Layers])
 }
 
-func checkKnownShares(field string, shares *[MaxShares]KnownShare) error {
+func checkKnownShares(field string, shares []KnownShare) error {
 	sum := 0.0
 	for i := range shares {
 		s := &shares[i]

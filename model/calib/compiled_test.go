@@ -9,7 +9,7 @@ import (
 
 // known turns conditions of at most two glazes into those of a calibration.
 func known(c *Calibration, q *Conditions) *Known {
-	k := &Known{LnPhysics: q.LnPhysics, PhysicsSD: q.PhysicsSD, Features: q.Features,
+	k := &Known{Layers: len(q.Glazes), LnPhysics: q.LnPhysics, PhysicsSD: q.PhysicsSD, Features: q.Features,
 		Kiln: c.Group(Kiln, q.Kiln), Body: c.Group(Body, q.Body), Tester: c.Group(Tester, q.Tester)}
 	for i, s := range q.Glazes {
 		k.Glazes[i] = KnownShare{c.Group(Glaze, s.Name), s.Weight, s.PriorSD}

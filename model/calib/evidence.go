@@ -18,8 +18,8 @@ type Influence struct {
 }
 
 // maxWeighed is how many tiles are weighed for one prediction. In a longer log it is the newest ones of each glaze and lot of the
-// layering, so that a score takes as long in a log of a hundred thousand tiles as in one of five hundred.
-const maxWeighed = 500
+// layering, so that a score does not take longer and longer as the log grows.
+const maxWeighed = 200
 
 // Evidence names the tiles that moved the prediction for these conditions most, at most count of them.
 // Errors: *chem.FieldError.
