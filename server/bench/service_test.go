@@ -42,8 +42,8 @@ func TestMain(m *testing.M) {
 	os.Exit(m.Run())
 }
 
-// service is the whole server with the demo studio and a key, as anyone would run it but for the two limits that are there to slow
-// a caller down: they are so high that they are counted and never met.
+// service is the whole server with the demo studio and a key, as anyone would run it but for the limits that are there to turn callers
+// away: they are so high that they are counted and never met.
 type service struct {
 	*process.Program
 	*client.Client
@@ -58,6 +58,7 @@ func serve(b *testing.B) *service {
 	c.GRPC.Address, c.HTTP.Address, c.Telemetry.MetricsAddress = "127.0.0.1:0", "127.0.0.1:0", ""
 	c.Keys.OperatorKey = config.NewSecret(operatorKey)
 	c.Limits.RequestsPerSecond, c.Limits.KeyRequestsPerSecond = 1e9, 1e9
+	c.Limits.QueueTime, c.Limits.StandingQueueTime = time.Minute, time.Minute
 	c.Limits.StreamMessages = 10_000_000
 	log := slog.New(slog.NewJSONHandler(os.Stderr, &slog.HandlerOptions{Level: slog.LevelWarn}))
 	var direct process.Services
