@@ -307,3 +307,25 @@ func TestEmptyAndWrongPlacesHelp(t *testing.T) {
 	}
 	do(t, ctx, chromedp.Navigate(s.url+"/studios/nowhere/score"), until(`document.querySelector('.failed')?.innerText.includes('Not found')`))
 }
+
+func TestStudioIsSetUp(t *testing.T) {
+	s := startServer(t)
+	s.invent(t, "north", 0)
+	ctx := window(t, phone)
+	do(t, ctx, chromedp.Navigate(s.url+"/studios/north/studio"), shows("Pale stoneware"), fill("Tolerated chance of passing the foot", "10"), press("Save settings"), until(`document.querySelector(".done").innerText === "Saved."`),
+		fill("New body", "Red earthenware"), press("Add the body"), until(`[...document.querySelectorAll('.tile strong')].some((e) => e.innerText === 'Red earthenware')`))
+	do(t, ctx, chromedp.Navigate(s.url+"/studios/north/score?layer=bone-white~2~b&firing=cone-6"), shows("for 10 %"))
+}
+
+// What is stored can be changed where it was entered.
+func TestStoredThingsAreChanged(t *testing.T) {
+	s := startServer(t)
+	s.invent(t, "north", 1)
+	ctx := window(t, desk)
+	for _, place := range []string{"glazes/marsh-green", "firings/cone-6", "wares/rice-bowl"} {
+		name := "Renamed " + place[:4]
+		do(t, ctx, chromedp.Navigate(s.url+"/studios/north/"+place), fill("What people call it", name), press("Save changes"),
+			until(`document.querySelector('.done').innerText === 'Saved.'`), until(`document.querySelector('.items').innerText.includes(`+quoted(name)+`)`))
+	}
+	do(t, ctx, chromedp.Navigate(s.url+"/studios/north/tiles/t001"), press("Keep it, but do not learn from it"), shows("set aside"))
+}

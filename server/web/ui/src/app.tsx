@@ -7,6 +7,7 @@ import { pendingCount } from "./logging";
 import { idOf } from "./names";
 import { lastStudio, theme, unit, type Theme } from "./preferences";
 import { address, go, pages, route, type Page } from "./route";
+import { lastDone } from "./saving";
 import type { LengthUnit } from "./units";
 import { TextField } from "./parts/fields";
 import { Empty, When } from "./parts/states";
@@ -84,6 +85,9 @@ export function App() {
       )}
       <Invented />
       <main id="main" tabIndex={-1}>{Body && studio ? <Body key={studio + page} studio={studio} /> : <Door />}</main>
+      <p class={lastDone.value ? "done" : "done unseen"} role="status">
+        {lastDone.value}
+      </p>
       <KeyEntry />
     </>
   );

@@ -90,14 +90,14 @@ function FiringEditor({ studio, firing }: { studio: string; firing?: Firing }) {
       const stored = firing
         ? await answer(
             api.PATCH("/v1/studios/{firing.name}/firings/{firing.name_1}", {
-              params: { path: { "firing.name": studio, "firing.name_1": idOf(firing.name) }, query: { ...query, updateMask: "displayName,plan,kiln,notes" } },
+              params: { path: { "firing.name": studio, "firing.name_1": idOf(firing.name) }, query: { ...query, updateMask: "display_name,plan,kiln,notes" } },
               body: { ...body, etag: firing.etag },
             }),
           )
         : await answer(api.POST("/v1/studios/{parent}/firings", { params: { path: { parent: studio }, query }, body }));
       await firings(studio).reload();
       go(address(studio, "firings", idOf(stored.name)), firing ? "replace" : "push");
-    });
+    }, "Saved.");
   const remove = () =>
     saving.run(async () => {
       if (!firing || !confirm(`Delete ${firing.displayName}? Tiles keep the firing of their day.`)) return;
@@ -134,9 +134,6 @@ function FiringEditor({ studio, firing }: { studio: string; firing?: Firing }) {
                 Delete
               </button>
             )}
-            <span class="saved" role="status">
-              {saving.done && "Saved."}
-            </span>
           </p>
           {saving.problem && <Failed problem={saving.problem} />}
         </form>

@@ -121,14 +121,14 @@ function GlazeEditor({ studio, glaze }: { studio: string; glaze?: Glaze }) {
       const stored = glaze
         ? await answer(
             api.PATCH("/v1/studios/{glaze.name}/glazes/{glaze.name_1}", {
-              params: { path: { "glaze.name": studio, "glaze.name_1": idOf(glaze.name) }, query: { ...query, updateMask: `displayName,${kind},surface,coneFrom,coneTo,notes` } },
+              params: { path: { "glaze.name": studio, "glaze.name_1": idOf(glaze.name) }, query: { ...query, updateMask: `display_name,${kind},surface,cone_from,cone_to,notes` } },
               body: { ...sent, etag: glaze.etag },
             }),
           )
         : await answer(api.POST("/v1/studios/{parent}/glazes", { params: { path: { parent: studio }, query }, body: sent }));
       await glazes(studio).reload();
       go(address(studio, "glazes", idOf(stored.name)), glaze ? "replace" : "push");
-    });
+    }, "Saved.");
   const remove = () =>
     saving.run(async () => {
       if (!glaze || !confirm(`Delete ${glaze.displayName} and its lots? Tiles keep the composition of their day.`)) return;
@@ -208,9 +208,6 @@ function GlazeEditor({ studio, glaze }: { studio: string; glaze?: Glaze }) {
                 Delete
               </button>
             )}
-            <span class="saved" role="status">
-              {saving.done && "Saved."}
-            </span>
           </p>
           {saving.problem && <Failed problem={saving.problem} />}
         </form>

@@ -96,7 +96,7 @@ function Settings({ studio }: { studio: Studio }) {
     saving.run(async () => {
       await answer(
         api.PATCH("/v1/studios/{studio.name}", {
-          params: { path: { "studio.name": idOf(studio.name) }, query: { updateMask: "displayName,settings", requestId: newRequestId() } },
+          params: { path: { "studio.name": idOf(studio.name) }, query: { updateMask: "display_name,settings", requestId: newRequestId() } },
           body: {
             displayName: name.trim(),
             etag: studio.etag,
@@ -105,7 +105,7 @@ function Settings({ studio }: { studio: Studio }) {
         }),
       );
       await studios("").reload();
-    });
+    }, "Saved.");
   return (
     <Panel title="Settings">
       <form
@@ -147,7 +147,6 @@ function Settings({ studio }: { studio: Studio }) {
           <button type="submit" class="main" disabled={saving.busy}>
             Save settings
           </button>
-          <span role="status" class="saved">{saving.done && "Saved."}</span>
         </p>
         {saving.problem && <Failed problem={saving.problem} />}
       </form>

@@ -290,7 +290,7 @@ function OneTile({ studio, id }: { studio: string; id: string }) {
     saving.run(async () => {
       await answer(
         api.PATCH("/v1/studios/{tile.name}/tiles/{tile.name_1}", {
-          params: { path: { "tile.name": studio, "tile.name_1": id }, query: { updateMask: "setAside", requestId: newRequestId() } },
+          params: { path: { "tile.name": studio, "tile.name_1": id }, query: { updateMask: "set_aside", requestId: newRequestId() } },
           body: { setAside: on, etag: tile?.etag },
         }),
       );

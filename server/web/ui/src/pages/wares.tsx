@@ -128,14 +128,14 @@ function WareEditor({ studio, ware }: { studio: string; ware?: Ware }) {
       const stored = ware
         ? await answer(
             api.PATCH("/v1/studios/{ware.name}/wares/{ware.name_1}", {
-              params: { path: { "ware.name": studio, "ware.name_1": idOf(ware.name) }, query: { ...query, updateMask: "displayName,shape,value,notes" } },
+              params: { path: { "ware.name": studio, "ware.name_1": idOf(ware.name) }, query: { ...query, updateMask: "display_name,shape,value,notes" } },
               body: { ...body, etag: ware.etag },
             }),
           )
         : await answer(api.POST("/v1/studios/{parent}/wares", { params: { path: { parent: studio }, query }, body }));
       await wares(studio).reload();
       go(address(studio, "wares", idOf(stored.name)), ware ? "replace" : "push");
-    });
+    }, "Saved.");
   const remove = () =>
     saving.run(async () => {
       if (!ware || !confirm(`Delete ${ware.displayName}?`)) return;
@@ -189,9 +189,6 @@ function WareEditor({ studio, ware }: { studio: string; ware?: Ware }) {
                 Delete
               </button>
             )}
-            <span class="saved" role="status">
-              {saving.done && "Saved."}
-            </span>
           </p>
           {saving.problem && <Failed problem={saving.problem} />}
         </form>

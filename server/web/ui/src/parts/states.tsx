@@ -55,7 +55,7 @@ export function Failed({ problem, onRetry }: { problem: Problem; onRetry?: () =>
         <strong>{title}</strong>
       </p>
       <p>{problem.message}</p>
-      {problem.fields.length > 0 && (
+      {problem.fields.length > 1 && (
         <ul>
           {problem.fields.map((f) => (
             <li key={f.field + f.description}>
