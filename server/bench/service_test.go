@@ -58,7 +58,7 @@ func serve(b *testing.B) *service {
 	c.GRPC.Address, c.HTTP.Address, c.Telemetry.MetricsAddress = "127.0.0.1:0", "127.0.0.1:0", ""
 	c.Keys.OperatorKey = config.NewSecret(operatorKey)
 	c.Limits.RequestsPerSecond, c.Limits.KeyRequestsPerSecond = 1e9, 1e9
-	c.Limits.QueueTime, c.Limits.StandingQueueTime = time.Minute, time.Minute
+	c.Limits.QueueTime, c.Limits.StandingQueueTime = 20*time.Second, 20*time.Second
 	c.Limits.StreamMessages = 10_000_000
 	log := slog.New(slog.NewJSONHandler(os.Stderr, &slog.HandlerOptions{Level: slog.LevelWarn}))
 	var direct process.Services

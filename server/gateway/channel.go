@@ -4,25 +4,114 @@
 package gateway
 
 import (
+	"context"
+	"errors"
 	"fmt"
 	"reflect"
 
 	"github.com/fullstorydev/grpchan/inprocgrpc"
 	"google.golang.org/grpc"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/metadata"
+	"google.golang.org/grpc/stats"
+	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/proto"
 
 	"github.com/catchline/catchline/server/chain"
 )
 
-// NewChannel returns a connection to services of this process that are registered on it, with the links in between.
-func NewChannel(transport string, links []chain.Link) *inprocgrpc.Channel {
-	return new(inprocgrpc.Channel).
-		WithCloner(handOver{}).
-		WithServerUnaryInterceptor(chain.Unary(transport, links)).
-		WithServerStreamInterceptor(chain.Stream(transport, links))
+// Channel is a connection to services of this process that are registered on it. Streams go through a library's channel; a unary
+// call is made on the caller's own goroutine, which saves a fifth of the time of a short one.
+type Channel struct {
+	*inprocgrpc.Channel
+	unary   grpc.UnaryServerInterceptor
+	methods map[string]unaryMethod
+	traced  bool
 }
 
-var _ grpc.ClientConnInterface = (*inprocgrpc.Channel)(nil)
+type unaryMethod struct {
+	handler grpc.MethodHandler
+	service any
+}
+
+var _ grpc.ClientConnInterface = (*Channel)(nil)
+
+// NewChannel returns a connection to services that are registered on it, with the links in between.
+func NewChannel(transport string, links []chain.Link) *Channel {
+	unary := chain.Unary(transport, links)
+	return &Channel{
+		Channel: new(inprocgrpc.Channel).
+			WithCloner(handOver{}).
+			WithServerUnaryInterceptor(unary).
+			WithServerStreamInterceptor(chain.Stream(transport, links)),
+		unary:   unary,
+		methods: map[string]unaryMethod{},
+	}
+}
+
+// RegisterService implements grpc.ServiceRegistrar.
+func (c *Channel) RegisterService(d *grpc.ServiceDesc, service any) {
+	for _, m := range d.Methods {
+		c.methods["/"+d.ServiceName+"/"+m.MethodName] = unaryMethod{m.Handler, service}
+	}
+	c.Channel.RegisterService(d, service)
+}
+
+// Trace tells h of every call.
+func (c *Channel) Trace(h stats.Handler) {
+	c.traced = true
+	c.WithServerStatsHandler(h)
+}
+
+// Invoke implements grpc.ClientConnInterface. Of the options it knows those that ask for headers and trailers.
+func (c *Channel) Invoke(ctx context.Context, method string, request, answer any, options ...grpc.CallOption) error {
+	m, ok := c.methods[method]
+	if !ok || c.traced {
+		return c.Channel.Invoke(ctx, method, request, answer, options...)
+	}
+	sent := &sentByServer{method: method}
+	md, _ := metadata.FromOutgoingContext(ctx)
+	inner := grpc.NewContextWithServerTransportStream(metadata.NewIncomingContext(ctx, md), sent)
+	take := func(to any) error { return handOver{}.Copy(to, request) }
+	got, err := m.handler(m.service, inner, take, c.unary)
+	for _, o := range options {
+		switch o := o.(type) {
+		case grpc.HeaderCallOption:
+			*o.HeaderAddr = sent.header
+		case grpc.TrailerCallOption:
+			*o.TrailerAddr = sent.trailer
+		}
+	}
+	if err == nil {
+		return handOver{}.Copy(answer, got)
+	}
+	if errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) {
+		return status.FromContextError(err).Err()
+	}
+	return err
+}
+
+// sentByServer keeps what the server of a unary call sends beside its answer.
+type sentByServer struct {
+	method          string
+	header, trailer metadata.MD
+}
+
+func (s *sentByServer) Method() string { return s.method }
+
+func (s *sentByServer) SetHeader(md metadata.MD) error {
+	s.header = metadata.Join(s.header, md)
+	return nil
+}
+
+func (s *sentByServer) SendHeader(metadata.MD) error {
+	return status.Error(codes.Internal, "headers go out with the answer")
+}
+
+func (s *sentByServer) SetTrailer(md metadata.MD) error {
+	s.trailer = metadata.Join(s.trailer, md)
+	return nil
+}
 
 // handOver passes messages between client and server of one process. A unary request or answer is handed over as it is,
 // sharing what it points to: the generated gateway neither looks at a request after sending it nor changes an answer.
@@ -32,6 +121,9 @@ type handOver struct{}
 // Copy makes out share the content of in.
 func (handOver) Copy(out, in any) error {
 	to, from := reflect.ValueOf(out).Elem(), reflect.ValueOf(in).Elem()
+	if !from.IsValid() {
+		return errors.New("no message")
+	}
 	if to.Type() != from.Type() {
 		return fmt.Errorf("a message of type %s where %s is wanted", from.Type(), to.Type())
 	}

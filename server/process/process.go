@@ -128,7 +128,7 @@ func Open(ctx context.Context, c config.Config, o Options) (p *Program, err erro
 	services.Register(channel)
 	p.makeGRPC(links, limited, chain.Streams(channel.GetServiceInfo()), tlsConfig)
 	if p.export != nil {
-		channel.WithServerStatsHandler(p.export.CallStats())
+		channel.Trace(p.export.CallStats())
 	}
 	services.Register(p.grpc)
 	go services.Watch(background)
