@@ -73,6 +73,9 @@ func ones(is bool) int {
 	return 0
 }
 
+// maxTileDiagnostics is how many of the newest tiles a calibration is shown with, beside the suspect ones.
+const maxTileDiagnostics = 5000
+
 func diagnostics(c *calib.Calibration, d *calib.Diagnostics, tiles map[string]*loggedTile) *pb.Diagnostics {
 	out := &pb.Diagnostics{
 		RSquared:            d.R2,
@@ -97,6 +100,10 @@ func diagnostics(c *calib.Calibration, d *calib.Diagnostics, tiles map[string]*l
 			one.Suspect = t.Sentence(logged.question.runMM)
 		}
 		out.Tiles = append(out.Tiles, one)
+	}
+	if extra := len(out.Tiles) - maxTileDiagnostics; extra > 0 {
+		// The oldest go, but for those that somebody ought to look at.
+		out.Tiles = append(slices.DeleteFunc(out.Tiles[:extra:extra], func(t *pb.TileDiagnostic) bool { return t.Suspect == "" }), out.Tiles[extra:]...)
 	}
 	record := c.Record()
 	before := make([]*calib.Judgement, len(record))

@@ -1,9 +1,12 @@
 package api
 
 import (
+	"bytes"
+	"compress/flate"
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"math"
 
 	"google.golang.org/protobuf/proto"
@@ -28,7 +31,11 @@ func decodeCalibration(name string, body []byte) (*activeCalibration, error) {
 		return nil, err
 	}
 	c := &calib.Calibration{}
-	if err := c.UnmarshalBinary(record.GetRegression()); err != nil {
+	regression, err := inflated(record.GetRegression())
+	if err != nil {
+		return nil, fmt.Errorf("%s cannot be read: %w", name, err)
+	}
+	if err := c.UnmarshalBinary(regression); err != nil {
 		return nil, fmt.Errorf("%s cannot be read: %w", name, err)
 	}
 	return &activeCalibration{name: name, Calibration: c, dripRatio: math.Max(record.GetShown().GetDripRatio(), 1)}, nil
@@ -131,13 +138,37 @@ func (s *calibrations) fit(ctx context.Context, p *prepared) (*storepb.Calibrati
 	shown := showCalibration(c, tiles)
 	shown.DripRatio = ratio.Median
 	shown.Verdict = verdict(len(tiles), skipped, comparison)
-	regression, err := c.MarshalBinary()
+	fitted, err := c.MarshalBinary()
+	if err != nil {
+		return nil, err
+	}
+	regression, err := deflated(fitted)
 	if err != nil {
 		return nil, err
 	}
 	return &storepb.CalibrationRecord{
 		Shown: shown, Regression: regression, Activate: p.calibration.name == "" || !comparison.Loses,
 	}, nil
+}
+
+// deflated packs a regression, which keeps what it learnt from each tile, to about half.
+func deflated(data []byte) ([]byte, error) {
+	var b bytes.Buffer
+	w, err := flate.NewWriter(&b, flate.BestSpeed)
+	if err != nil {
+		return nil, err
+	}
+	if _, err := w.Write(data); err != nil {
+		return nil, err
+	}
+	err = w.Close()
+	return b.Bytes(), err
+}
+
+func inflated(data []byte) ([]byte, error) {
+	r := flate.NewReader(bytes.NewReader(data))
+	defer r.Close()
+	return io.ReadAll(r)
 }
 
 // verdict says in a sentence why a calibration is in use or not.

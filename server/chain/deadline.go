@@ -14,6 +14,8 @@ type Deadlines struct {
 	Default time.Duration // of a unary call that brings none
 	Max     time.Duration // of a unary call, whatever it brings
 	Stream  time.Duration // of a stream, whatever it brings
+	// Long are the full names of unary methods whose work grows with the studio's log; they may take as long as a stream.
+	Long map[string]bool
 }
 
 // within returns how long a call may take at most, and false if it already has a deadline that is no later, or needs
@@ -23,7 +25,7 @@ func (d *Deadlines) within(ctx context.Context, method string, streaming bool) (
 		return 0, false
 	}
 	limit := d.Max
-	if streaming {
+	if streaming = streaming || d.Long[method]; streaming {
 		limit = d.Stream
 	}
 	deadline, has := ctx.Deadline()

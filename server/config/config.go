@@ -93,7 +93,7 @@ type Limits struct {
 type Deadlines struct {
 	Default time.Duration `name:"default" default:"30s" help:"Of a request that gives none."`
 	Max     time.Duration `name:"max" default:"2m" help:"At most, whatever the client asks for."`
-	Stream  time.Duration `name:"stream" default:"10m" help:"Of sheets and exports, at most and when none is given."`
+	Stream  time.Duration `name:"stream" default:"10m" help:"Of sheets, exports, imports and fits, at most and when none is given."`
 }
 
 // Telemetry are the settings of logs, metrics and traces.

@@ -23,6 +23,7 @@ import (
 	"google.golang.org/grpc/keepalive"
 	"google.golang.org/grpc/reflection"
 
+	pb "github.com/catchline/catchline/proto/catchline/v1"
 	"github.com/catchline/catchline/server/access"
 	"github.com/catchline/catchline/server/api"
 	"github.com/catchline/catchline/server/chain"
@@ -193,7 +194,10 @@ func newLimits(c *config.Config, metrics *telemetry.Metrics) *limits.Limits {
 }
 
 func deadlines(c *config.Config) chain.Deadlines {
-	return chain.Deadlines{Default: c.Deadlines.Default, Max: c.Deadlines.Max, Stream: c.Deadlines.Stream}
+	return chain.Deadlines{
+		Default: c.Deadlines.Default, Max: c.Deadlines.Max, Stream: c.Deadlines.Stream,
+		Long: map[string]bool{pb.CalibrationService_FitCalibration_FullMethodName: true, pb.TileService_ImportTiles_FullMethodName: true},
+	}
 }
 
 func (p *Program) guard(ctx context.Context) (*access.Guard, error) {

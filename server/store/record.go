@@ -78,8 +78,8 @@ const (
 	maxLabelBytes = 500
 	// MaxLabels is the largest number of labels of a record.
 	MaxLabels = 64
-	// MaxBodyBytes is the largest body that is stored.
-	MaxBodyBytes = 16 << 20
+	// MaxBodyBytes is the largest body that is stored: room for a calibration that learnt from several hundred thousand tiles.
+	MaxBodyBytes = 256 << 20
 )
 
 func checkText(field, value string, least, most int) error {

@@ -488,7 +488,7 @@ type Diagnostics struct {
 	PerGlaze []*AccuracyOf `protobuf:"bytes,11,rep,name=per_glaze,json=perGlaze,proto3" json:"per_glaze,omitempty"`
 	// By cone.
 	PerCone []*AccuracyOf `protobuf:"bytes,12,rep,name=per_cone,json=perCone,proto3" json:"per_cone,omitempty"`
-	// By tile; only when one calibration is read.
+	// By tile, the newest 5000 and whatever is suspect; only when one calibration is read.
 	Tiles []*TileDiagnostic `protobuf:"bytes,13,rep,name=tiles,proto3" json:"tiles,omitempty"`
 	// Standard deviations of the groups that were found, by kind.
 	GroupSd       map[string]float64 `protobuf:"bytes,14,rep,name=group_sd,json=groupSd,proto3" json:"group_sd,omitempty" protobuf_key:"bytes,1,opt,name=key" protobuf_val:"fixed64,2,opt,name=value"`
