@@ -6,6 +6,7 @@ import (
 
 	"gonum.org/v1/gonum/diff/fd"
 	"gonum.org/v1/gonum/integrate/quad"
+	"gonum.org/v1/gonum/mathext"
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
@@ -82,6 +83,19 @@ func TestBlendHasTheIntervalsOfTheSum(t *testing.T) {
 				if math.Abs(below-p) > tolerance {
 					t.Errorf("df %v, variance %v: %v lies below where %v should", df, V, below, p)
 				}
+			}
+		}
+	}
+}
+
+// The finite series of whole degrees of freedom against gonum's incomplete beta function.
+func TestTailOfWholeDegreesOfFreedom(t *testing.T) {
+	for ν := 1; ν <= maxWhole; ν++ {
+		s := newStudent(float64(ν))
+		for z := -12.0; z < 0; z += 0.37 {
+			want := 0.5 * mathext.RegIncBeta(0.5*s.df, 0.5, s.df/(s.df+z*z))
+			if got := s.cdf(z); math.Abs(got-want) > 1e-10*want {
+				t.Errorf("%d degrees of freedom, tail beyond %g: %g, want %g", ν, z, got, want)
 			}
 		}
 	}

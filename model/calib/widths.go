@@ -13,7 +13,7 @@ import (
 const (
 	// Widths are few numbers, and a part of a long log tells them to a few per cent: at most so many tiles, of as many glazes
 	// as bring at most so many groups. Coefficients are always learnt from all tiles and groups.
-	maxWidthTiles  = 2048
+	maxWidthTiles  = 1024
 	maxWidthGroups = 200
 	minWidth       = 1e-4
 	maxWidth       = 10.0
