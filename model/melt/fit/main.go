@@ -15,6 +15,10 @@
 // Tried and not kept: kriging the residuals (worse in both windows); boosted trees as further teachers (window 1 a little better, window 2
 // and soda-lime glasses with Li2O worse once the one network had learnt from them); iron as two oxides as written down (no better, and reduction then stiffens
 // a melt); a narrower robust loss (heavier tails); more weight for the windows (no difference); the published formula at full weight (a larger root mean square).
+//
+// Of the teachers alone, before any is distilled: a direct linear path from features to outputs, a network twice as wide and saturating features of
+// the rare oxides made no clear difference, stronger weight decay was worse in window 2 and more noise on the features no better. Counting a melt's points by the root of
+// their number lowers both medians and raises window 1's 90th percentile and root mean square.
 package main
 
 import (
