@@ -6,6 +6,7 @@ import (
 	"sort"
 	"strings"
 
+	"github.com/catchline/catchline/model"
 	"github.com/catchline/catchline/model/calib"
 	pb "github.com/catchline/catchline/proto/catchline/v1"
 )
@@ -97,7 +98,7 @@ func diagnostics(c *calib.Calibration, d *calib.Diagnostics, tiles map[string]*l
 		out.CensoredTiles += int32(ones(t.Outcome != calib.Measured))
 		one := &pb.TileDiagnostic{Tile: t.Tile, Leverage: t.Leverage, StandardisedResidual: t.StandardResidual, Weight: weight(t)}
 		if logged := tiles[t.Tile]; logged != nil {
-			one.Suspect = t.Sentence(logged.question.runMM)
+			one.Suspect = t.Sentence(logged.runMM)
 		}
 		out.Tiles = append(out.Tiles, one)
 	}
@@ -165,7 +166,7 @@ func accuracy(s *calib.Scores, judged []*calib.Judgement, tiles map[string]*logg
 		if t == nil {
 			continue
 		}
-		said := t.question.runMM(j.Mean)
+		said := t.runMM(j.Mean)
 		from, to := t.measured()
 		seen := math.Min(math.Max(said, from), to) // what is known of a censored tile
 		e := math.Log1p(seen) - math.Log1p(said)
@@ -180,8 +181,10 @@ func accuracy(s *calib.Scores, judged []*calib.Judgement, tiles map[string]*logg
 	return a
 }
 
-// runMM is the run in millimetres that ln drive makes on this wall.
-func (q *question) runMM(lnDrive float64) float64 { return 1e3 * q.Wall.Run(math.Exp(lnDrive)) }
+// runMM is the run in millimetres that ln drive makes on a wall.
+func runMM(w model.Wall, lnDrive float64) float64 { return 1e3 * w.Run(math.Exp(lnDrive)) }
+
+func (q *question) runMM(lnDrive float64) float64 { return runMM(q.Wall, lnDrive) }
 
 // measured gives the bounds in millimetres of what came out.
 func (t *loggedTile) measured() (from, to float64) {

@@ -110,11 +110,7 @@ func (s *calibrations) finish(ctx context.Context, studio, number string) (*pb.C
 // fit learns from the studio's tiles and judges the result against the active calibration.
 func (s *calibrations) fit(ctx context.Context, p *prepared) (*storepb.CalibrationRecord, error) {
 	// The drip ratio goes into the reading of every tile, so it comes first.
-	tiles, _, err := s.api.cache.readTiles(ctx, p, p.calibration)
-	if err != nil {
-		return nil, err
-	}
-	ratio, err := dripRatio(tiles)
+	ratio, err := s.api.cache.dripRatio(ctx, p.studio)
 	if err != nil {
 		return nil, err
 	}

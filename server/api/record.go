@@ -82,7 +82,7 @@ func diagnosed(c *calib.Calibration, tiles map[string]*loggedTile) []suspect {
 	for i := range d.Tiles {
 		t := &d.Tiles[i]
 		if logged := tiles[t.Tile]; logged != nil && t.Suspect {
-			out = append(out, suspect{t.Tile, t.Sentence(logged.question.runMM)})
+			out = append(out, suspect{t.Tile, t.Sentence(logged.runMM)})
 		}
 	}
 	return out
@@ -92,18 +92,16 @@ func point(j *calib.Judgement, t *loggedTile, suspect string) *pb.RecordPoint {
 	from, to := t.measured()
 	p := &pb.RecordPoint{
 		Tile:              t.name,
-		FireDate:          t.tile.GetFireDate(),
-		PredictedMm:       t.question.runMM(j.Mean),
-		P10Mm:             t.question.runMM(j.Quantile(0.1)),
-		P90Mm:             t.question.runMM(j.Quantile(0.9)),
+		FireDate:          t.fireDate,
+		PredictedMm:       t.runMM(j.Mean),
+		P10Mm:             t.runMM(j.Quantile(0.1)),
+		P90Mm:             t.runMM(j.Quantile(0.9)),
 		ExceedProbability: j.Exceeds,
 		MeasuredFromMm:    from,
 		MeasuredToMm:      finite(to),
+		Glazes:            t.glazes,
 		Cone:              j.Cone,
 		Suspect:           suspect,
-	}
-	for _, l := range t.tile.GetLayering().GetLayers() {
-		p.Glazes = append(p.Glazes, l.GetGlaze())
 	}
 	return p
 }

@@ -141,13 +141,17 @@ func outcome(t *pb.Tile) model.Outcome {
 	return o
 }
 
-// loggedTile is a tile of the log with what the regression sees of it.
+// loggedTile is what the regression sees of a tile of the log, and no more than that is needed of it to tell of it: a log is long.
 type loggedTile struct {
 	name     string
-	tile     *pb.Tile
-	question *question
+	fireDate string
+	glazes   []string // resource names, first applied first
+	wall     model.Wall
 	calib    calib.Tile
 }
+
+// runMM is the run in millimetres that ln drive makes on the tile.
+func (t *loggedTile) runMM(lnDrive float64) float64 { return runMM(t.wall, lnDrive) }
 
 // skippedTile is one that cannot be learnt from, and why.
 type skippedTile struct {
@@ -166,7 +170,11 @@ func (l *tileLog) read(key store.Key, sequence int64, t *pb.Tile) (*loggedTile, 
 	if err != nil {
 		return nil, err
 	}
-	return &loggedTile{name, t, q, ct}, nil
+	one := &loggedTile{name: name, fireDate: t.GetFireDate(), wall: q.Wall, calib: ct}
+	for _, l := range t.GetLayering().GetLayers() {
+		one.glazes = append(one.glazes, l.GetGlaze())
+	}
+	return one, nil
 }
 
 // readTiles reads all tiles of a studio that are not set aside, oldest first. What cannot be learnt from comes back apart.
@@ -194,14 +202,17 @@ func (s *studioCache) readTiles(ctx context.Context, p *prepared, c *activeCalib
 }
 
 // dripRatio is how many times further the longest drip gets than the mean front, by the tiles that were read both ways.
-func dripRatio(tiles []*loggedTile) (film.DripRatio, error) {
+func (s *studioCache) dripRatio(ctx context.Context, studio string) (film.DripRatio, error) {
 	var readings []film.DripReading
-	for _, t := range tiles {
-		longest, ok := t.tile.GetOutcome().(*pb.Tile_RunMm)
-		if !ok || t.tile.MeanFrontMm == nil || t.tile.GetMeanFrontMm() <= 0 || longest.RunMm < t.tile.GetMeanFrontMm() {
-			continue
+	err := scan(ctx, s.api.store, studio, store.KindTile, func(_ store.Key, t *pb.Tile) {
+		longest, ok := t.GetOutcome().(*pb.Tile_RunMm)
+		if !ok || t.GetSetAside() || t.GetMeanFrontMm() <= 0 || longest.RunMm < t.GetMeanFrontMm() {
+			return
 		}
-		readings = append(readings, film.DripReading{Longest: longest.RunMm * 1e-3, MeanFront: t.tile.GetMeanFrontMm() * 1e-3})
+		readings = append(readings, film.DripReading{Longest: longest.RunMm * 1e-3, MeanFront: t.GetMeanFrontMm() * 1e-3})
+	})
+	if err != nil {
+		return film.DripRatio{}, err
 	}
 	ratio, err := film.CalibrateDrips(readings)
 	if err != nil {
