@@ -100,6 +100,32 @@ func TestCommittedScoresBeatFluegel(t *testing.T) {
 	}
 }
 
+// Of the cross-validated points of each window, 76 to 84 % lie in the 80 % interval, its deviation fitted on the other folds.
+func TestCommittedCoverage(t *testing.T) {
+	f, err := os.Open(testScores)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	rows, err := csv.NewReader(f).ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	checked := 0
+	for _, r := range rows[1:] {
+		if r[1] != "all" || r[2] == "0" {
+			continue
+		}
+		checked++
+		if inside, err := strconv.ParseFloat(r[7], 64); err != nil || inside < 0.76 || inside > 0.84 {
+			t.Errorf("window %s: share %s in the 80 %% interval", r[2], r[7])
+		}
+	}
+	if checked != 2 {
+		t.Errorf("%d windows have a coverage, want 2", checked)
+	}
+}
+
 // No group is on both sides of a split.
 func TestFoldsKeepGroupsWhole(t *testing.T) {
 	data, err := readData(testData)

@@ -107,6 +107,20 @@ func report(w io.Writer, data []sample, all []outcome, sd func(*outcome) float64
 		fmt.Fprintf(w, "  %-22v  %v\n", o, scoreOf(e))
 	}
 	fmt.Fprintln(w, "share of held-out points in the 80 % interval, mean deviation")
+	for _, c := range coverages(all, sd) {
+		fmt.Fprintf(w, "  window %d  %.1f %%  %.3f\n", c.window, 100*c.inside, c.mean)
+	}
+	worstGroups(w, all)
+}
+
+// coverage is the share of a window's held-out points inside the 80 % interval, and the mean deviation there.
+type coverage struct {
+	window       int
+	inside, mean float64
+}
+
+func coverages(all []outcome, sd func(*outcome) float64) []coverage {
+	var out []coverage
 	for _, win := range []int{1, 2, 0} {
 		in, n, mean := 0, 0, 0.0
 		for i := range all {
@@ -119,9 +133,9 @@ func report(w io.Writer, data []sample, all []outcome, sd func(*outcome) float64
 				}
 			}
 		}
-		fmt.Fprintf(w, "  window %d  %.1f %%  %.3f\n", win, 100*float64(in)/float64(n), mean/float64(n))
+		out = append(out, coverage{win, float64(in) / float64(n), mean / float64(n)})
 	}
-	worstGroups(w, all)
+	return out
 }
 
 // worstGroups prints the groups that add most to the squared error of the windows.

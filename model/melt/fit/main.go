@@ -79,11 +79,12 @@ func run(tableOnly bool) error {
 		}
 		sd[f] = func(o *outcome) float64 { return d.SD(&o.signals) }
 	}
-	report(os.Stdout, data, all, func(o *outcome) float64 { return sd[o.fold](o) })
+	heldOutSD := func(o *outcome) float64 { return sd[o.fold](o) }
+	report(os.Stdout, data, all, heldOutSD)
 	if tableOnly {
 		return nil
 	}
-	if err := writeScores(scoresPath, scores); err != nil {
+	if err := writeScores(scoresPath, scores, coverages(all, heldOutSD)); err != nil {
 		return err
 	}
 	return writeCoefficients(coefficientsPath, fit(data, fullPlan), deviation, rangeOf(data, all))

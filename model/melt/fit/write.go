@@ -110,17 +110,21 @@ func scoresOf(plan string, fold int, out []outcome) []foldScore {
 	return s
 }
 
-func writeScores(path string, scores []foldScore) error {
+// writeScores writes the scores by fold, and at the end one row for each window pooled over the folds with its coverage alone.
+func writeScores(path string, scores []foldScore, covered []coverage) error {
 	f, err := os.Create(path)
 	if err != nil {
 		return err
 	}
 	defer f.Close()
 	w := csv.NewWriter(f)
-	w.Write([]string{"plan", "fold", "window", "points", "median_abs_log10", "p90_abs_log10", "rms_log10"})
+	w.Write([]string{"plan", "fold", "window", "points", "median_abs_log10", "p90_abs_log10", "rms_log10", "inside_80"})
 	for _, s := range scores {
 		g := func(v float64) string { return strconv.FormatFloat(v, 'f', 4, 64) }
-		w.Write([]string{s.plan, strconv.Itoa(s.fold), strconv.Itoa(s.window), strconv.Itoa(s.n), g(s.median), g(s.p90), g(s.rms)})
+		w.Write([]string{s.plan, strconv.Itoa(s.fold), strconv.Itoa(s.window), strconv.Itoa(s.n), g(s.median), g(s.p90), g(s.rms), ""})
+	}
+	for _, c := range covered {
+		w.Write([]string{"full", "all", strconv.Itoa(c.window), "", "", "", "", strconv.FormatFloat(c.inside, 'f', 4, 64)})
 	}
 	w.Flush()
 	return w.Error()
