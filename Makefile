@@ -74,8 +74,8 @@ STATICCHECK = go tool -modfile=proto/tools/go.mod staticcheck
 .PHONY: check
 check:
 	test -z "$$(gofmt -l $$(git ls-files '*.go'))" || { gofmt -l $$(git ls-files '*.go'); exit 1; }
-	go vet ./... ./testdata/demo/...
-	$(STATICCHECK) ./... ./testdata/demo/...
+	go vet $(PACKAGES)
+	$(STATICCHECK) $(PACKAGES)
 
 # Every fuzz target for FUZZTIME each.
 FUZZTIME ?= 5s

@@ -303,4 +303,3 @@ func TestReadings(t *testing.T) {
 		}
 	}
 }
-

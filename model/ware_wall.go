@@ -22,8 +22,8 @@ type WareWall struct {
 	// The course, all rising: ln of the drive and of the mean front's run up to the foot; ln of the drive and the volume over the foot.
 	lnDrive, lnRun []float64
 	lnOver, over   []float64
-	footDrive            float64 // at which the mean front reaches the foot; +Inf: not within the course
-	beyond               float64 // factor on the drive with which a straight wall continues the course below the foot
+	footDrive      float64 // at which the mean front reaches the foot; +Inf: not within the course
+	beyond         float64 // factor on the drive with which a straight wall continues the course below the foot
 }
 
 // LowerBand is a further band on a ware, between two distances from the foot in m, with its thickness in m and its mobility on an

@@ -314,7 +314,7 @@ func (c *Calibration) oneStep(r *row, mean, variance float64) (h, z float64) {
 		return s.slope - (η-mean)/variance
 	}
 	// A t likelihood can have two modes; the search begins at the mean and goes to the first one uphill.
-	low, high := mean, mean
+	var low, high float64
 	reach := math.Sqrt(variance)
 	if slope(mean) > 0 {
 		for high = mean + reach; slope(high) > 0; high += reach {

@@ -13,7 +13,7 @@ import (
 
 // readStatements are those of fixed text, but for Scan's; lists are put together in listQuery.
 type readStatements struct {
-	get, findKey, live, versions, answered *sql.Stmt
+	get, findKey, versions, answered *sql.Stmt
 }
 
 func prepareReads(ctx context.Context, db *sql.DB) (*readStatements, error) {
