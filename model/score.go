@@ -89,7 +89,7 @@ func (q *Question) Score(middling *Fired) (*Score, error) {
 			return nil, err
 		}
 	}
-	q.addFlags(s)
+	s.Flags = q.Flags(&s.Physics)
 	return s, nil
 }
 
@@ -245,12 +245,13 @@ func (q *Question) coneLess() ([]Layer, error) {
 	return out, nil
 }
 
-// Thicknesses beyond which a score is flagged, in m: fired glaze is 0.3 to 0.6 mm on most stoneware (common practice, no source).
+// Thickness beyond which a score is flagged, in m: fired glaze is 0.3 to 0.6 mm on most stoneware (common practice, no source).
 const thickFilm = 1.5e-3
 
-func (q *Question) addFlags(s *Score) {
+// Flags tells what makes an answer less sure than it looks. p is the physics of the question, worked out before.
+func (q *Question) Flags(p *Physics) (flags []Flag) {
 	flag := func(code, format string, args ...any) {
-		s.Flags = append(s.Flags, Flag{code, fmt.Sprintf(format, args...)})
+		flags = append(flags, Flag{code, fmt.Sprintf(format, args...)})
 	}
 	seen := map[*Glaze]bool{}
 	for i := range q.Layers {
@@ -277,12 +278,13 @@ func (q *Question) addFlags(s *Score) {
 	if q.Calibration.Search().Tiles == 0 {
 		flag("no_tiles", "No tile of this studio stands behind this score; it is the physics with its prior alone.")
 	}
-	if s.Physics.Held > 0.25 {
-		flag("held_by_surface_tension", "Surface tension could hold up %.0f %% of this band's weight: whether it starts to move is unsure.", 100*s.Physics.Held)
+	if p.Held > 0.25 {
+		flag("held_by_surface_tension", "Surface tension could hold up %.0f %% of this band's weight: whether it starts to move is unsure.", 100*p.Held)
 	}
-	if s.Physics.Flow.Thickness > thickFilm {
-		flag("thick_layer", "The glaze is %.1f mm thick; above 1.5 mm the model's thin film is only rough.", 1e3*s.Physics.Flow.Thickness)
+	if p.Flow.Thickness > thickFilm {
+		flag("thick_layer", "The glaze is %.1f mm thick; above 1.5 mm the model's thin film is only rough.", 1e3*p.Flow.Thickness)
 	}
+	return flags
 }
 
 // coneSlack is by how much a firing may miss a glaze's cones before it is worth a word: a hold adds as much.

@@ -20,11 +20,55 @@ type scores struct {
 }
 
 func (s *scores) ScoreLayering(ctx context.Context, r *pb.ScoreLayeringRequest) (*pb.Score, error) {
+	if r.GetView() == pb.ScoreView_SCORE_VIEW_NUMBERS {
+		return s.numbers(ctx, r)
+	}
 	q, score, err := s.score(ctx, "", r)
 	if err != nil {
 		return nil, err
 	}
 	return s.show(ctx, q, score)
+}
+
+// numbers answers with what a decision hangs on, and with the codes of what goes with it.
+func (s *scores) numbers(ctx context.Context, r *pb.ScoreLayeringRequest) (*pb.Score, error) {
+	q, err := s.api.cache.ask(ctx, "", r)
+	if err != nil {
+		return nil, err
+	}
+	var physics model.Physics
+	e, err := q.Estimate(&physics)
+	if err != nil {
+		return nil, err
+	}
+	out := q.showEstimate(&e)
+	out.Flags = showFlags(q.Flags(&physics))
+	out.Cautions = q.cautions(boundsOf(q.studio.settings).Word(e.Exceed), risk.None)
+	for _, c := range out.Cautions {
+		c.Text = ""
+	}
+	return out, nil
+}
+
+// showEstimate writes the numbers of a score as callers see them.
+func (q *question) showEstimate(e *model.Estimate) *pb.Score {
+	const mm = 1e3
+	return &pb.Score{
+		MedianRunMm: e.Median * mm, RunP10Mm: e.P10 * mm, RunP90Mm: e.P90 * mm,
+		ExceedProbability: e.Exceed,
+		ClearanceMm:       q.Wall.Clearance() * mm, ClearanceNeededMm: e.ClearanceNeeded * mm,
+		ToleratedRisk: q.Tolerated,
+		Risk:          boundsOf(q.studio.settings).word(e.Exceed),
+		Calibration:   q.calibration.name,
+	}
+}
+
+func showFlags(flags []model.Flag) []*pb.Flag {
+	var out []*pb.Flag
+	for _, f := range flags {
+		out = append(out, &pb.Flag{Code: f.Code, Sentence: f.Sentence})
+	}
+	return out
 }
 
 // score answers a request in the model's own terms.
@@ -66,25 +110,15 @@ func (s *scores) show(ctx context.Context, q *question, score *model.Score) (*pb
 	if err != nil {
 		return nil, err
 	}
-	bounds := boundsOf(q.studio.settings)
-	out := &pb.Score{
-		MedianRunMm: score.Median * mm, RunP10Mm: score.P10 * mm, RunP90Mm: score.P90 * mm,
-		ExceedProbability: score.Exceed,
-		ClearanceMm:       q.Wall.Clearance() * mm, ClearanceNeededMm: score.ClearanceNeeded * mm,
-		ToleratedRisk: q.Tolerated,
-		Risk:          bounds.word(score.Exceed),
-		Drivers:       q.drivers(score),
-		Evidence:      s.evidence(ctx, q, score),
-		Calibration:   q.calibration.name,
-		Physics:       q.physics(score),
-		Foot:          footAndShelf(foot, cookie),
-		Cautions:      q.cautions(bounds.Word(score.Exceed), cookie.Kind),
-	}
+	out := q.showEstimate(&score.Estimate)
+	out.Drivers = q.drivers(score)
+	out.Evidence = s.evidence(ctx, q, score)
+	out.Physics = q.physics(score)
+	out.Foot = footAndShelf(foot, cookie)
+	out.Cautions = q.cautions(boundsOf(q.studio.settings).Word(score.Exceed), cookie.Kind)
+	out.Flags = showFlags(score.Flags)
 	for _, r := range score.Solo {
 		out.SoloRuns = append(out.SoloRuns, &pb.SoloRun{Glaze: r.Glaze, MedianRunMm: r.Median * mm, RunP10Mm: r.P10 * mm, RunP90Mm: r.P90 * mm})
-	}
-	for _, f := range score.Flags {
-		out.Flags = append(out.Flags, &pb.Flag{Code: f.Code, Sentence: f.Sentence})
 	}
 	return out, nil
 }

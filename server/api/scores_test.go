@@ -56,6 +56,26 @@ func TestScoreMovesWithTiles(t *testing.T) {
 	}
 }
 
+// The numbers alone are those of the whole score, with the codes of what goes with them.
+func TestNumbersAreThoseOfTheScore(t *testing.T) {
+	w := newStudio(t)
+	whole := must(w.scores.ScoreLayering(w, twoLayers()))(t)
+	asked := twoLayers()
+	asked.View = pb.ScoreView_SCORE_VIEW_NUMBERS
+	brief := must(w.scores.ScoreLayering(w, asked))(t)
+	if len(brief.Cautions) == 0 || brief.Cautions[0].Code == "" || brief.Cautions[0].Text != "" || brief.Physics != nil || brief.Drivers != nil {
+		t.Errorf("more or less than numbers: %v", brief)
+	}
+	want := &pb.Score{
+		MedianRunMm: whole.MedianRunMm, RunP10Mm: whole.RunP10Mm, RunP90Mm: whole.RunP90Mm, ExceedProbability: whole.ExceedProbability,
+		ClearanceMm: whole.ClearanceMm, ClearanceNeededMm: whole.ClearanceNeededMm, ToleratedRisk: whole.ToleratedRisk, Risk: whole.Risk,
+		Calibration: whole.Calibration, Flags: whole.Flags, Cautions: brief.Cautions,
+	}
+	if !proto.Equal(brief, want) {
+		t.Errorf("numbers %v, of the whole score %v", brief, want)
+	}
+}
+
 func TestSheetIsTheScores(t *testing.T) {
 	w := newStudio(t)
 	choices := []*pb.Layer{{Glaze: "studios/test/glazes/clear"}, {Glaze: "studios/test/glazes/amber"}, {Glaze: "studios/test/glazes/jar"}}

@@ -83,6 +83,60 @@ func (Risk) EnumDescriptor() ([]byte, []int) {
 	return file_catchline_v1_score_proto_rawDescGZIP(), []int{0}
 }
 
+// How much of a score is worked out and sent.
+type ScoreView int32
+
+const (
+	// All of it.
+	ScoreView_SCORE_VIEW_UNSPECIFIED ScoreView = 0
+	// All of it.
+	ScoreView_SCORE_VIEW_FULL ScoreView = 1
+	// Run, interval, probability, clearance, risk word, calibration, flags, and the codes of the cautions without their texts; for an app that
+	// scores much and knows the texts.
+	ScoreView_SCORE_VIEW_NUMBERS ScoreView = 2
+)
+
+// Enum value maps for ScoreView.
+var (
+	ScoreView_name = map[int32]string{
+		0: "SCORE_VIEW_UNSPECIFIED",
+		1: "SCORE_VIEW_FULL",
+		2: "SCORE_VIEW_NUMBERS",
+	}
+	ScoreView_value = map[string]int32{
+		"SCORE_VIEW_UNSPECIFIED": 0,
+		"SCORE_VIEW_FULL":        1,
+		"SCORE_VIEW_NUMBERS":     2,
+	}
+)
+
+func (x ScoreView) Enum() *ScoreView {
+	p := new(ScoreView)
+	*p = x
+	return p
+}
+
+func (x ScoreView) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (ScoreView) Descriptor() protoreflect.EnumDescriptor {
+	return file_catchline_v1_score_proto_enumTypes[1].Descriptor()
+}
+
+func (ScoreView) Type() protoreflect.EnumType {
+	return &file_catchline_v1_score_proto_enumTypes[1]
+}
+
+func (x ScoreView) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use ScoreView.Descriptor instead.
+func (ScoreView) EnumDescriptor() ([]byte, []int) {
+	return file_catchline_v1_score_proto_rawDescGZIP(), []int{1}
+}
+
 // Kind of cookie.
 type CookieKind int32
 
@@ -124,11 +178,11 @@ func (x CookieKind) String() string {
 }
 
 func (CookieKind) Descriptor() protoreflect.EnumDescriptor {
-	return file_catchline_v1_score_proto_enumTypes[1].Descriptor()
+	return file_catchline_v1_score_proto_enumTypes[2].Descriptor()
 }
 
 func (CookieKind) Type() protoreflect.EnumType {
-	return &file_catchline_v1_score_proto_enumTypes[1]
+	return &file_catchline_v1_score_proto_enumTypes[2]
 }
 
 func (x CookieKind) Number() protoreflect.EnumNumber {
@@ -137,7 +191,7 @@ func (x CookieKind) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use CookieKind.Descriptor instead.
 func (CookieKind) EnumDescriptor() ([]byte, []int) {
-	return file_catchline_v1_score_proto_rawDescGZIP(), []int{1}
+	return file_catchline_v1_score_proto_rawDescGZIP(), []int{2}
 }
 
 // Kinds of change that advice may try.
@@ -193,11 +247,11 @@ func (x ChangeKind) String() string {
 }
 
 func (ChangeKind) Descriptor() protoreflect.EnumDescriptor {
-	return file_catchline_v1_score_proto_enumTypes[2].Descriptor()
+	return file_catchline_v1_score_proto_enumTypes[3].Descriptor()
 }
 
 func (ChangeKind) Type() protoreflect.EnumType {
-	return &file_catchline_v1_score_proto_enumTypes[2]
+	return &file_catchline_v1_score_proto_enumTypes[3]
 }
 
 func (x ChangeKind) Number() protoreflect.EnumNumber {
@@ -206,7 +260,7 @@ func (x ChangeKind) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use ChangeKind.Descriptor instead.
 func (ChangeKind) EnumDescriptor() ([]byte, []int) {
-	return file_catchline_v1_score_proto_rawDescGZIP(), []int{2}
+	return file_catchline_v1_score_proto_rawDescGZIP(), []int{3}
 }
 
 // What kind of thing.
@@ -262,11 +316,11 @@ func (x Driver_Kind) String() string {
 }
 
 func (Driver_Kind) Descriptor() protoreflect.EnumDescriptor {
-	return file_catchline_v1_score_proto_enumTypes[3].Descriptor()
+	return file_catchline_v1_score_proto_enumTypes[4].Descriptor()
 }
 
 func (Driver_Kind) Type() protoreflect.EnumType {
-	return &file_catchline_v1_score_proto_enumTypes[3]
+	return &file_catchline_v1_score_proto_enumTypes[4]
 }
 
 func (x Driver_Kind) Number() protoreflect.EnumNumber {
@@ -301,7 +355,9 @@ type ScoreLayeringRequest struct {
 	// Probability of exceeding the clearance that is tolerated, 0.001 to 0.5. Unset: the studio's.
 	ToleratedRisk *float64 `protobuf:"fixed64,8,opt,name=tolerated_risk,json=toleratedRisk,proto3,oneof" json:"tolerated_risk,omitempty"`
 	// An earlier calibration to use, `studios/{studio}/calibrations/{number}`. Empty: the active one.
-	Calibration   string `protobuf:"bytes,9,opt,name=calibration,proto3" json:"calibration,omitempty"`
+	Calibration string `protobuf:"bytes,9,opt,name=calibration,proto3" json:"calibration,omitempty"`
+	// How much is sent; read by ScoreLayering only.
+	View          ScoreView `protobuf:"varint,10,opt,name=view,proto3,enum=catchline.v1.ScoreView" json:"view,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -408,6 +464,13 @@ func (x *ScoreLayeringRequest) GetCalibration() string {
 		return x.Calibration
 	}
 	return ""
+}
+
+func (x *ScoreLayeringRequest) GetView() ScoreView {
+	if x != nil {
+		return x.View
+	}
+	return ScoreView_SCORE_VIEW_UNSPECIFIED
 }
 
 type isScoreLayeringRequest_FiringSource interface {
@@ -789,7 +852,7 @@ type Caution struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// A stable word, such as shelf, grinding, fumes, food_contact.
 	Code string `protobuf:"bytes,1,opt,name=code,proto3" json:"code,omitempty"`
-	// The caution in full.
+	// The caution in full; empty where only numbers were asked for.
 	Text          string `protobuf:"bytes,2,opt,name=text,proto3" json:"text,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -2591,7 +2654,7 @@ var File_catchline_v1_score_proto protoreflect.FileDescriptor
 
 const file_catchline_v1_score_proto_rawDesc = "" +
 	"\n" +
-	"\x18catchline/v1/score.proto\x12\fcatchline.v1\x1a\x19catchline/v1/firing.proto\x1a\x1bcatchline/v1/layering.proto\x1a\x1cgoogle/api/annotations.proto\"\x8e\x03\n" +
+	"\x18catchline/v1/score.proto\x12\fcatchline.v1\x1a\x19catchline/v1/firing.proto\x1a\x1bcatchline/v1/layering.proto\x1a\x1cgoogle/api/annotations.proto\"\xbb\x03\n" +
 	"\x14ScoreLayeringRequest\x12\x16\n" +
 	"\x06parent\x18\x01 \x01(\tR\x06parent\x122\n" +
 	"\blayering\x18\x02 \x01(\v2\x16.catchline.v1.LayeringR\blayering\x12\x18\n" +
@@ -2602,7 +2665,9 @@ const file_catchline_v1_score_proto_rawDesc = "" +
 	"\x04kiln\x18\x06 \x01(\tR\x04kiln\x12\x16\n" +
 	"\x06tester\x18\a \x01(\tR\x06tester\x12*\n" +
 	"\x0etolerated_risk\x18\b \x01(\x01H\x01R\rtoleratedRisk\x88\x01\x01\x12 \n" +
-	"\vcalibration\x18\t \x01(\tR\vcalibrationB\x0f\n" +
+	"\vcalibration\x18\t \x01(\tR\vcalibration\x12+\n" +
+	"\x04view\x18\n" +
+	" \x01(\x0e2\x17.catchline.v1.ScoreViewR\x04viewB\x0f\n" +
 	"\rfiring_sourceB\x11\n" +
 	"\x0f_tolerated_risk\"\x8c\x02\n" +
 	"\x06Driver\x12-\n" +
@@ -2804,7 +2869,11 @@ const file_catchline_v1_score_proto_rawDesc = "" +
 	"\bRISK_LOW\x10\x01\x12\x11\n" +
 	"\rRISK_MODERATE\x10\x02\x12\r\n" +
 	"\tRISK_HIGH\x10\x03\x12\x0f\n" +
-	"\vRISK_SEVERE\x10\x04*n\n" +
+	"\vRISK_SEVERE\x10\x04*T\n" +
+	"\tScoreView\x12\x1a\n" +
+	"\x16SCORE_VIEW_UNSPECIFIED\x10\x00\x12\x13\n" +
+	"\x0fSCORE_VIEW_FULL\x10\x01\x12\x16\n" +
+	"\x12SCORE_VIEW_NUMBERS\x10\x02*n\n" +
 	"\n" +
 	"CookieKind\x12\x1b\n" +
 	"\x17COOKIE_KIND_UNSPECIFIED\x10\x00\x12\x14\n" +
@@ -2842,98 +2911,100 @@ func file_catchline_v1_score_proto_rawDescGZIP() []byte {
 	return file_catchline_v1_score_proto_rawDescData
 }
 
-var file_catchline_v1_score_proto_enumTypes = make([]protoimpl.EnumInfo, 4)
+var file_catchline_v1_score_proto_enumTypes = make([]protoimpl.EnumInfo, 5)
 var file_catchline_v1_score_proto_msgTypes = make([]protoimpl.MessageInfo, 25)
 var file_catchline_v1_score_proto_goTypes = []any{
 	(Risk)(0),                      // 0: catchline.v1.Risk
-	(CookieKind)(0),                // 1: catchline.v1.CookieKind
-	(ChangeKind)(0),                // 2: catchline.v1.ChangeKind
-	(Driver_Kind)(0),               // 3: catchline.v1.Driver.Kind
-	(*ScoreLayeringRequest)(nil),   // 4: catchline.v1.ScoreLayeringRequest
-	(*Driver)(nil),                 // 5: catchline.v1.Driver
-	(*SoloRun)(nil),                // 6: catchline.v1.SoloRun
-	(*EvidenceTile)(nil),           // 7: catchline.v1.EvidenceTile
-	(*Evidence)(nil),               // 8: catchline.v1.Evidence
-	(*Flag)(nil),                   // 9: catchline.v1.Flag
-	(*Caution)(nil),                // 10: catchline.v1.Caution
-	(*PhysicsDetail)(nil),          // 11: catchline.v1.PhysicsDetail
-	(*FootAndShelf)(nil),           // 12: catchline.v1.FootAndShelf
-	(*Score)(nil),                  // 13: catchline.v1.Score
-	(*SheetPosition)(nil),          // 14: catchline.v1.SheetPosition
-	(*SheetPlan)(nil),              // 15: catchline.v1.SheetPlan
-	(*ScoreSheetRequest)(nil),      // 16: catchline.v1.ScoreSheetRequest
-	(*ScoreSheetResponse)(nil),     // 17: catchline.v1.ScoreSheetResponse
-	(*AdviseLayeringRequest)(nil),  // 18: catchline.v1.AdviseLayeringRequest
-	(*Advice)(nil),                 // 19: catchline.v1.Advice
-	(*AdviseLayeringResponse)(nil), // 20: catchline.v1.AdviseLayeringResponse
-	(*DrawWallRequest)(nil),        // 21: catchline.v1.DrawWallRequest
-	(*FilmPoint)(nil),              // 22: catchline.v1.FilmPoint
-	(*DrawWallResponse)(nil),       // 23: catchline.v1.DrawWallResponse
-	(*ShelfPiece)(nil),             // 24: catchline.v1.ShelfPiece
-	(*PlanShelfRequest)(nil),       // 25: catchline.v1.PlanShelfRequest
-	(*ShelfLine)(nil),              // 26: catchline.v1.ShelfLine
-	(*CookieCount)(nil),            // 27: catchline.v1.CookieCount
-	(*PlanShelfResponse)(nil),      // 28: catchline.v1.PlanShelfResponse
-	(*Layering)(nil),               // 29: catchline.v1.Layering
-	(*FiringPlan)(nil),             // 30: catchline.v1.FiringPlan
-	(*Placement)(nil),              // 31: catchline.v1.Placement
-	(*Layer)(nil),                  // 32: catchline.v1.Layer
+	(ScoreView)(0),                 // 1: catchline.v1.ScoreView
+	(CookieKind)(0),                // 2: catchline.v1.CookieKind
+	(ChangeKind)(0),                // 3: catchline.v1.ChangeKind
+	(Driver_Kind)(0),               // 4: catchline.v1.Driver.Kind
+	(*ScoreLayeringRequest)(nil),   // 5: catchline.v1.ScoreLayeringRequest
+	(*Driver)(nil),                 // 6: catchline.v1.Driver
+	(*SoloRun)(nil),                // 7: catchline.v1.SoloRun
+	(*EvidenceTile)(nil),           // 8: catchline.v1.EvidenceTile
+	(*Evidence)(nil),               // 9: catchline.v1.Evidence
+	(*Flag)(nil),                   // 10: catchline.v1.Flag
+	(*Caution)(nil),                // 11: catchline.v1.Caution
+	(*PhysicsDetail)(nil),          // 12: catchline.v1.PhysicsDetail
+	(*FootAndShelf)(nil),           // 13: catchline.v1.FootAndShelf
+	(*Score)(nil),                  // 14: catchline.v1.Score
+	(*SheetPosition)(nil),          // 15: catchline.v1.SheetPosition
+	(*SheetPlan)(nil),              // 16: catchline.v1.SheetPlan
+	(*ScoreSheetRequest)(nil),      // 17: catchline.v1.ScoreSheetRequest
+	(*ScoreSheetResponse)(nil),     // 18: catchline.v1.ScoreSheetResponse
+	(*AdviseLayeringRequest)(nil),  // 19: catchline.v1.AdviseLayeringRequest
+	(*Advice)(nil),                 // 20: catchline.v1.Advice
+	(*AdviseLayeringResponse)(nil), // 21: catchline.v1.AdviseLayeringResponse
+	(*DrawWallRequest)(nil),        // 22: catchline.v1.DrawWallRequest
+	(*FilmPoint)(nil),              // 23: catchline.v1.FilmPoint
+	(*DrawWallResponse)(nil),       // 24: catchline.v1.DrawWallResponse
+	(*ShelfPiece)(nil),             // 25: catchline.v1.ShelfPiece
+	(*PlanShelfRequest)(nil),       // 26: catchline.v1.PlanShelfRequest
+	(*ShelfLine)(nil),              // 27: catchline.v1.ShelfLine
+	(*CookieCount)(nil),            // 28: catchline.v1.CookieCount
+	(*PlanShelfResponse)(nil),      // 29: catchline.v1.PlanShelfResponse
+	(*Layering)(nil),               // 30: catchline.v1.Layering
+	(*FiringPlan)(nil),             // 31: catchline.v1.FiringPlan
+	(*Placement)(nil),              // 32: catchline.v1.Placement
+	(*Layer)(nil),                  // 33: catchline.v1.Layer
 }
 var file_catchline_v1_score_proto_depIdxs = []int32{
-	29, // 0: catchline.v1.ScoreLayeringRequest.layering:type_name -> catchline.v1.Layering
-	30, // 1: catchline.v1.ScoreLayeringRequest.firing_plan:type_name -> catchline.v1.FiringPlan
-	31, // 2: catchline.v1.ScoreLayeringRequest.placement:type_name -> catchline.v1.Placement
-	3,  // 3: catchline.v1.Driver.kind:type_name -> catchline.v1.Driver.Kind
-	7,  // 4: catchline.v1.Evidence.moved_most:type_name -> catchline.v1.EvidenceTile
-	1,  // 5: catchline.v1.FootAndShelf.cookie:type_name -> catchline.v1.CookieKind
-	0,  // 6: catchline.v1.Score.risk:type_name -> catchline.v1.Risk
-	5,  // 7: catchline.v1.Score.drivers:type_name -> catchline.v1.Driver
-	6,  // 8: catchline.v1.Score.solo_runs:type_name -> catchline.v1.SoloRun
-	8,  // 9: catchline.v1.Score.evidence:type_name -> catchline.v1.Evidence
-	9,  // 10: catchline.v1.Score.flags:type_name -> catchline.v1.Flag
-	10, // 11: catchline.v1.Score.cautions:type_name -> catchline.v1.Caution
-	11, // 12: catchline.v1.Score.physics:type_name -> catchline.v1.PhysicsDetail
-	12, // 13: catchline.v1.Score.foot:type_name -> catchline.v1.FootAndShelf
-	32, // 14: catchline.v1.SheetPosition.choices:type_name -> catchline.v1.Layer
-	14, // 15: catchline.v1.SheetPlan.positions:type_name -> catchline.v1.SheetPosition
-	31, // 16: catchline.v1.SheetPlan.placement:type_name -> catchline.v1.Placement
-	15, // 17: catchline.v1.ScoreSheetRequest.plan:type_name -> catchline.v1.SheetPlan
-	0,  // 18: catchline.v1.ScoreSheetResponse.risk:type_name -> catchline.v1.Risk
-	10, // 19: catchline.v1.ScoreSheetResponse.cautions:type_name -> catchline.v1.Caution
-	4,  // 20: catchline.v1.AdviseLayeringRequest.score:type_name -> catchline.v1.ScoreLayeringRequest
-	2,  // 21: catchline.v1.AdviseLayeringRequest.allowed:type_name -> catchline.v1.ChangeKind
-	2,  // 22: catchline.v1.Advice.kind:type_name -> catchline.v1.ChangeKind
-	4,  // 23: catchline.v1.Advice.request:type_name -> catchline.v1.ScoreLayeringRequest
-	0,  // 24: catchline.v1.Advice.risk:type_name -> catchline.v1.Risk
-	13, // 25: catchline.v1.AdviseLayeringResponse.score:type_name -> catchline.v1.Score
-	19, // 26: catchline.v1.AdviseLayeringResponse.advice:type_name -> catchline.v1.Advice
-	4,  // 27: catchline.v1.DrawWallRequest.score:type_name -> catchline.v1.ScoreLayeringRequest
-	22, // 28: catchline.v1.DrawWallResponse.film:type_name -> catchline.v1.FilmPoint
-	13, // 29: catchline.v1.DrawWallResponse.score:type_name -> catchline.v1.Score
-	29, // 30: catchline.v1.ShelfPiece.layering:type_name -> catchline.v1.Layering
-	31, // 31: catchline.v1.ShelfPiece.placement:type_name -> catchline.v1.Placement
-	24, // 32: catchline.v1.PlanShelfRequest.pieces:type_name -> catchline.v1.ShelfPiece
-	30, // 33: catchline.v1.PlanShelfRequest.firing_plan:type_name -> catchline.v1.FiringPlan
-	13, // 34: catchline.v1.ShelfLine.score:type_name -> catchline.v1.Score
-	1,  // 35: catchline.v1.CookieCount.kind:type_name -> catchline.v1.CookieKind
-	26, // 36: catchline.v1.PlanShelfResponse.lines:type_name -> catchline.v1.ShelfLine
-	27, // 37: catchline.v1.PlanShelfResponse.cookies:type_name -> catchline.v1.CookieCount
-	10, // 38: catchline.v1.PlanShelfResponse.cautions:type_name -> catchline.v1.Caution
-	4,  // 39: catchline.v1.ScoreService.ScoreLayering:input_type -> catchline.v1.ScoreLayeringRequest
-	16, // 40: catchline.v1.ScoreService.ScoreSheet:input_type -> catchline.v1.ScoreSheetRequest
-	18, // 41: catchline.v1.ScoreService.AdviseLayering:input_type -> catchline.v1.AdviseLayeringRequest
-	21, // 42: catchline.v1.ScoreService.DrawWall:input_type -> catchline.v1.DrawWallRequest
-	25, // 43: catchline.v1.ScoreService.PlanShelf:input_type -> catchline.v1.PlanShelfRequest
-	13, // 44: catchline.v1.ScoreService.ScoreLayering:output_type -> catchline.v1.Score
-	17, // 45: catchline.v1.ScoreService.ScoreSheet:output_type -> catchline.v1.ScoreSheetResponse
-	20, // 46: catchline.v1.ScoreService.AdviseLayering:output_type -> catchline.v1.AdviseLayeringResponse
-	23, // 47: catchline.v1.ScoreService.DrawWall:output_type -> catchline.v1.DrawWallResponse
-	28, // 48: catchline.v1.ScoreService.PlanShelf:output_type -> catchline.v1.PlanShelfResponse
-	44, // [44:49] is the sub-list for method output_type
-	39, // [39:44] is the sub-list for method input_type
-	39, // [39:39] is the sub-list for extension type_name
-	39, // [39:39] is the sub-list for extension extendee
-	0,  // [0:39] is the sub-list for field type_name
+	30, // 0: catchline.v1.ScoreLayeringRequest.layering:type_name -> catchline.v1.Layering
+	31, // 1: catchline.v1.ScoreLayeringRequest.firing_plan:type_name -> catchline.v1.FiringPlan
+	32, // 2: catchline.v1.ScoreLayeringRequest.placement:type_name -> catchline.v1.Placement
+	1,  // 3: catchline.v1.ScoreLayeringRequest.view:type_name -> catchline.v1.ScoreView
+	4,  // 4: catchline.v1.Driver.kind:type_name -> catchline.v1.Driver.Kind
+	8,  // 5: catchline.v1.Evidence.moved_most:type_name -> catchline.v1.EvidenceTile
+	2,  // 6: catchline.v1.FootAndShelf.cookie:type_name -> catchline.v1.CookieKind
+	0,  // 7: catchline.v1.Score.risk:type_name -> catchline.v1.Risk
+	6,  // 8: catchline.v1.Score.drivers:type_name -> catchline.v1.Driver
+	7,  // 9: catchline.v1.Score.solo_runs:type_name -> catchline.v1.SoloRun
+	9,  // 10: catchline.v1.Score.evidence:type_name -> catchline.v1.Evidence
+	10, // 11: catchline.v1.Score.flags:type_name -> catchline.v1.Flag
+	11, // 12: catchline.v1.Score.cautions:type_name -> catchline.v1.Caution
+	12, // 13: catchline.v1.Score.physics:type_name -> catchline.v1.PhysicsDetail
+	13, // 14: catchline.v1.Score.foot:type_name -> catchline.v1.FootAndShelf
+	33, // 15: catchline.v1.SheetPosition.choices:type_name -> catchline.v1.Layer
+	15, // 16: catchline.v1.SheetPlan.positions:type_name -> catchline.v1.SheetPosition
+	32, // 17: catchline.v1.SheetPlan.placement:type_name -> catchline.v1.Placement
+	16, // 18: catchline.v1.ScoreSheetRequest.plan:type_name -> catchline.v1.SheetPlan
+	0,  // 19: catchline.v1.ScoreSheetResponse.risk:type_name -> catchline.v1.Risk
+	11, // 20: catchline.v1.ScoreSheetResponse.cautions:type_name -> catchline.v1.Caution
+	5,  // 21: catchline.v1.AdviseLayeringRequest.score:type_name -> catchline.v1.ScoreLayeringRequest
+	3,  // 22: catchline.v1.AdviseLayeringRequest.allowed:type_name -> catchline.v1.ChangeKind
+	3,  // 23: catchline.v1.Advice.kind:type_name -> catchline.v1.ChangeKind
+	5,  // 24: catchline.v1.Advice.request:type_name -> catchline.v1.ScoreLayeringRequest
+	0,  // 25: catchline.v1.Advice.risk:type_name -> catchline.v1.Risk
+	14, // 26: catchline.v1.AdviseLayeringResponse.score:type_name -> catchline.v1.Score
+	20, // 27: catchline.v1.AdviseLayeringResponse.advice:type_name -> catchline.v1.Advice
+	5,  // 28: catchline.v1.DrawWallRequest.score:type_name -> catchline.v1.ScoreLayeringRequest
+	23, // 29: catchline.v1.DrawWallResponse.film:type_name -> catchline.v1.FilmPoint
+	14, // 30: catchline.v1.DrawWallResponse.score:type_name -> catchline.v1.Score
+	30, // 31: catchline.v1.ShelfPiece.layering:type_name -> catchline.v1.Layering
+	32, // 32: catchline.v1.ShelfPiece.placement:type_name -> catchline.v1.Placement
+	25, // 33: catchline.v1.PlanShelfRequest.pieces:type_name -> catchline.v1.ShelfPiece
+	31, // 34: catchline.v1.PlanShelfRequest.firing_plan:type_name -> catchline.v1.FiringPlan
+	14, // 35: catchline.v1.ShelfLine.score:type_name -> catchline.v1.Score
+	2,  // 36: catchline.v1.CookieCount.kind:type_name -> catchline.v1.CookieKind
+	27, // 37: catchline.v1.PlanShelfResponse.lines:type_name -> catchline.v1.ShelfLine
+	28, // 38: catchline.v1.PlanShelfResponse.cookies:type_name -> catchline.v1.CookieCount
+	11, // 39: catchline.v1.PlanShelfResponse.cautions:type_name -> catchline.v1.Caution
+	5,  // 40: catchline.v1.ScoreService.ScoreLayering:input_type -> catchline.v1.ScoreLayeringRequest
+	17, // 41: catchline.v1.ScoreService.ScoreSheet:input_type -> catchline.v1.ScoreSheetRequest
+	19, // 42: catchline.v1.ScoreService.AdviseLayering:input_type -> catchline.v1.AdviseLayeringRequest
+	22, // 43: catchline.v1.ScoreService.DrawWall:input_type -> catchline.v1.DrawWallRequest
+	26, // 44: catchline.v1.ScoreService.PlanShelf:input_type -> catchline.v1.PlanShelfRequest
+	14, // 45: catchline.v1.ScoreService.ScoreLayering:output_type -> catchline.v1.Score
+	18, // 46: catchline.v1.ScoreService.ScoreSheet:output_type -> catchline.v1.ScoreSheetResponse
+	21, // 47: catchline.v1.ScoreService.AdviseLayering:output_type -> catchline.v1.AdviseLayeringResponse
+	24, // 48: catchline.v1.ScoreService.DrawWall:output_type -> catchline.v1.DrawWallResponse
+	29, // 49: catchline.v1.ScoreService.PlanShelf:output_type -> catchline.v1.PlanShelfResponse
+	45, // [45:50] is the sub-list for method output_type
+	40, // [40:45] is the sub-list for method input_type
+	40, // [40:40] is the sub-list for extension type_name
+	40, // [40:40] is the sub-list for extension extendee
+	0,  // [0:40] is the sub-list for field type_name
 }
 
 func init() { file_catchline_v1_score_proto_init() }
@@ -2960,7 +3031,7 @@ func file_catchline_v1_score_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_catchline_v1_score_proto_rawDesc), len(file_catchline_v1_score_proto_rawDesc)),
-			NumEnums:      4,
+			NumEnums:      5,
 			NumMessages:   25,
 			NumExtensions: 0,
 			NumServices:   1,
