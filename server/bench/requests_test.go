@@ -18,9 +18,10 @@ type asker struct {
 	random  *rand.Rand
 	glazes  []string
 	firings []string
+	view    pb.ScoreView
 }
 
-func askers(b *testing.B, c *client.Client, n int) []*asker {
+func askers(b *testing.B, c *client.Client, n int, view pb.ScoreView) []*asker {
 	b.Helper()
 	var glazes, firings []string
 	for f, err := range c.AllFirings(b.Context(), demo.Studio) {
@@ -40,7 +41,7 @@ func askers(b *testing.B, c *client.Client, n int) []*asker {
 	}
 	all := make([]*asker, n)
 	for i := range all {
-		all[i] = &asker{rand.New(rand.NewPCG(1, uint64(i))), glazes, firings}
+		all[i] = &asker{rand.New(rand.NewPCG(1, uint64(i))), glazes, firings, view}
 	}
 	return all
 }
@@ -57,13 +58,14 @@ func (a *asker) score() *pb.ScoreLayeringRequest {
 		Layering:     &pb.Layering{Layers: []*pb.Layer{a.layer(), a.layer()}},
 		FiringSource: &pb.ScoreLayeringRequest_Firing{Firing: a.pick(a.firings)},
 		Placement:    &pb.Placement{ClearanceMm: proto.Float64(20 + 40*a.random.Float64())},
+		View:         a.view,
 	}
 }
 
 // recorded are true answers, for a floor to send.
-func recorded(b *testing.B, c *client.Client, n int) []*pb.Score {
+func recorded(b *testing.B, c *client.Client, n int, view pb.ScoreView) []*pb.Score {
 	b.Helper()
-	a := askers(b, c, 1)[0]
+	a := askers(b, c, 1, view)[0]
 	all := make([]*pb.Score, n)
 	for i := range all {
 		var err error

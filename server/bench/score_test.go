@@ -51,11 +51,19 @@ const (
 )
 
 // BenchmarkScoreGRPC compares scores over gRPC with an echo of the same messages.
-func BenchmarkScoreGRPC(b *testing.B) {
+func BenchmarkScoreGRPC(b *testing.B) { eachView(b, scoreGRPC) }
+
+// eachView runs a comparison for whole scores and for their numbers alone, each against an echo of answers as large.
+func eachView(b *testing.B, compare func(*testing.B, pb.ScoreView)) {
+	b.Run("whole", func(b *testing.B) { compare(b, pb.ScoreView_SCORE_VIEW_FULL) })
+	b.Run("numbers", func(b *testing.B) { compare(b, pb.ScoreView_SCORE_VIEW_NUMBERS) })
+}
+
+func scoreGRPC(b *testing.B, view pb.ScoreView) {
 	s := serve(b)
-	answers := recorded(b, s.Client, nAnswers)
+	answers := recorded(b, s.Client, nAnswers, view)
 	floor := dial(b, serveEcho(b, (&echo{scores: answers}).register), s.key)
-	ask := askers(b, s.Client, callers)
+	ask := askers(b, s.Client, callers, view)
 	side := func(c pb.ScoreServiceClient, d time.Duration) turn {
 		return closedLoop(b, callers, d, func(ctx context.Context, i int) error {
 			_, err := c.ScoreLayering(ctx, ask[i].score())
@@ -77,14 +85,16 @@ func meanSize(all []*pb.Score) float64 {
 }
 
 // BenchmarkScoreHTTP compares scores as JSON over HTTP with a plain gateway that dials an echo.
-func BenchmarkScoreHTTP(b *testing.B) {
+func BenchmarkScoreHTTP(b *testing.B) { eachView(b, scoreHTTP) }
+
+func scoreHTTP(b *testing.B, view pb.ScoreView) {
 	s := serve(b)
-	answers := recorded(b, s.Client, nAnswers)
+	answers := recorded(b, s.Client, nAnswers, view)
 	floor := dialingGateway(b, serveEcho(b, (&echo{scores: answers}).register))
 	ours := "http://" + s.HTTPAddress()
 	web := &http.Client{Transport: &http.Transport{MaxIdleConnsPerHost: callers, DisableCompression: true}}
 	b.Cleanup(web.CloseIdleConnections)
-	ask := askers(b, s.Client, callers)
+	ask := askers(b, s.Client, callers, view)
 	side := func(url string, d time.Duration) turn {
 		return closedLoop(b, callers, d, func(ctx context.Context, i int) error {
 			return post(ctx, web, url+"/v1/"+demo.Studio+":score", s.key, ask[i].score(), io.Discard)

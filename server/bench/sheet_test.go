@@ -109,7 +109,7 @@ const aSheet = 1_000_000
 // small and a large sheet show whether memory grows with the sheet.
 func BenchmarkSheetGRPC(b *testing.B) {
 	s := serve(b)
-	ask := askers(b, s.Client, 1)[0]
+	ask := askers(b, s.Client, 1, pb.ScoreView_SCORE_VIEW_FULL)[0]
 	sheet := &find{method: "ScoreSheet"}
 	s.direct.Register(sheet)
 	floor := func() turn {
@@ -151,7 +151,7 @@ func peak(f func()) float64 {
 // BenchmarkSheetHTTP compares a sheet as lines of JSON with a plain gateway that dials a server of which each chunk is there already.
 func BenchmarkSheetHTTP(b *testing.B) {
 	s := serve(b)
-	ask := askers(b, s.Client, 1)[0]
+	ask := askers(b, s.Client, 1, pb.ScoreView_SCORE_VIEW_FULL)[0]
 	floorURL := dialingGateway(b, serveEcho(b, (&echo{chunks: s.recordedChunks(b, ask)}).register))
 	web := &http.Client{Transport: &http.Transport{DisableCompression: true}}
 	b.Cleanup(web.CloseIdleConnections)

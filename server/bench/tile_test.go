@@ -39,7 +39,7 @@ func BenchmarkLogTile(b *testing.B) {
 	} {
 		b.Run(way.name, func(b *testing.B) {
 			s := serve(b)
-			ask := askers(b, s.Client, writers)
+			ask := askers(b, s.Client, writers, pb.ScoreView_SCORE_VIEW_FULL)
 			tiles := way.of(s)
 			bare := bareEngine(b, 1000)
 			floor := func() turn {
