@@ -48,6 +48,13 @@ func walk(sorted []*Tile, prior Prior) ([]Judgement, error) {
 
 // meet judges a checked tile and then learns from it.
 func (c *Calibration) meet(t *Tile) (Judgement, *Calibration, error) {
+	j := c.unseen(t)
+	next, err := c.add(t)
+	return j, next, err
+}
+
+// unseen judges a checked tile that the calibration has not learnt from.
+func (c *Calibration) unseen(t *Tile) Judgement {
 	p := t.Conditions.pattern(&c.prior, &c.core, &c.pairs)
 	mean, variance := c.linear(&p)
 	r := newRow(t, &c.prior, &c.core, &c.pairs)
@@ -56,8 +63,7 @@ func (c *Calibration) meet(t *Tile) (Judgement, *Calibration, error) {
 	for _, g := range t.Glazes {
 		j.Glazes = append(j.Glazes, g.Name)
 	}
-	next, err := c.add(t)
-	return j, next, err
+	return j
 }
 
 // Judge says how a tile that the calibration has not learnt from comes out against it.
@@ -66,8 +72,7 @@ func (c *Calibration) Judge(t *Tile) (Judgement, error) {
 	if err := t.Check(); err != nil {
 		return Judgement{}, err
 	}
-	j, _, err := c.meet(t)
-	return j, err
+	return c.unseen(t), nil
 }
 
 // Record is the prequential record, in the order of time.
@@ -78,16 +83,23 @@ type Comparison struct {
 	Tiles int // that both could be judged on, before either had seen them
 	// Gain is the mean of the new log score less the active one's over those tiles; Error its standard error.
 	Gain, Error float64
-	// Loses says that the new one is worse by more than its standard error: it should be stored, not made active.
+	// Loses says that the new one is worse beyond doubt: by more than two standard errors, and by at least leastLoss in all. It should be
+	// stored, not made active.
 	Loses    bool
 	Sentence string
 }
 
-// minCompared is the least number of tiles that a judgement is built on.
-const minCompared = 3
+const (
+	// minCompared is the least number of tiles that a judgement is built on.
+	minCompared = 3
+	// leastLoss is the log score that has to be lost in all before it counts: as much as one tile that comes out where a fit gave it a
+	// seventh of the chance. Less is the difference between a full fit and one that was added to.
+	leastLoss = 2
+)
 
 // Compare a new calibration with the active one by their prequential records, tile by tile. The log is the new
-// calibration's: tiles in it that the active one has not seen are judged by the active one as they come.
+// calibration's: tiles in it that the active one has not seen are judged by the active one as it stands, for so it would
+// stay in use.
 // Errors: *chem.FieldError.
 func Compare(active, next *Calibration, log []Tile) (Comparison, error) {
 	sorted, err := inOrder(log)
@@ -106,15 +118,11 @@ func Compare(active, next *Calibration, log []Tile) (Comparison, error) {
 	for i := range next.record {
 		asked[next.record[i].Tile] = true
 	}
-	walker := active
 	for _, t := range sorted {
 		if seen[t.Name] || !asked[t.Name] {
 			continue
 		}
-		var j Judgement
-		if j, walker, err = walker.meet(t); err != nil {
-			return Comparison{}, err
-		}
+		j := active.unseen(t)
 		score[t.Name] = j.LnScore
 	}
 	var gains []float64
@@ -131,11 +139,11 @@ func Compare(active, next *Calibration, log []Tile) (Comparison, error) {
 	mean, sd := stat.MeanStdDev(gains, nil)
 	c.Gain, c.Error = mean, sd/math.Sqrt(float64(len(gains)))
 	switch {
-	case c.Gain < -c.Error && c.Gain < -1e-6:
+	case c.Gain < -2*c.Error && c.Gain*float64(c.Tiles) < -leastLoss:
 		c.Loses = true
 		c.Sentence = fmt.Sprintf("The new calibration predicts worse than the active one: its log score is lower by %.3f ± %.3f a tile over %d tiles. It is kept, but not made active.",
 			-c.Gain, c.Error, c.Tiles)
-	case c.Gain > c.Error && c.Gain > 1e-6:
+	case c.Gain > 2*c.Error && c.Gain > 1e-6:
 		c.Sentence = fmt.Sprintf("The new calibration predicts better than the active one: its log score is higher by %.3f ± %.3f a tile over %d tiles.", c.Gain, c.Error, c.Tiles)
 	default:
 		c.Sentence = fmt.Sprintf("The new calibration predicts as well as the active one: their log scores differ by %.3f ± %.3f a tile over %d tiles.", c.Gain, c.Error, c.Tiles)
