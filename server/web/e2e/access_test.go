@@ -3,6 +3,7 @@ package e2e
 import (
 	"context"
 	"encoding/json"
+	"net/url"
 	"os"
 	"path/filepath"
 	"strings"
@@ -37,7 +38,8 @@ func TestAxe(t *testing.T) {
 		t.Run(look.name+"-"+look.scheme, func(t *testing.T) {
 			ctx := window(t, look.screen)
 			pages := append(shots(), shot{"new-glaze", "glazes/new", "New glaze", nil}, shot{"new-firing", "firings/new", "equivalent cone", nil},
-				shot{"tile", "tiles/t003", "Score it today", nil}, shot{"missing", "glazes/none", "No glaze is called", nil})
+				shot{"tile", "tiles/t003", "Score it today", []step{press("Mend the reading"), shows("Save the reading")}},
+				shot{"buffer", "score?layer=honey-run~3~b&firing=cone-6&band=20&clearance=60&lower=" + url.QueryEscape(bufferBand), "Take the buffer away", []step{settled, until(`document.querySelector('.wall .buffer-line')`)}}, shot{"missing", "glazes/none", "No glaze is called", nil})
 			checked := 0
 			for _, page := range pages {
 				do(t, ctx, media("", look.scheme), chromedp.Navigate(s.url+"/studios/north/"+page.path), shows(page.ready), settled)
@@ -70,6 +72,8 @@ func TestAxe(t *testing.T) {
 		})
 	}
 }
+
+const bufferBand = `[{"layering":{"layers":[{"glaze":"studios/north/glazes/rust-slip","coats":2}]},"fromFootMm":20,"bandHeightMm":40}]`
 
 // tabTo presses Tab until the focus is on what is called so, as somebody does who has no mouse.
 func tabTo(name string) step {

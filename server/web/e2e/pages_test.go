@@ -313,7 +313,8 @@ func TestStudioIsSetUp(t *testing.T) {
 	s.invent(t, "north", 0)
 	ctx := window(t, phone)
 	do(t, ctx, chromedp.Navigate(s.url+"/studios/north/studio"), shows("Pale stoneware"), fill("Tolerated chance of passing the foot", "10"), press("Save settings"), until(`document.querySelector(".done").innerText === "Saved."`),
-		fill("New body", "Red earthenware"), press("Add the body"), until(`[...document.querySelectorAll('.tile strong')].some((e) => e.innerText === 'Red earthenware')`))
+		fill("New body", "Red earthenware"), press("Add the body"), until(`[...document.querySelectorAll('.tile strong')].some((e) => e.innerText === 'Red earthenware')`),
+		press("New material"), fill("Name in recipes", "Ridge sand"), fill("SiO2", "68"), press("Add the material"), shows("SiO2 68"))
 	do(t, ctx, chromedp.Navigate(s.url+"/studios/north/score?layer=bone-white~2~b&firing=cone-6"), shows("for 10 %"))
 }
 

@@ -1,7 +1,7 @@
 // The frame around the pages: which studio, which page, what is still waiting to be sent, and a key where one is asked for.
 import { effect } from "@preact/signals";
 import { useEffect, useRef, useState } from "preact/hooks";
-import { forgetKey, hasKey, keyWanted, useKey } from "./api/client";
+import { forgetKey, hasKey, keptAnswers, keyWanted, useKey } from "./api/client";
 import { studios } from "./lists";
 import { pendingCount } from "./logging";
 import { idOf } from "./names";
@@ -84,6 +84,9 @@ export function App() {
         </nav>
       )}
       <Invented />
+      <p class={keptAnswers.value ? "invented" : "unseen"} role="status">
+        {keptAnswers.value && "The server is not reached: this is what this browser kept. Tiles can be logged; they are sent later."}
+      </p>
       <main id="main" tabIndex={-1}>{Body && studio ? <Body key={studio + page} studio={studio} /> : <Door />}</main>
       <p class={lastDone.value ? "done" : "done unseen"} role="status">
         {lastDone.value}

@@ -2,7 +2,7 @@
 import { signal, type Signal } from "@preact/signals";
 import { answer, api, keyTurn } from "./api/client";
 import { Problem } from "./api/problem";
-import type { Body, Calibration, Firing, Glaze, Lot, Material, Sheet, Studio, Ware } from "./api/types";
+import type { Body, Calibration, Firing, Glaze, Key, Lot, Material, Sheet, Studio, Ware } from "./api/types";
 
 export type Loaded<T> =
   | { state: "loading" }
@@ -110,6 +110,11 @@ export const materials = list<Material>(async (parent, query) => {
     api.GET("/v1/studios/{parent}/materials", { params: { path: { parent }, query: { ...query, includeBuiltIn: true } } }),
   );
   return { items: got.materials ?? [], next: got.nextPageToken };
+});
+
+export const keys = list<Key>(async (parent, query) => {
+  const got = await answer(api.GET("/v1/studios/{parent}/keys", { params: { path: { parent }, query } }));
+  return { items: got.keys ?? [], next: got.nextPageToken };
 });
 
 // Lots by "studio/glaze".

@@ -1,5 +1,5 @@
 import { expect, it } from "vitest";
-import { isComplete, questionFromQuery, questionOf, questionToQuery, requestOf, type Question } from "./scoring";
+import { isComplete, placementOf, questionFromQuery, questionOf, questionToQuery, requestOf, usualWall, withoutLower, type Question, type WallChoice } from "./scoring";
 
 const question: Question = {
   body: "white-stoneware",
@@ -42,4 +42,19 @@ it("survives an address that was cut or made up", () => {
   expect(q.plan).toBeUndefined();
   expect(q.wall.bandMm).toBe(60);
   expect(isComplete(q)).toBe(false);
+});
+
+const buffer = { fromFootMm: 20, bandHeightMm: 40, layering: { layers: [{ glaze: "studios/s/glazes/stiff", coats: 2 }] } };
+
+it("keeps a buffer band on a straight wall, which has to be a tile for that", () => {
+  const wall: WallChoice = { ...usualWall, angleDeg: 80, clearanceMm: 60, bandMm: 20, lower: [buffer] };
+  expect(placementOf("s", wall)).toMatchObject({ shape: { tile: { heightMm: 80, angleDeg: 80 } }, lowerBands: [buffer] });
+  const back = questionOf(requestOf("s", { ...question, wall })).wall;
+  expect(JSON.parse(JSON.stringify(back))).toEqual(JSON.parse(JSON.stringify(wall)));
+});
+
+it("lets the band come down where its buffer was, and leaves it where the buffer did not touch it", () => {
+  const wall: WallChoice = { ...usualWall, clearanceMm: 60, bandMm: 20, lower: [buffer] };
+  expect(withoutLower(wall, buffer)).toMatchObject({ clearanceMm: 20, bandMm: 60, lower: undefined });
+  expect(withoutLower({ ...wall, clearanceMm: 70 }, buffer)).toMatchObject({ clearanceMm: 70, bandMm: 20, lower: undefined });
 });

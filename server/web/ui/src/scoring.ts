@@ -1,5 +1,5 @@
 // The question that Score asks, as it stands in the address bar and as the service wants it.
-import type { FiringPlan, Layer, Layering, LowerBand, Placement, ScoreLayeringRequest, WareShape } from "./api/types";
+import type { FiringPlan, Layer, Layering, LowerBand, Placement, ScoreLayeringRequest, TileShape, WareShape } from "./api/types";
 import { idOf, lotName, nameOf } from "./names";
 
 export type Method = "BRUSH" | "DIP" | "SPRAY" | "POUR";
@@ -138,9 +138,25 @@ export function placementOf(studio: string, wall: WallChoice): Placement {
   const placement: Placement = { bandHeightMm: wall.bandMm, clearanceMm: wall.clearanceMm };
   if (wall.ware) placement.ware = nameOf(studio, "wares", wall.ware);
   else if (wall.shape) placement.shape = wall.shape;
+  else if (wall.lower?.length) placement.shape = { tile: bandedTile(wall) };
   else placement.angleDeg = wall.angleDeg;
   if (wall.lower?.length) placement.lowerBands = wall.lower;
   return placement;
+}
+
+// The service takes bands below the scored one only on a wall with an end: a tile as high as the band reaches, and as wide
+// as it takes a straight wall to be.
+function bandedTile(wall: WallChoice): TileShape {
+  return { heightMm: wall.clearanceMm + wall.bandMm, widthMm: 50, angleDeg: wall.angleDeg };
+}
+
+// Takes one lower band away. Where it touches the scored band, that comes down into its place.
+export function withoutLower(wall: WallChoice, band: LowerBand): WallChoice {
+  const from = band.fromFootMm ?? 0;
+  const touches = Math.abs(from + (band.bandHeightMm ?? 0) - wall.clearanceMm) < 0.01;
+  const clearanceMm = touches ? from : wall.clearanceMm;
+  const lower = wall.lower?.filter((b) => b !== band);
+  return { ...wall, clearanceMm, bandMm: wall.bandMm + wall.clearanceMm - clearanceMm, lower: lower?.length ? lower : undefined };
 }
 
 export function isComplete(q: Question): boolean {
@@ -184,8 +200,14 @@ export function wallChoiceOf(p: Placement | undefined): WallChoice {
     bandMm: p?.bandHeightMm ?? usualWall.bandMm,
     clearanceMm: p?.clearanceMm ?? usualWall.clearanceMm,
   };
-  if (p?.shape) wall.shape = p.shape;
   if (p?.lowerBands?.length) wall.lower = p.lowerBands;
+  const tile = p?.shape?.tile;
+  if (tile && wall.lower) {
+    const straight = { ...wall, angleDeg: tile.angleDeg ?? 90 };
+    const asked = bandedTile(straight);
+    if (Math.abs((tile.heightMm ?? 0) - asked.heightMm!) < 0.01 && tile.widthMm === asked.widthMm) return straight;
+  }
+  if (p?.shape) wall.shape = p.shape;
   return wall;
 }
 

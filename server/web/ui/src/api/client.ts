@@ -12,6 +12,9 @@ export const keyWanted = signal(false);
 // Counts accepted keys, so that what failed for want of one is asked again.
 export const keyTurn = signal(0);
 
+// True while what is shown comes from this browser's own keeping, since the server was not reached.
+export const keptAnswers = signal(false);
+
 export function useKey(secret: string) {
   sessionStorage.setItem(KEY, secret.trim());
   keyWanted.value = false;
@@ -41,6 +44,7 @@ api.use({
   },
   onResponse({ response }) {
     if (response.status === 401) keyWanted.value = true;
+    keptAnswers.value = response.headers.has("Kept-Answer");
   },
 });
 

@@ -11,6 +11,8 @@ export class Problem extends Error {
     readonly status: number,
     message: string,
     readonly fields: FieldProblem[] = [],
+    // Somebody else changed the thing after it was read.
+    readonly outdated = false,
   ) {
     super(message);
   }
@@ -23,6 +25,7 @@ export class Problem extends Error {
 
 interface StatusDetail {
   "@type"?: string;
+  reason?: string;
   fieldViolations?: { field?: string; description?: string }[];
 }
 
@@ -33,5 +36,5 @@ export function problemOf(status: number, body: unknown): Problem {
     .flatMap((detail) => detail.fieldViolations ?? [])
     .map(({ field = "", description = "" }) => ({ field, description }));
   const message = typeof said.message === "string" && said.message !== "" ? said.message : `The server answered ${status}.`;
-  return new Problem(status, message, fields);
+  return new Problem(status, message, fields, details.some((detail) => detail.reason === "ETAG_MISMATCH"));
 }

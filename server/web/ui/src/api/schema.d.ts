@@ -1330,7 +1330,7 @@ export interface components {
              * @description R² of ln drive on exactly read tiles; unset where it is not defined.
              */
             rSquared?: number;
-            /** @description By tile; only when one calibration is read. */
+            /** @description By tile, the newest 5000 and whatever is suspect; only when one calibration is read. */
             tiles?: components["schemas"]["catchline.v1.TileDiagnostic"][];
         };
         /** @description No movement was seen: it ran less than the reading error. */

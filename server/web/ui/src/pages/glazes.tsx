@@ -1,9 +1,9 @@
 // Glazes: what is known of each, its formula, its viscosity, and how far it runs alone.
 import { useEffect, useState } from "preact/hooks";
 import { answer, api, newRequestId } from "../api/client";
-import type { Composition, DescribeMeltResponse, Glaze, Lot } from "../api/types";
+import type { Composition, DescribeMeltResponse, Glaze } from "../api/types";
 import { useAnswer } from "../asking";
-import { firings, glazes, lots, materials, ready } from "../lists";
+import { firings, glazes, ready } from "../lists";
 import { idOf, nameOf, said } from "../names";
 import { unit } from "../preferences";
 import { address, go, route } from "../route";
@@ -11,8 +11,10 @@ import { useSaving } from "../saving";
 import { layeringOf, newLayer, questionToQuery, usualWall } from "../scoring";
 import { toShown } from "../units";
 import { Choice, NumberField, OneOf, TextField, type Option } from "../parts/fields";
+import { LotList } from "../parts/lots";
 import { OxideEditor, OxideName, oxides } from "../parts/oxides";
 import { Plot, type Mark, type Point } from "../parts/plot";
+import { blankRecipe, RecipeEditor, wholeRecipe } from "../parts/recipe";
 import { Empty, Failed, Panel, Scrolled, Waiting, When } from "../parts/states";
 
 const surfaces: Option[] = [
@@ -90,7 +92,7 @@ export function GlazesPage({ studio }: { studio: string }) {
 }
 
 function blankGlaze(): Glaze {
-  return { displayName: "", surface: "SURFACE_GLOSS", coneFrom: "6", coneTo: "6", recipe: { ingredients: [{ material: "", amount: 0 }] } };
+  return { displayName: "", surface: "SURFACE_GLOSS", coneFrom: "6", coneTo: "6", recipe: blankRecipe };
 }
 
 function GlazeEditor({ studio, glaze }: { studio: string; glaze?: Glaze }) {
@@ -100,7 +102,7 @@ function GlazeEditor({ studio, glaze }: { studio: string; glaze?: Glaze }) {
   const set = (next: Partial<Glaze>) => setDraft({ ...draft, ...next });
   const setKind = (next: string) => {
     const { recipe, analysis, seger, described, ...rest } = draft;
-    if (next === "recipe") setDraft({ ...rest, recipe: recipe ?? { ingredients: [{ material: "", amount: 0 }] } });
+    if (next === "recipe") setDraft({ ...rest, recipe: recipe ?? blankRecipe });
     if (next === "analysis") setDraft({ ...rest, analysis: analysis ?? { basis: "ANALYSIS_BASIS_MASS", oxidesPercent: {} } });
     if (next === "seger") setDraft({ ...rest, seger: seger ?? { moles: {} } });
     if (next === "described") setDraft({ ...rest, described: described ?? { behaviour: "BEHAVIOUR_STABLE" } });
@@ -163,7 +165,7 @@ function GlazeEditor({ studio, glaze }: { studio: string; glaze?: Glaze }) {
             ]}
             onValue={setKind}
           />
-          {draft.recipe && <RecipeEditor studio={studio} draft={draft} onDraft={setDraft} />}
+          {draft.recipe && <RecipeEditor studio={studio} recipe={draft.recipe} onRecipe={(recipe) => set({ recipe })} />}
           {draft.analysis && (
             <>
               <Choice
@@ -241,42 +243,9 @@ function GlazeEditor({ studio, glaze }: { studio: string; glaze?: Glaze }) {
   );
 }
 
-// Without the rows that are still empty.
 function wholeGlaze(draft: Glaze): Glaze {
   const { name, createTime, updateTime, composition, etag, ...rest } = draft;
-  if (!rest.recipe) return rest;
-  return { ...rest, recipe: { ingredients: (rest.recipe.ingredients ?? []).filter((i) => (i.material ?? "").trim() !== "" && (i.amount ?? 0) > 0) } };
-}
-
-function RecipeEditor({ studio, draft, onDraft }: { studio: string; draft: Glaze; onDraft(draft: Glaze): void }) {
-  const ingredients = draft.recipe?.ingredients ?? [];
-  const known = ready(materials(studio)).map((m) => m.displayName ?? "");
-  const set = (next: typeof ingredients) => onDraft({ ...draft, recipe: { ingredients: next } });
-  const total = ingredients.reduce((sum, i) => sum + (i.amount ?? 0), 0);
-  return (
-    <div class="ingredients">
-      {ingredients.map((ing, i) => (
-        <div class="ingredient" key={i}>
-          <TextField
-            label={`Material ${i + 1}`}
-            value={ing.material ?? ""}
-            suggestions={known}
-            onValue={(material) => set(ingredients.map((old, k) => (k === i ? { ...old, material } : old)))}
-          />
-          <NumberField label="Parts" value={ing.amount || undefined} min={0} max={1e6} onValue={(amount) => set(ingredients.map((old, k) => (k === i ? { ...old, amount: amount ?? 0 } : old)))} />
-          <button type="button" class="plain" aria-label={`Take material ${i + 1} away`} onClick={() => set(ingredients.filter((_, k) => k !== i))}>
-            ✕
-          </button>
-        </div>
-      ))}
-      <button type="button" class="add" disabled={ingredients.length >= 64} onClick={() => set([...ingredients, { material: "", amount: 0 }])}>
-        + Material
-      </button>
-      <p class="hint">
-        {Number(total.toFixed(3))} parts in all{Math.abs(total - 100) > 1e-6 && total > 0 ? "; they are scaled to 100" : ""}.
-      </p>
-    </div>
-  );
+  return rest.recipe ? { ...rest, recipe: wholeRecipe(rest.recipe) } : rest;
 }
 
 function Unity({ composition }: { composition: Composition | undefined }) {
@@ -391,60 +360,5 @@ function SoloByCoats({ studio, glaze }: { studio: string; glaze: Glaze }) {
         <a href={address(studio, "score", "", questionToQuery({ body: "", layers: [newLayer(id)], firing, wall: usualWall, kiln: "" }))}>Score it</a>
       </p>
     </>
-  );
-}
-
-function LotList({ studio, glaze }: { studio: string; glaze: Glaze }) {
-  const id = idOf(glaze.name);
-  const resource = lots(`${studio}/${id}`);
-  const [name, setName] = useState("");
-  const [notes, setNotes] = useState("");
-  const saving = useSaving();
-  const add = () =>
-    saving.run(async () => {
-      const lot: Lot = { displayName: name.trim() };
-      if (notes.trim()) lot.notes = notes.trim();
-      await answer(
-        api.POST("/v1/studios/{parent}/glazes/{parent_1}/lots", { params: { path: { parent: studio, parent_1: id }, query: { requestId: newRequestId() } }, body: lot }),
-      );
-      await resource.reload();
-      setName("");
-      setNotes("");
-    });
-  return (
-    <Panel title="Lots" aside={<a href={address(studio, "record", "", new URLSearchParams({ lotsOf: id }))}>Compare lots</a>}>
-      <When loaded={resource.value} what="Fetching the lots" onRetry={() => resource.reload()}>
-        {(all) =>
-          all.length === 0 ? (
-            <p class="hint">No lot yet. Give each bucket its own, and the record will tell whether the new one runs more.</p>
-          ) : (
-            <ul class="tile-list">
-              {all.map((l) => (
-                <li class="tile" key={l.name}>
-                  <strong>{l.displayName}</strong>
-                  {l.notes && <span class="hint">{l.notes}</span>}
-                </li>
-              ))}
-            </ul>
-          )
-        }
-      </When>
-      <form
-        class="stack"
-        onSubmit={(e) => {
-          e.preventDefault();
-          void add();
-        }}
-      >
-        <TextField label="New lot" hint="What is written on the bucket." value={name} maxLength={120} onValue={setName} />
-        <TextField label="Notes on it" value={notes} maxLength={4000} onValue={setNotes} />
-        <p class="row">
-          <button type="submit" disabled={!name.trim() || saving.busy}>
-            Add the lot
-          </button>
-        </p>
-        {saving.problem && <Failed problem={saving.problem} />}
-      </form>
-    </Panel>
   );
 }

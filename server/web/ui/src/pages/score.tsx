@@ -110,6 +110,7 @@ export function ScorePage({ studio }: { studio: string }) {
               </div>
               <div class="stack" aria-busy={drawn.busy}>
                 {drawn.problem && <Failed problem={drawn.problem} />}
+                {complete && !score && drawn.problem?.passing && <LogPanel studio={studio} question={question} />}
                 {!complete && (
                   <Empty title="Not enough to score">
                     <p>{question.layers.some((l) => !l.glaze) || question.layers.length === 0 ? "Choose a glaze for every layer." : "Choose a firing."}</p>
@@ -143,6 +144,12 @@ function Verdict(props: { studio: string; question: Question; drawn: DrawWallRes
   const needed = score.clearanceNeededMm ?? 0;
   const short = needed - (score.clearanceMm ?? 0);
   const query = questionToQuery(question);
+  const names = ready(glazes(studio));
+  const buffers = (question.wall.lower ?? []).map((b) => ({
+    fromMm: b.fromFootMm ?? 0,
+    toMm: (b.fromFootMm ?? 0) + (b.bandHeightMm ?? 0),
+    name: (b.layering?.layers ?? []).map((l) => names.find((g) => g.name === l.glaze)?.displayName ?? idOf(l.glaze)).join(" + "),
+  }));
   return (
     <>
       <Panel
@@ -185,17 +192,19 @@ function Verdict(props: { studio: string; question: Question; drawn: DrawWallRes
                 ? `You leave ${length(score.clearanceMm ?? 0, u)}: that is ${length(short, u)} too little.`
                 : `You leave ${length(score.clearanceMm ?? 0, u)}: that is enough.`}
             </p>
+            {buffers.length > 0 && (
+              <p>
+                With a buffer of {buffers.map((b) => `${b.name}, ${length(b.toMm - b.fromMm, u)} high,`).join(" and ")} below the band: the drip and the bare wall are measured from the lower edge of the lowest.
+              </p>
+            )}
             <Flags flags={score.flags} />
             {score.foot && <Foot score={score} />}
           </div>
-          <WallDrawing film={drawn.film ?? []} score={score} straight={!question.wall.ware && !question.wall.shape} />
+          <WallDrawing film={drawn.film ?? []} score={score} straight={!question.wall.ware && (!question.wall.shape || question.wall.shape.tile !== undefined)} buffers={buffers} />
         </div>
       </Panel>
       <AdvicePanel studio={studio} question={question} onQuestion={props.onQuestion} />
-      <Panel title="Log the tile" class="no-print" id="log">
-        <p class="hint">Fired it? The layering above goes with it: type how far it ran.</p>
-        <OutcomeForm studio={studio} question={question} />
-      </Panel>
+      <LogPanel studio={studio} question={question} />
       <div class="twin">
         <Panel title="What drives it">
           <Drivers studio={studio} score={score} />
@@ -214,6 +223,15 @@ function Verdict(props: { studio: string; question: Question; drawn: DrawWallRes
       </Panel>
       <Cautions cautions={score.cautions} />
     </>
+  );
+}
+
+function LogPanel({ studio, question }: { studio: string; question: Question }) {
+  return (
+    <Panel title="Log the tile" class="no-print" id="log">
+      <p class="hint">Fired it? The layering above goes with it: type how far it ran.</p>
+      <OutcomeForm studio={studio} question={question} />
+    </Panel>
   );
 }
 

@@ -1,4 +1,4 @@
-// Studio: its settings and its clay bodies.
+// Studio: its settings, its clay bodies and raw materials, and who may do what.
 import { useState } from "preact/hooks";
 import { answer, api, newRequestId } from "../api/client";
 import type { Body, Material, Studio, StudioSettings } from "../api/types";
@@ -7,6 +7,7 @@ import { idOf } from "../names";
 import { address, go } from "../route";
 import { useSaving } from "../saving";
 import { NumberField, TextField } from "../parts/fields";
+import { Keys } from "../parts/keys";
 import { OxideEditor } from "../parts/oxides";
 import { Empty, Failed, Panel, When } from "../parts/states";
 
@@ -65,6 +66,7 @@ export function StudioPage({ studio }: { studio: string }) {
               <div class="stack">
                 <Bodies studio={studio} />
                 <Materials studio={studio} />
+                <Keys studio={studio} />
               </div>
             </div>
           );
@@ -167,7 +169,7 @@ function Bodies({ studio }: { studio: string }) {
       await resource.reload();
       setName("");
       setAbsorption(undefined);
-    });
+    }, "Body added.");
   return (
     <Panel title="Bodies">
       <When loaded={resource.value} what="Fetching the bodies" onRetry={() => resource.reload()}>
@@ -226,7 +228,7 @@ function Materials({ studio }: { studio: string }) {
       setOxides({});
       setLoi(undefined);
       setSource("");
-    });
+    }, "Material added.");
   return (
     <Panel title="Raw materials">
       <When loaded={resource.value} what="Fetching the materials" onRetry={() => resource.reload()}>

@@ -19,6 +19,7 @@ import { LayersEditor } from "../parts/layers";
 import { OutcomeForm } from "../parts/outcome";
 import { WallEditor } from "../parts/placement";
 import { planSentence } from "../parts/plan";
+import { ReadingEditor } from "../parts/reading";
 import { Empty, Failed, Panel, Scrolled, Waiting } from "../parts/states";
 
 export function TilesPage({ studio }: { studio: string }) {
@@ -240,7 +241,7 @@ function verdictOf(tile: Tile): { word: string; sign: string } | null {
   return { word: "as said", sign: "✓" };
 }
 
-function TileLine({ studio, tile, suspect }: { studio: string; tile: Tile; suspect: string | undefined }) {
+function TileLine({ studio, tile, suspect, opened }: { studio: string; tile: Tile; suspect: string | undefined; opened?: boolean }) {
   const u = unit.value;
   const p = tile.prediction;
   const verdict = verdictOf(tile);
@@ -273,6 +274,12 @@ function TileLine({ studio, tile, suspect }: { studio: string; tile: Tile; suspe
       )}
       <span class="hint">
         {[tile.fireDate, firing, tile.tester].filter(Boolean).join(" · ")}
+        {!opened && (
+          <>
+            {" "}
+            · <a href={address(studio, "tiles", idOf(tile.name))} aria-label={`Open or mend tile ${idOf(tile.name)}`}>open or mend</a>
+          </>
+        )}
       </span>
     </li>
   );
@@ -286,18 +293,28 @@ function OneTile({ studio, id }: { studio: string; id: string }) {
   const saving = useSaving();
   const u = unit.value;
   const tile = read.value;
-  const setAside = (on: boolean) =>
+  // After somebody else's change the tile is read again, so that the second press is about what is shown.
+  const change = (write: () => Promise<unknown>) =>
     saving.run(async () => {
+      try {
+        await write();
+      } catch (cause) {
+        if (cause instanceof Problem && cause.outdated) setTurn((n) => n + 1);
+        throw cause;
+      }
+    });
+  const setAside = (on: boolean) =>
+    change(async () => {
       await answer(
         api.PATCH("/v1/studios/{tile.name}/tiles/{tile.name_1}", {
           params: { path: { "tile.name": studio, "tile.name_1": id }, query: { updateMask: "set_aside", requestId: newRequestId() } },
           body: { setAside: on, etag: tile?.etag },
         }),
       );
-      setTurn(turn + 1);
+      setTurn((n) => n + 1);
     });
   const remove = () =>
-    saving.run(async () => {
+    change(async () => {
       if (!confirm("Delete this tile? Calibrations that learnt from it stay as they are.")) return;
       await answer(
         api.DELETE("/v1/studios/{name}/tiles/{name_1}", {
@@ -313,7 +330,7 @@ function OneTile({ studio, id }: { studio: string; id: string }) {
       {tile && (
         <>
           <ul class="tile-list">
-            <TileLine studio={studio} tile={tile} suspect={undefined} />
+            <TileLine studio={studio} tile={tile} suspect={undefined} opened />
           </ul>
           <dl class="figures4">
             <div>
@@ -350,6 +367,10 @@ function OneTile({ studio, id }: { studio: string; id: string }) {
             </p>
           )}
           <Tick label="Keep it, but do not learn from it" value={tile.setAside ?? false} onValue={setAside} />
+          <details>
+            <summary>Mend the reading</summary>
+            <ReadingEditor studio={studio} tile={tile} onStored={() => setTurn((n) => n + 1)} />
+          </details>
           <p class="row">
             <a class="button" href={address(studio, "score", "", questionToQuery(questionOfTile(tile)))}>
               Score it today

@@ -1,13 +1,15 @@
 // Where the band lies and on which wall.
-import { ready, wares } from "../lists";
+import type { Glaze, LowerBand } from "../api/types";
+import { glazes, ready, wares } from "../lists";
 import { idOf } from "../names";
-import type { WallChoice } from "../scoring";
+import { withoutLower, type WallChoice } from "../scoring";
 import { unit } from "../preferences";
 import { length } from "../units";
 import { Choice, NumberField } from "./fields";
 
 export function WallEditor({ studio, wall, onWall }: { studio: string; wall: WallChoice; onWall(wall: WallChoice): void }) {
   const known = ready(wares(studio));
+  const names = ready(glazes(studio));
   const ware = known.find((w) => idOf(w.name) === wall.ware);
   const change = (next: Partial<WallChoice>) => onWall({ ...wall, ...next });
   return (
@@ -34,18 +36,22 @@ export function WallEditor({ studio, wall, onWall }: { studio: string; wall: Wal
         Measured along the wall: the band starts {length(wall.clearanceMm, unit.value)} above the foot and ends at{" "}
         {length(wall.clearanceMm + wall.bandMm, unit.value)}.
       </p>
-      {wall.lower && wall.lower.length > 0 && (
-        <p class="notice">
-          With {wall.lower.length === 1 ? "a further band" : `${wall.lower.length} further bands`} below:{" "}
-          {wall.lower
-            .map((b) => `${b.layering?.layers?.map((l) => idOf(l.glaze)).join(" + ")} from ${length(b.fromFootMm ?? 0, unit.value)}, ${length(b.bandHeightMm ?? 0, unit.value)} high`)
-            .join("; ")}
-          .{" "}
-          <button type="button" class="plain" onClick={() => change({ lower: undefined })}>
-            Without it
+      {wall.lower?.map((b) => (
+        <p class="notice" key={b.fromFootMm}>
+          A buffer of {bandText(b, names)} lies below, from {length(b.fromFootMm ?? 0, unit.value)} to {length((b.fromFootMm ?? 0) + (b.bandHeightMm ?? 0), unit.value)} above the foot.{" "}
+          <button type="button" class="plain" onClick={() => onWall(withoutLower(wall, b))}>
+            Take the buffer away
           </button>
         </p>
-      )}
+      ))}
     </>
   );
+}
+
+// What a lower band is made of.
+export function bandText(band: LowerBand, names: Glaze[]): string {
+  return (band.layering?.layers ?? [])
+    .map((l) => `${names.find((g) => g.name === l.glaze)?.displayName ?? idOf(l.glaze)}${l.coats ? `, ${l.coats} ${l.coats === 1 ? "coat" : "coats"}` : ""}`)
+    .reverse()
+    .join(" over ");
 }

@@ -35,20 +35,19 @@ export function Scrolled({ label, children }: { label: string; children: Compone
   );
 }
 
+function titleOf({ status, outdated }: Problem): string {
+  if (outdated) return "Changed meanwhile";
+  if (status === 0) return "No answer";
+  if (status === 403) return "Not allowed with this key";
+  if (status === 404) return "Not found";
+  if (status === 429) return "The server is busy";
+  if (status >= 500) return "The server is in trouble";
+  return "That cannot be done";
+}
+
 export function Failed({ problem, onRetry }: { problem: Problem; onRetry?: () => void }) {
   if (problem.status === 401 && keyWanted.value) return <p class="hint">Waiting for a key.</p>;
-  const title =
-    problem.status === 0
-      ? "No answer"
-      : problem.status === 403
-        ? "Not allowed with this key"
-        : problem.status === 404
-          ? "Not found"
-          : problem.status === 429
-            ? "The server is busy"
-            : problem.status >= 500
-            ? "The server is in trouble"
-            : "That cannot be done";
+  const title = titleOf(problem);
   return (
     <div class="failed" role="alert">
       <p class="title-line">

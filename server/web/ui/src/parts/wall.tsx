@@ -25,7 +25,14 @@ function spread(places: number[], gap: number, most: number): number[] {
   return out;
 }
 
-export function WallDrawing({ film, score, straight }: { film: FilmPoint[]; score: Score; straight: boolean }) {
+// A further band below the scored one, by what it is called.
+export interface Buffer {
+  fromMm: number;
+  toMm: number;
+  name: string;
+}
+
+export function WallDrawing({ film, score, straight, buffers }: { film: FilmPoint[]; score: Score; straight: boolean; buffers: Buffer[] }) {
   const box = useRef<HTMLDivElement>(null);
   const width = useWidth(box, 480);
   const spots: Spot[] = film
@@ -116,8 +123,21 @@ export function WallDrawing({ film, score, straight }: { film: FilmPoint[]; scor
   const u = unit.value;
   const beyond = (run: number) => (run > clearance ? ", over the foot" : "");
 
+  // Beside the wall, on its inner side, so that the film stays in sight.
+  const bufferPath = (b: Buffer, side: 1 | -1) =>
+    "M" +
+    [b.fromMm, ...spots.map((p) => p.s).filter((s) => s > b.fromMm && s < b.toMm), b.toMm]
+      .map(at)
+      .map((p) => `${(x(radius(p.r), side) - side * 5).toFixed(1)},${y(p.h).toFixed(1)}`)
+      .join("L");
+
+  const lowest = buffers.length > 0 ? "buffer" : "band";
   const labels = [
-    { key: "edge", px: edge.px, py: edge.py, text: "lower edge of the band" },
+    ...buffers.map((b, i) => {
+      const { px, py } = mark((b.fromMm + b.toMm) / 2);
+      return { key: `buffer b${i}`, px: px - 5, py, text: `buffer: ${b.name}` };
+    }),
+    { key: "edge", px: edge.px, py: edge.py, text: `lower edge of the ${lowest}` },
     { key: "drip", px: drip.px, py: drip.py, text: `drip ${length(median, u)}${beyond(median)}` },
     { key: "span", px: bracket, py: longest.py, text: `80 %: ${lengthNumber(p10, u)} to ${length(p90, u)}` },
     ...(needed > 0 && needed < last.s && needed > clearance
@@ -130,7 +150,8 @@ export function WallDrawing({ film, score, straight }: { film: FilmPoint[]; scor
   const barMm = u === "in" ? 25.4 * (scale * 25.4 > 28 ? 1 : 4) : ([5, 10, 20, 50, 100, 200].find((m) => m * scale > 36) ?? 500);
   const footHalf = radius(first.r);
   const described =
-    `Section of the wall, ${length(wallTop, u)} high. The band starts ${length(clearance, u)} above the foot. ` +
+    `Section of the wall, ${length(wallTop, u)} high. The ${lowest} starts ${length(clearance, u)} above the foot. ` +
+    buffers.map((b) => `A buffer of ${b.name} lies below the band, from ${length(b.fromMm, u)} to ${length(b.toMm, u)}. `).join("") +
     `Median drip ${length(median, u)}, 80 % between ${length(p10, u)} and ${length(p90, u)}. ` +
     `${riskWord(score.risk)} risk, ${percent(score.exceedProbability ?? 0)} to pass the foot.`;
 
@@ -143,6 +164,12 @@ export function WallDrawing({ film, score, straight }: { film: FilmPoint[]; scor
         </g>
         <path class="film before" d={filmPath(-1, (p) => p.before)} />
         <path class="film after" d={filmPath(1, (p) => p.after)} />
+        {buffers.map((b) => (
+          <g class="buffer-line" key={b.fromMm}>
+            <path d={bufferPath(b, -1)} />
+            <path d={bufferPath(b, 1)} />
+          </g>
+        ))}
         {!straight && <path class="axis" d={`M${axis} ${top - 12}V${y(0) + 6}`} />}
         <text class="side" x={axis - 12} y={14} text-anchor="end">
           before
