@@ -7,6 +7,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"reflect"
 
 	"github.com/fullstorydev/grpchan/inprocgrpc"
@@ -89,6 +90,26 @@ func (c *Channel) Invoke(ctx context.Context, method string, request, answer any
 		return status.FromContextError(err).Err()
 	}
 	return err
+}
+
+// NewStream implements grpc.ClientConnInterface.
+func (c *Channel) NewStream(ctx context.Context, d *grpc.StreamDesc, method string, options ...grpc.CallOption) (grpc.ClientStream, error) {
+	stream, err := c.Channel.NewStream(ctx, d, method, options...)
+	if err != nil || d.ClientStreams {
+		return stream, err
+	}
+	return answeredStream{stream}, nil
+}
+
+// answeredStream is a stream on which only the server sends more than one message. Where the server ended it before it had the request, as when a key
+// is refused, that is no error of sending: why it ended comes with receiving. A connection over a socket does the same.
+type answeredStream struct{ grpc.ClientStream }
+
+func (s answeredStream) SendMsg(m any) error {
+	if err := s.ClientStream.SendMsg(m); !errors.Is(err, io.EOF) {
+		return err
+	}
+	return nil
 }
 
 // sentByServer keeps what the server of a unary call sends beside its answer.
