@@ -1037,7 +1037,7 @@ export interface components {
         "catchline.v1.Caution": {
             /** @description A stable word, such as shelf, grinding, fumes, food_contact. */
             code?: string;
-            /** @description The caution in full. */
+            /** @description The caution in full; empty where only numbers were asked for. */
             text?: string;
         };
         /**
@@ -2327,6 +2327,8 @@ export interface components {
              * @description Probability of exceeding the clearance that is tolerated, 0.001 to 0.5. Unset: the studio's.
              */
             toleratedRisk?: number;
+            /** @description How much is sent; read by ScoreLayering only. */
+            view?: components["schemas"]["catchline.v1.ScoreView"];
         };
         /**
          * @description A chunk of scores as packed columns. The score at place k of a chunk has the index first_index + k; with the counts
@@ -2360,6 +2362,11 @@ export interface components {
              */
             total?: string;
         };
+        /**
+         * @description How much of a score is worked out and sent.
+         * @enum {string}
+         */
+        "catchline.v1.ScoreView": "SCORE_VIEW_UNSPECIFIED" | "SCORE_VIEW_FULL" | "SCORE_VIEW_NUMBERS";
         /** @description A glaze as a Seger (unity) formula. */
         "catchline.v1.SegerFormula": {
             /**
@@ -5209,6 +5216,8 @@ export interface operations {
                      * @description Probability of exceeding the clearance that is tolerated, 0.001 to 0.5. Unset: the studio's.
                      */
                     toleratedRisk?: number;
+                    /** @description How much is sent; read by ScoreLayering only. */
+                    view?: components["schemas"]["catchline.v1.ScoreView"];
                 };
             };
         };
