@@ -60,7 +60,7 @@ type Options struct {
 }
 
 // serviceConfig balances over all addresses of a name by turns, leaves out those that are not healthy, and tries again what may be tried
-// again: Unavailable is the server's word that a retry can succeed.
+// again: Unavailable is the server's word that a retry can succeed, ResourceExhausted that it was too busy to begin.
 const serviceConfig = `{
   "loadBalancingConfig": [{"round_robin": {}}],
   "healthCheckConfig": {"serviceName": ""},
@@ -73,7 +73,7 @@ const serviceConfig = `{
       "initialBackoff": "0.05s",
       "maxBackoff": "2s",
       "backoffMultiplier": 3,
-      "retryableStatusCodes": ["UNAVAILABLE"]
+      "retryableStatusCodes": ["UNAVAILABLE", "RESOURCE_EXHAUSTED"]
     }
   }]
 }`

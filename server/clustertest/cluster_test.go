@@ -28,6 +28,7 @@ func TestMain(m *testing.M) { os.Exit(postgrestest.Main(m)) }
 // settings are those of a server on a database, on free ports.
 func settings(database string) config.Config {
 	c := config.Default()
+	c.Limits.QueueTime, c.Limits.StandingQueueTime = 10*time.Second, 10*time.Second // whatever else runs on this machine
 	c.Store = config.Database(database)
 	c.GRPC.Address, c.HTTP.Address, c.Telemetry.MetricsAddress = "127.0.0.1:0", "", ""
 	c.ShutdownGrace = 5 * time.Second

@@ -82,8 +82,8 @@ type Limits struct {
 	Concurrent           int           `name:"concurrent" default:"64" help:"Requests at once that read and write records."`
 	Compute              int           `name:"compute" default:"0" help:"Requests at once that compute, such as scores; 0: two a processor."`
 	Queue                int           `name:"queue" default:"128" help:"Requests of either kind that may wait for their turn; what comes beyond is turned away."`
-	QueueTime            time.Duration `name:"queue-time" default:"50ms" help:"Longest wait for a turn, as in a burst after a quiet moment."`
-	StandingQueueTime    time.Duration `name:"standing-queue-time" default:"4ms" help:"Longest wait once the queue has not been empty for queue-time: more comes than can be done."`
+	QueueTime            time.Duration `name:"queue-time" default:"200ms" help:"Longest wait for a turn, as in a burst after a quiet moment."`
+	StandingQueueTime    time.Duration `name:"standing-queue-time" default:"20ms" help:"Longest wait once the queue has not been empty for queue-time: more comes than can be done."`
 	Sheets               int           `name:"sheets" default:"8" help:"Sheets and exports that are worked on at once."`
 	KeySheets            int           `name:"key-sheets" default:"3" help:"Sheets and exports of one key at once."`
 	StreamMessages       int           `name:"stream-messages" default:"200000" help:"Most messages of one stream."`

@@ -9,6 +9,7 @@ import (
 	"log/slog"
 	"os"
 	"path/filepath"
+	"time"
 
 	"google.golang.org/grpc"
 
@@ -46,7 +47,8 @@ func Open(ctx context.Context, o Options) (*Service, error) {
 	c := config.Default()
 	c.Store, c.Create = config.Database(o.File), true
 	c.GRPC.Address, c.HTTP.Address, c.Telemetry.MetricsAddress = "", "", ""
-	c.Limits.KeyRequestsPerSecond = 0
+	// There is one caller, who would rather wait than be sent away.
+	c.Limits.KeyRequestsPerSecond, c.Limits.QueueTime, c.Limits.StandingQueueTime = 0, 10*time.Second, 10*time.Second
 	program, err := process.Open(ctx, c, process.Options{Version: "embedded", Logger: o.Logger})
 	if err != nil {
 		return nil, errors.Join(err, s.Close())

@@ -15,6 +15,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"google.golang.org/grpc"
 
@@ -31,6 +32,7 @@ func start(t *testing.T) *process.Program {
 		t.Skip("needs clients that others made: CATCHLINE_INTEROP=1")
 	}
 	c := config.Default()
+	c.Limits.QueueTime, c.Limits.StandingQueueTime = 10*time.Second, 10*time.Second // whatever else runs on this machine
 	c.Store, c.Create, c.Demo = config.Database(filepath.Join(t.TempDir(), "interop.db")), true, true
 	c.GRPC.Address, c.HTTP.Address, c.Telemetry.MetricsAddress = "127.0.0.1:0", "127.0.0.1:0", ""
 	p, err := process.Open(t.Context(), c, process.Options{

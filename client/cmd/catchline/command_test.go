@@ -17,6 +17,7 @@ import (
 	"strings"
 	"sync"
 	"testing"
+	"time"
 
 	"google.golang.org/grpc"
 
@@ -54,6 +55,7 @@ var (
 // startServer starts the very server, with the demo studio, on free ports.
 func startServer(ctx context.Context, file string, change func(*config.Config)) (*process.Program, error) {
 	c := config.Default()
+	c.Limits.QueueTime, c.Limits.StandingQueueTime = 10*time.Second, 10*time.Second // whatever else runs on this machine
 	c.Store, c.Create, c.Demo = config.Database(file), true, true
 	c.GRPC.Address, c.HTTP.Address, c.Telemetry.MetricsAddress = "127.0.0.1:0", "127.0.0.1:0", ""
 	if change != nil {

@@ -265,6 +265,7 @@ func startServer(t *testing.T, changes ...func(*config.Config)) *server {
 func serve(t *testing.T, o process.Options, changes ...func(*config.Config)) *server {
 	t.Helper()
 	c := config.Default()
+	c.Limits.QueueTime, c.Limits.StandingQueueTime = 10*time.Second, 10*time.Second // whatever else runs on this machine
 	c.Store = config.Database(filepath.Join(t.TempDir(), "pages.db"))
 	c.Create = true
 	c.GRPC.Address, c.HTTP.Address, c.Telemetry.MetricsAddress = "127.0.0.1:0", "127.0.0.1:0", "127.0.0.1:0"
