@@ -25,9 +25,9 @@ PACKAGES = ./... ./testdata/demo/...
 test:
 	go vet $(PACKAGES)
 	@if [ "$$(go env CGO_ENABLED)" = 1 ] && command -v "$$(go env CC)" >/dev/null; then \
-		echo 'go test -race $(PACKAGES)'; go test -race $(PACKAGES); \
+		echo 'go test -race -timeout 30m $(PACKAGES)'; go test -race -timeout 30m $(PACKAGES); \
 	else \
-		echo 'no C compiler, so without the race detector'; go test $(PACKAGES); \
+		echo 'no C compiler, so without the race detector'; go test -timeout 30m $(PACKAGES); \
 	fi
 
 # Ours against floors of the same run, with ratios, in less than ten minutes on a machine that is not busy with other things. The text
