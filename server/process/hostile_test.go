@@ -182,7 +182,8 @@ func TestGiantHeadersOverHTTP2(t *testing.T) {
 // A call of which only the head comes is ended by its deadline.
 func TestCallWithoutBody(t *testing.T) {
 	s := start(t, quick(), func(c *config.Config) {
-		c.Deadlines.Default, c.Limits.QueueTime = 200*time.Millisecond, 10*time.Millisecond
+		c.Deadlines.Default = 200 * time.Millisecond
+		c.Limits.QueueTime, c.Limits.StandingQueueTime = 10*time.Millisecond, 10*time.Millisecond
 	})
 	h := dialH2(t, s.GRPCAddress())
 	if err := h.open(1); err != nil {
