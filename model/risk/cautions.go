@@ -38,7 +38,7 @@ type Situation struct {
 	// Cookie tells that the answer puts a cookie under a piece, which is to be ground or broken off.
 	Cookie bool
 	// Melts are the compositions of the glazes, where they are known.
-	Melts []chem.Melt
+	Melts []*chem.Melt
 	// Described tells that there are glazes of unknown chemistry.
 	Described bool
 	// Recipes tells that glazes are given as recipes, so that somebody weighs powders.
@@ -110,10 +110,10 @@ func holds(oxides ...chem.Oxide) func(*Situation) bool {
 
 // Cautions gives the cautions that belong to an answer, in a fixed order.
 func Cautions(s *Situation) []Caution {
-	var out []Caution
-	for _, r := range rules {
-		if r.applies(s) {
-			out = append(out, r.caution)
+	out := make([]Caution, 0, len(rules))
+	for i := range rules {
+		if rules[i].applies(s) {
+			out = append(out, rules[i].caution)
 		}
 	}
 	return out

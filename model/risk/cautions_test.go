@@ -22,7 +22,7 @@ func everything() *Situation {
 	for i := range m {
 		m[i] = 1. / chem.NumOxides
 	}
-	return &Situation{Word: Severe, Cookie: true, Melts: []chem.Melt{m}, Described: true, Recipes: true, Reduction: true, AcidGases: true}
+	return &Situation{Word: Severe, Cookie: true, Melts: []*chem.Melt{&m}, Described: true, Recipes: true, Reduction: true, AcidGases: true}
 }
 
 // Each caution defers to the standards of the table (testdata/published/cautions.csv, from memory).
@@ -78,7 +78,7 @@ func TestCautionsAreChosenBySituation(t *testing.T) {
 	}
 	var trace, barium chem.Melt
 	trace[chem.BaO], barium[chem.BaO] = 1e-4, 0.05
-	if codes(&Situation{Melts: []chem.Melt{trace}})[BariumPresent] != "" || codes(&Situation{Melts: []chem.Melt{trace, barium}})[BariumPresent] == "" {
+	if codes(&Situation{Melts: []*chem.Melt{&trace}})[BariumPresent] != "" || codes(&Situation{Melts: []*chem.Melt{&trace, &barium}})[BariumPresent] == "" {
 		t.Error("barium is not told from its traces")
 	}
 }

@@ -46,7 +46,7 @@ type Options struct {
 // Guard knows who may get in. Make it by NewGuard.
 type Guard struct {
 	anonymous bool
-	operators [][sha256.Size]byte
+	operators []Hash // of whole secrets
 	tokens    *Tokens
 	keys      Keys
 	cache     *cache
@@ -70,11 +70,13 @@ func NewGuard(ctx context.Context, keys Keys, o Options) *Guard {
 	return g
 }
 
-type identityKey struct{}
-
 // FromContext returns who the caller is. Where the server runs without keys everybody is the operator.
 func FromContext(ctx context.Context) (Identity, bool) {
-	id, ok := ctx.Value(identityKey{}).(*Identity)
+	call := chain.FromContext(ctx)
+	if call == nil {
+		return Identity{}, false
+	}
+	id, ok := call.Caller.(*Identity)
 	if !ok {
 		return Identity{}, false
 	}
@@ -103,15 +105,15 @@ func (g *Guard) Link() chain.Link {
 			if err != nil {
 				return err
 			}
-			call.Studio, call.Key = id.Studio, id.Name
-			return next(context.WithValue(ctx, identityKey{}, id))
+			call.Studio, call.Key, call.Caller = id.Studio, id.Name, id
+			return next(ctx)
 		},
-		Request: func(ctx context.Context, call *chain.Call, m proto.Message) error {
+		Request: func(_ context.Context, call *chain.Call, m proto.Message) error {
 			r := table[call.Method]
 			if r.need == anybody {
 				return nil
 			}
-			id, _ := ctx.Value(identityKey{}).(*Identity)
+			id, _ := call.Caller.(*Identity)
 			if id == nil {
 				return status.Error(codes.Unauthenticated, "A key is needed.")
 			}
@@ -131,7 +133,8 @@ func (g *Guard) authenticate(ctx context.Context) (*Identity, error) {
 	if err != nil {
 		return nil, err
 	}
-	if id := g.operator(secret); id != nil {
+	h := sha256.Sum256([]byte(secret))
+	if id := g.operator(h); id != nil {
 		return id, nil
 	}
 	if g.tokens != nil && strings.Count(secret, ".") == 2 {
@@ -141,12 +144,11 @@ func (g *Guard) authenticate(ctx context.Context) (*Identity, error) {
 		}
 		return id, nil
 	}
-	return g.studioKey(ctx, secret)
+	return g.studioKey(ctx, secret, h)
 }
 
-// operator compares with every operator's key, so that the time taken tells nothing.
-func (g *Guard) operator(secret string) *Identity {
-	h := sha256.Sum256([]byte(secret))
+// operator compares the hash of a secret with that of every operator's key, so that the time taken tells nothing.
+func (g *Guard) operator(h Hash) *Identity {
 	same := 0
 	for i := range g.operators {
 		same |= subtle.ConstantTimeCompare(h[:], g.operators[i][:])
@@ -159,16 +161,17 @@ func (g *Guard) operator(secret string) *Identity {
 
 var errKey = unauthenticated("KEY_INVALID", "The key is wrong, revoked or expired.")
 
-func (g *Guard) studioKey(ctx context.Context, secret string) (*Identity, error) {
-	keyID, hash, err := Parse(secret)
-	if err != nil {
-		return nil, errKey
-	}
-	if known, ok := g.cache.get(hash); ok {
+// studioKey finds out whose key a secret is; whole is the hash of all of it, by which it is found again.
+func (g *Guard) studioKey(ctx context.Context, secret string, whole Hash) (*Identity, error) {
+	if known, ok := g.cache.get(whole); ok {
 		if known.key.Expired(g.now()) {
 			return nil, errKey
 		}
 		return known.id, nil
+	}
+	keyID, hash, err := Parse(secret)
+	if err != nil {
+		return nil, errKey
 	}
 	// Whatever changes from here on has to keep what is read now out of the cache.
 	asked, generation := g.now(), g.cache.generation()
@@ -190,7 +193,7 @@ func (g *Guard) studioKey(ctx context.Context, secret string) (*Identity, error)
 		return nil, errKey
 	}
 	id := &Identity{Studio: rec.Studio, Role: role, Name: "studios/" + rec.Studio + "/keys/" + rec.ID}
-	g.cache.put(hash, asked, generation, entry{key, id})
+	g.cache.put(whole, asked, generation, entry{key, id})
 	return id, nil
 }
 
@@ -220,8 +223,7 @@ func authorize(id *Identity, r rule, m proto.Message) error {
 }
 
 func bearer(ctx context.Context) (string, error) {
-	md, _ := metadata.FromIncomingContext(ctx)
-	values := md["authorization"]
+	values := metadata.ValueFromIncomingContext(ctx, "authorization")
 	if len(values) == 0 {
 		return "", unauthenticated("KEY_MISSING", "A key is needed: send it as the header authorization: Bearer KEY.")
 	}

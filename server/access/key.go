@@ -25,7 +25,7 @@ const idBytes = 12
 
 var idEncoding = base32.NewEncoding("0123456789abcdefghjkmnpqrstvwxyz").WithPadding(base32.NoPadding)
 
-// Hash is the SHA-256 of a secret's random bytes.
+// Hash is a SHA-256: where keys are stored, of a secret's random bytes; where they are looked up, of the whole secret.
 type Hash [sha256.Size]byte
 
 // New makes the id and the secret of a key, and the hash to store of it.

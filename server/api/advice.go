@@ -173,7 +173,7 @@ func coatsWord(n float64) string {
 }
 
 func (a *adviser) glazeName(l *pb.Layer) string {
-	if g, err := a.q.find("", l); err == nil {
+	if g, err := a.q.find(l); err == nil {
 		return g.displayName
 	}
 	return l.GetGlaze()
@@ -314,7 +314,7 @@ func (a *adviser) stillGlazes() []*studioGlaze {
 		if used[name] {
 			continue
 		}
-		layer, err := a.q.studio.layer("", bufferLayer(g), a.q.firing, a.q.studio.glaze)
+		layer, err := a.q.studio.layer(bufferLayer(g), a.q.firing, a.q.studio.glaze)
 		if err != nil || !matures(layer.Glaze, a.q.firing.prepared.EquivalentCone) {
 			continue
 		}

@@ -18,20 +18,22 @@ func cautionsFor(worst risk.Word, cookie bool, firings []*firing.Prepared, glaze
 			s.Described = true
 			continue
 		}
-		s.Melts = append(s.Melts, *g.Melt)
+		s.Melts = append(s.Melts, g.Melt)
 		s.Recipes = s.Recipes || g.Recipe
 		s.AcidGases = s.AcidGases || g.Fluorine > 0
 	}
-	var out []*pb.Caution
-	for _, c := range risk.Cautions(&s) {
-		out = append(out, &pb.Caution{Code: string(c.Code), Text: c.Text})
+	found := risk.Cautions(&s)
+	all, out := make([]pb.Caution, len(found)), make([]*pb.Caution, len(found))
+	for i := range found {
+		all[i].Code, all[i].Text = string(found[i].Code), found[i].Text
+		out[i] = &all[i]
 	}
 	return out
 }
 
 // cautions of one score.
 func (q *question) cautions(word risk.Word, cookie risk.Kind) []*pb.Caution {
-	var glazes []*model.Glaze
+	glazes := make([]*model.Glaze, 0, len(q.Layers))
 	for i := range q.Layers {
 		glazes = append(glazes, q.Layers[i].Glaze)
 	}

@@ -26,9 +26,10 @@ type plan struct {
 }
 
 type planned struct {
-	field protoreflect.FieldDescriptor
-	name  protoreflect.Name
-	limit limit
+	field   protoreflect.FieldDescriptor
+	name    protoreflect.Name
+	limit   limit
+	missing bool // it is a fault that it is not there
 }
 
 // planOf puts the limits beside the fields of a message type once.
@@ -42,7 +43,12 @@ var planOf = func() func(protoreflect.MessageDescriptor) *plan {
 		fields := d.Fields()
 		for i := range fields.Len() {
 			f := fields.Get(i)
-			p.fields = append(p.fields, planned{f, f.Name(), limits[limitKey(f.FullName())]})
+			one := planned{field: f, name: f.Name(), limit: limits[limitKey(f.FullName())]}
+			if one.limit.output {
+				continue
+			}
+			one.missing = one.limit.misses(f)
+			p.fields = append(p.fields, one)
 		}
 		groups := d.Oneofs()
 		for i := range groups.Len() {
@@ -141,12 +147,17 @@ func (c *checker) item(i int) (back int) {
 func (c *checker) message(m protoreflect.Message, partial bool) {
 	p := planOf(m.Descriptor())
 	for i := range p.fields {
-		f, l := p.fields[i].field, &p.fields[i].limit
-		if l.output {
+		f := &p.fields[i]
+		there := m.Has(f.field)
+		if !there && (partial || !f.missing) {
 			continue
 		}
-		back := c.enter(p.fields[i].name)
-		c.field(m, f, l, partial)
+		back := c.enter(f.name)
+		if there {
+			c.present(m.Get(f.field), f.field, &f.limit, partial)
+		} else {
+			c.absent(f.field, &f.limit)
+		}
 		c.path = c.path[:back]
 	}
 	for _, g := range p.groups {
@@ -158,14 +169,15 @@ func (c *checker) message(m protoreflect.Message, partial bool) {
 	}
 }
 
-func (c *checker) field(m protoreflect.Message, f protoreflect.FieldDescriptor, l *limit, partial bool) {
-	if !m.Has(f) {
-		if !partial {
-			c.absent(f, l)
-		}
-		return
-	}
-	v := m.Get(f)
+// misses reports whether absent would have anything to say of the field.
+func (l *limit) misses(f protoreflect.FieldDescriptor) bool {
+	c := &checker{}
+	c.absent(f, l)
+	return len(c.faults) > 0
+}
+
+// present looks at a field that is there.
+func (c *checker) present(v protoreflect.Value, f protoreflect.FieldDescriptor, l *limit, partial bool) {
 	switch {
 	case f.IsMap():
 		c.size(v.Map().Len(), l)
@@ -195,8 +207,10 @@ func (c *checker) absent(f protoreflect.FieldDescriptor, l *limit) {
 	case l.required:
 		c.fault("empty", "a "+words(string(f.Message().Name())))
 	case f.HasPresence():
-	case l.isOption || l.number:
-		c.value(f, f.Default(), l, false)
+	case l.isOption:
+		c.option(f, f.Default().Enum(), l)
+	case l.number:
+		c.number(0, l)
 	}
 }
 

@@ -64,10 +64,12 @@ func parseName(field, name string, kind store.Kind) (store.Key, error) {
 func keyOf(name string, kind store.Kind) (store.Key, bool) {
 	var room [8]string // more parts are too many anyway; without a word to the heap, as every request has several names
 	parts := room[:0]
-	for part := range strings.SplitSeq(name, "/") {
+	for more := true; more; {
 		if len(parts) == len(room) {
 			return store.Key{}, false
 		}
+		var part string
+		part, name, more = strings.Cut(name, "/")
 		parts = append(parts, part)
 	}
 	if len(parts) < 2 || parts[0] != "studios" || !validID(parts[1]) {
@@ -108,8 +110,8 @@ func validID(id string) bool {
 	if id == "" || len(id) > maxID || id[0] == '-' {
 		return false
 	}
-	for _, c := range []byte(id) {
-		if !(c >= 'a' && c <= 'z' || c >= '0' && c <= '9' || c == '-') {
+	for i := range len(id) {
+		if c := id[i]; !(c >= 'a' && c <= 'z' || c >= '0' && c <= '9' || c == '-') {
 			return false
 		}
 	}

@@ -107,8 +107,8 @@ func (p *prepared) where(path string, r *pb.ScoreLayeringRequest, f *studioFirin
 	return w, nil
 }
 
-// glazeFinder finds the glaze or lot of a layer.
-type glazeFinder func(path string, l *pb.Layer) (*studioGlaze, error)
+// glazeFinder finds the glaze or lot of a layer. Errors name its fields.
+type glazeFinder func(l *pb.Layer) (*studioGlaze, error)
 
 // layering fires the layers of a request.
 func (p *prepared) layering(path string, l *pb.Layering, f *studioFiring, find glazeFinder) (model.Layering, error) {
@@ -119,33 +119,33 @@ func (p *prepared) layering(path string, l *pb.Layering, f *studioFiring, find g
 	if n := len(l.GetLayers()); n < 1 || n > film.MaxLayers {
 		return out, &chem.FieldError{Field: path + ".layers", Value: fmt.Sprintf("%d layers", n), Limit: fmt.Sprintf("1 to %d", film.MaxLayers)}
 	}
+	out.Layers = make([]model.Layer, len(l.GetLayers()))
 	for i, layer := range l.GetLayers() {
-		one, err := p.layer(fmt.Sprintf("%s.layers[%d]", path, i), layer, f, find)
-		if err != nil {
-			return out, err
+		var err error
+		if out.Layers[i], err = p.layer(layer, f, find); err != nil {
+			return out, under(fmt.Sprintf("%s.layers[%d]", path, i), err)
 		}
-		out.Layers = append(out.Layers, one)
 	}
 	return out, nil
 }
 
-// layer fires one layer and works out how thick it is.
-func (p *prepared) layer(path string, l *pb.Layer, f *studioFiring, find glazeFinder) (model.Layer, error) {
-	g, err := find(path, l)
+// layer fires one layer and works out how thick it is. Errors name its fields.
+func (p *prepared) layer(l *pb.Layer, f *studioFiring, find glazeFinder) (model.Layer, error) {
+	g, err := find(l)
 	if err != nil {
 		return model.Layer{}, err
 	}
 	fired, err := f.fire(g)
 	if err != nil {
-		return model.Layer{}, under(path+".glaze", err)
+		return model.Layer{}, under("glaze", err)
 	}
-	h, err := p.thickness(path, l, fired)
+	h, err := p.thickness(l, fired)
 	return model.Layer{Fired: fired, Thickness: h}, err
 }
 
 // glaze finds the lot of a layer, or its glaze where no lot is named.
-func (p *prepared) glaze(path string, l *pb.Layer) (*studioGlaze, error) {
-	key, err := parseName(path+".glaze", l.GetGlaze(), store.KindGlaze)
+func (p *prepared) glaze(l *pb.Layer) (*studioGlaze, error) {
+	key, err := parseName("glaze", l.GetGlaze(), store.KindGlaze)
 	if err != nil {
 		return nil, err
 	}
@@ -154,12 +154,12 @@ func (p *prepared) glaze(path string, l *pb.Layer) (*studioGlaze, error) {
 		return nil, &NotFoundError{name}
 	}
 	if l.GetLot() != "" {
-		lot, err := parseName(path+".lot", l.GetLot(), store.KindLot)
+		lot, err := parseName("lot", l.GetLot(), store.KindLot)
 		if err != nil {
 			return nil, err
 		}
 		if lot.Studio != key.Studio || lot.Parent != key.ID {
-			return nil, &chem.FieldError{Field: path + ".lot", Value: quoted(l.GetLot()), Limit: "a lot of " + name}
+			return nil, &chem.FieldError{Field: "lot", Value: quoted(l.GetLot()), Limit: "a lot of " + name}
 		}
 		name = l.GetLot()
 	}
@@ -174,21 +174,21 @@ func (p *prepared) glaze(path string, l *pb.Layer) (*studioGlaze, error) {
 const defaultCoats = 2
 
 // thickness of a layer, fired.
-func (p *prepared) thickness(path string, l *pb.Layer, f *model.Fired) (film.Thickness, error) {
+func (p *prepared) thickness(l *pb.Layer, f *model.Fired) (film.Thickness, error) {
 	var h film.Thickness
 	var err error
 	switch a := l.GetAmount().(type) {
 	case *pb.Layer_ThicknessUm:
 		if h, err = film.Stated(a.ThicknessUm * 1e-6); err != nil {
-			return h, &chem.FieldError{Field: path + ".thickness_um", Value: fmt.Sprint(a.ThicknessUm), Limit: "1 to 5000"}
+			return h, &chem.FieldError{Field: "thickness_um", Value: fmt.Sprint(a.ThicknessUm), Limit: "1 to 5000"}
 		}
 		if a.ThicknessUm < 1 {
-			return h, &chem.FieldError{Field: path + ".thickness_um", Value: fmt.Sprint(a.ThicknessUm), Limit: "1 to 5000"}
+			return h, &chem.FieldError{Field: "thickness_um", Value: fmt.Sprint(a.ThicknessUm), Limit: "1 to 5000"}
 		}
 	case *pb.Layer_DryMassGPerCm2:
 		const kgPerM2 = 10 // per g/cm²
 		if !(a.DryMassGPerCm2 >= 0.001 && a.DryMassGPerCm2 <= 1) {
-			return h, &chem.FieldError{Field: path + ".dry_mass_g_per_cm2", Value: fmt.Sprint(a.DryMassGPerCm2), Limit: "0.001 to 1"}
+			return h, &chem.FieldError{Field: "dry_mass_g_per_cm2", Value: fmt.Sprint(a.DryMassGPerCm2), Limit: "0.001 to 1"}
 		}
 		h, err = film.FromMass(a.DryMassGPerCm2*kgPerM2, math.Max(f.Glaze.LOI, 0), f.Density)
 	default:
@@ -197,12 +197,12 @@ func (p *prepared) thickness(path string, l *pb.Layer, f *model.Fired) (film.Thi
 			coats = c.Coats
 		}
 		if !(coats > 0 && coats <= film.MaxCoats) {
-			return h, &chem.FieldError{Field: path + ".coats", Value: fmt.Sprint(coats), Limit: fmt.Sprintf("more than 0 and at most %g", film.MaxCoats)}
+			return h, &chem.FieldError{Field: "coats", Value: fmt.Sprint(coats), Limit: fmt.Sprintf("more than 0 and at most %g", film.MaxCoats)}
 		}
 		method, hand := p.method(l.GetMethod())
 		h, err = film.Coats(method, coats, hand)
 	}
-	return h, under(path, err)
+	return h, err
 }
 
 // method gives the way of putting on a coat and the studio's hand in it, relative to the usual.

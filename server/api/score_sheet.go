@@ -99,9 +99,9 @@ func (c *combinations) addFiring(ctx context.Context, s *studioCache, firingPath
 		first.Layers = append(first.Layers, pos.GetChoices()[0])
 		var choices []model.Layer
 		for k, l := range pos.GetChoices() {
-			layer, err := c.studio.layer(fmt.Sprintf("%s.positions[%d].choices[%d]", path, i, k), l, f, c.studio.glaze)
+			layer, err := c.studio.layer(l, f, c.studio.glaze)
 			if err != nil {
-				return err
+				return under(fmt.Sprintf("%s.positions[%d].choices[%d]", path, i, k), err)
 			}
 			choices = append(choices, layer)
 		}

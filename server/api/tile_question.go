@@ -76,7 +76,7 @@ func (l *tileLog) question(t *pb.Tile) (*question, error) {
 		Question: &model.Question{Calibration: l.calibration.Calibration, Tolerated: defaultTolerated},
 		studio:   l.studio, firing: f, calibration: l.calibration,
 	}
-	q.find = func(path string, layer *pb.Layer) (*studioGlaze, error) { return l.glaze(t, path, layer) }
+	q.find = func(layer *pb.Layer) (*studioGlaze, error) { return l.glaze(t, layer) }
 	if q.Layering, err = l.studio.layering("tile.layering", t.GetLayering(), f, q.find); err != nil {
 		return nil, err
 	}
@@ -108,7 +108,7 @@ func (l *tileLog) firing(t *pb.Tile) (*studioFiring, error) {
 }
 
 // glaze is a layer's glaze of the day, or today's where the tile holds none.
-func (l *tileLog) glaze(t *pb.Tile, path string, layer *pb.Layer) (*studioGlaze, error) {
+func (l *tileLog) glaze(t *pb.Tile, layer *pb.Layer) (*studioGlaze, error) {
 	for _, day := range t.GetGlazesOfTheDay() {
 		if day.GetGlaze() != layer.GetGlaze() || day.GetLot() != layer.GetLot() {
 			continue
@@ -118,7 +118,7 @@ func (l *tileLog) glaze(t *pb.Tile, path string, layer *pb.Layer) (*studioGlaze,
 			return &studioGlaze{name: day.GetGlaze(), displayName: day.GetDisplayName(), model: m, fault: fault}
 		})
 	}
-	return l.studio.glaze(path, layer)
+	return l.studio.glaze(layer)
 }
 
 // outcome is what came out, in m.

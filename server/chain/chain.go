@@ -6,6 +6,7 @@ import (
 	"context"
 	"errors"
 	"io"
+	"sync"
 	"time"
 
 	"google.golang.org/grpc"
@@ -24,6 +25,7 @@ type Call struct {
 	RequestID string
 	Studio    string // of the caller's key; empty: not bound to one
 	Key       string // name of the caller's key, not its secret; empty: none
+	Caller    any    // who calls, in the terms of the link that has found out; nil: nobody has
 	received  int
 	sent      int
 }
@@ -37,7 +39,7 @@ func (c *Call) Sent() int { return c.sent }
 // Link is one link of the chain.
 type Link struct {
 	Name string
-	// Around is called once a call; it calls next, at most once, or says why not. Nil: nothing to do.
+	// Around is called once a call; it calls next, at most once and before it returns, or says why not. Nil: nothing to do.
 	Around func(ctx context.Context, call *Call, next func(context.Context) error) error
 	// Request is called for each message that comes from the client, before the service sees it. Nil: nothing to do.
 	Request func(ctx context.Context, call *Call, m proto.Message) error
@@ -62,6 +64,20 @@ func arrival(ctx context.Context) time.Time {
 
 type callKey struct{}
 
+// callContext is a context with the call in it: one allocation for the two.
+type callContext struct {
+	context.Context
+	Call
+}
+
+// Value implements context.Context.
+func (c *callContext) Value(key any) any {
+	if key == (callKey{}) {
+		return &c.Call
+	}
+	return c.Context.Value(key)
+}
+
 // FromContext returns the call under way, or nil.
 func FromContext(ctx context.Context) *Call {
 	c, _ := ctx.Value(callKey{}).(*Call)
@@ -75,23 +91,44 @@ func NewContext(ctx context.Context, c *Call) context.Context {
 
 // Unary makes one interceptor of the links, the first one outermost. Transport goes into each Call.
 func Unary(transport string, links []Link) grpc.UnaryServerInterceptor {
+	runs := &sync.Pool{New: func() any { return newUnaryRun(links) }}
 	return func(ctx context.Context, req any, info *grpc.UnaryServerInfo, handler grpc.UnaryHandler) (any, error) {
-		call := &Call{Method: info.FullMethod, Transport: transport, Start: arrival(ctx), received: 1}
-		r := unaryRun{call: call, links: links, req: req, handler: handler}
-		err := r.from(NewContext(ctx, call), 0)
+		c := &callContext{ctx, Call{Method: info.FullMethod, Transport: transport, Start: arrival(ctx), received: 1}}
+		r := runs.Get().(*unaryRun)
+		r.call, r.req, r.handler = &c.Call, req, handler
+		err := r.from(c, 0)
+		resp := r.resp
+		// Not reached by a panic, which leaves the run to the collector.
+		r.call, r.req, r.handler, r.resp = nil, nil, nil, nil
+		runs.Put(r)
 		if err != nil {
 			return nil, err
 		}
-		return r.resp, nil
+		return resp, nil
 	}
 }
 
+// unaryRun takes one call at a time through the links. It is used again: the functions that links call next are made once.
 type unaryRun struct {
-	call    *Call
 	links   []Link
+	next    []func(context.Context) error // by link
+	call    *Call
 	req     any
 	resp    any
 	handler grpc.UnaryHandler
+}
+
+func newUnaryRun(links []Link) *unaryRun {
+	r := &unaryRun{links: links, next: make([]func(context.Context) error, len(links))}
+	for i := range links {
+		r.next[i] = func(ctx context.Context) error {
+			if err := links[i].check(ctx, r.call, r.req); err != nil {
+				return err
+			}
+			return r.from(ctx, i+1)
+		}
+	}
+	return r
 }
 
 // from runs the links from the i-th on, and the handler.
@@ -99,12 +136,7 @@ func (r *unaryRun) from(ctx context.Context, i int) error {
 	for ; i < len(r.links); i++ {
 		l := &r.links[i]
 		if l.Around != nil {
-			return l.Around(ctx, r.call, func(ctx context.Context) error {
-				if err := l.check(ctx, r.call, r.req); err != nil {
-					return err
-				}
-				return r.from(ctx, i+1)
-			})
+			return l.Around(ctx, r.call, r.next[i])
 		}
 		if err := l.check(ctx, r.call, r.req); err != nil {
 			return err

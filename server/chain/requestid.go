@@ -17,10 +17,8 @@ const maxRequestID = 64
 // RequestID takes the caller's id of the request if it is fit to be logged, else makes one, and sends it back.
 func RequestID() Link {
 	return Link{Name: "request id", Around: func(ctx context.Context, call *Call, next func(context.Context) error) error {
-		if md, ok := metadata.FromIncomingContext(ctx); ok {
-			if ids := md[RequestIDHeader]; len(ids) > 0 && fitRequestID(ids[0]) {
-				call.RequestID = ids[0]
-			}
+		if ids := metadata.ValueFromIncomingContext(ctx, RequestIDHeader); len(ids) > 0 && fitRequestID(ids[0]) {
+			call.RequestID = ids[0]
 		}
 		if call.RequestID == "" {
 			call.RequestID = newRequestID()
