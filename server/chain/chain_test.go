@@ -152,6 +152,35 @@ func TestRequestID(t *testing.T) {
 	}
 }
 
+// headers keeps what a call sends back before its answer.
+type headers struct{ md metadata.MD }
+
+func (*headers) Method() string                   { return "/s/unary" }
+func (h *headers) SetHeader(md metadata.MD) error { h.md = metadata.Join(h.md, md); return nil }
+func (*headers) SendHeader(metadata.MD) error     { return nil }
+func (*headers) SetTrailer(metadata.MD) error     { return nil }
+
+// The id goes back where it can be of use: to who gave it, and with whatever failed.
+func TestRequestIDGoesBack(t *testing.T) {
+	for _, c := range []struct {
+		given string
+		err   error
+		want  bool
+	}{{"", nil, false}, {"", errors.New("no"), true}, {"mine", nil, true}, {"mine", errors.New("no"), true}, {"a b", nil, false}} {
+		sent := &headers{}
+		ctx := grpc.NewContextWithServerTransportStream(t.Context(), sent)
+		ctx = metadata.NewIncomingContext(ctx, metadata.Pairs(RequestIDHeader, c.given))
+		id := ""
+		Unary("grpc", []Link{RequestID()})(ctx, wrapperspb.String(""), &grpc.UnaryServerInfo{}, func(ctx context.Context, _ any) (any, error) {
+			id = FromContext(ctx).RequestID
+			return nil, c.err
+		})
+		if got := sent.md.Get(RequestIDHeader); len(got) > 1 || (len(got) == 1) != c.want || c.want && got[0] != id {
+			t.Errorf("%+v: %q was sent of %q", c, got, id)
+		}
+	}
+}
+
 func TestPanicBecomesInternalWithRequestID(t *testing.T) {
 	var log bytes.Buffer
 	recovery := Recovery(slog.New(slog.NewTextHandler(&log, nil)))

@@ -14,19 +14,32 @@ const RequestIDHeader = "x-request-id"
 
 const maxRequestID = 64
 
-// RequestID takes the caller's id of the request if it is fit to be logged, else makes one, and sends it back.
+// RequestID takes the caller's id of the request if it is fit to be logged, else makes one. It goes back to a caller that sent one, with every
+// stream, and with every unary call that fails: on the others, whose answer says all, it would be most of what the chain costs.
 func RequestID() Link {
 	return Link{Name: "request id", Around: func(ctx context.Context, call *Call, next func(context.Context) error) error {
-		if ids := metadata.ValueFromIncomingContext(ctx, RequestIDHeader); len(ids) > 0 && fitRequestID(ids[0]) {
+		ids := metadata.ValueFromIncomingContext(ctx, RequestIDHeader)
+		given := len(ids) > 0 && fitRequestID(ids[0])
+		if given {
 			call.RequestID = ids[0]
-		}
-		if call.RequestID == "" {
+		} else {
 			call.RequestID = newRequestID()
 		}
-		// The only error is that headers have gone out already, which they cannot have here.
-		_ = grpc.SetHeader(ctx, metadata.MD{RequestIDHeader: {call.RequestID}})
-		return next(ctx)
+		early := given || call.Streaming
+		if early {
+			sendRequestID(ctx, call)
+		}
+		err := next(ctx)
+		if err != nil && !early {
+			sendRequestID(ctx, call)
+		}
+		return err
 	}}
+}
+
+func sendRequestID(ctx context.Context, call *Call) {
+	// The only error is that headers have gone out already, which they have not: those of a unary call go out with its answer.
+	_ = grpc.SetHeader(ctx, metadata.MD{RequestIDHeader: {call.RequestID}})
 }
 
 // fitRequestID keeps what could forge or bloat a line of the log out of it.

@@ -26,7 +26,9 @@ type Metrics struct {
 	shed     *prometheus.CounterVec
 
 	methods map[string]bool
-	cache   sync.Map // callLabels -> *callSeries: looking a series up by its labels costs more than counting
+
+	mu    sync.RWMutex
+	known map[callLabels]callSeries // looking a series up by its labels costs more than counting
 }
 
 type callLabels struct {
@@ -56,6 +58,7 @@ func NewMetrics(methods []string, version string) *Metrics {
 		shed: prometheus.NewCounterVec(prometheus.CounterOpts{Namespace: "catchline", Name: "calls_shed_total",
 			Help: "Calls turned away by a limit, by reason."}, []string{"reason"}),
 		methods: map[string]bool{},
+		known:   map[callLabels]callSeries{},
 	}
 	for _, name := range methods {
 		m.methods[name] = true
@@ -97,14 +100,18 @@ func (m *Metrics) count(call *chain.Call, code codes.Code) {
 	if !m.methods[call.Method] {
 		labels.method = "other"
 	}
-	s, ok := m.cache.Load(labels)
+	m.mu.RLock()
+	series, ok := m.known[labels]
+	m.mu.RUnlock()
 	if !ok {
-		s, _ = m.cache.LoadOrStore(labels, &callSeries{
+		series = callSeries{
 			calls:   m.calls.WithLabelValues(labels.method, labels.transport, code.String()),
 			seconds: m.seconds.WithLabelValues(labels.method, labels.transport),
-		})
+		}
+		m.mu.Lock()
+		m.known[labels] = series
+		m.mu.Unlock()
 	}
-	series := s.(*callSeries)
 	series.calls.Inc()
 	series.seconds.Observe(time.Since(call.Start).Seconds())
 	if call.Streaming {
