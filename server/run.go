@@ -55,6 +55,7 @@ func serve(ctx context.Context, c config.Config, logs io.Writer) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, p.Close()) }()
+	process.TuneProcessors()
 	process.TuneMemory()
 	return p.Run(ctx)
 }

@@ -126,12 +126,21 @@ func Computing() map[string]bool {
 		}
 	}
 	for _, name := range []string{
-		"CalibrationService/FitCalibration", "CalibrationService/GetRecord", "CalibrationService/CompareLots", "CalibrationService/SuggestTiles",
 		"GlazeService/DescribeMelt", "GlazeService/PredictViscosity", "FiringService/PreviewFiring", "WareService/TraceProfile",
 	} {
 		computing[v1+name] = true
 	}
+	// A part of a sheet waits for its turn by itself.
+	delete(computing, v1+"ScoreService/ScoreSheet")
 	return computing
+}
+
+// ComputingLong returns the methods that keep a processor busy for a time that grows with the studio's log.
+func ComputingLong() map[string]bool {
+	return map[string]bool{
+		v1 + "CalibrationService/FitCalibration": true, v1 + "CalibrationService/GetRecord": true,
+		v1 + "CalibrationService/CompareLots": true, v1 + "CalibrationService/SuggestTiles": true,
+	}
 }
 
 // Methods returns the full names of all methods in the table.

@@ -5,6 +5,7 @@ package api
 import (
 	"context"
 	"log/slog"
+	"runtime"
 	"time"
 
 	"google.golang.org/grpc"
@@ -21,6 +22,10 @@ type Options struct {
 	Now    func() time.Time // nil: time.Now
 	// OnlyStudio says which studio a caller is bound to; false: to none, as the operator or where there are no keys. nil: nobody is bound.
 	OnlyStudio func(ctx context.Context) (studio string, bound bool)
+	// Workers is how many parts of one sheet are computed at once; 0: as many as Go has processors.
+	Workers int
+	// Turn waits until a part of a sheet may be computed; done ends that. nil: at once.
+	Turn func(ctx context.Context) (done func(), err error)
 }
 
 // API is all services on one store.
@@ -29,6 +34,8 @@ type API struct {
 	log        *slog.Logger
 	now        func() time.Time
 	onlyStudio func(ctx context.Context) (string, bool)
+	workers    int
+	turn       func(ctx context.Context) (func(), error)
 
 	cache *studioCache
 
@@ -48,12 +55,18 @@ type API struct {
 
 // New makes the services.
 func New(o Options) *API {
-	a := &API{store: o.Store, log: o.Logger, now: o.Now, onlyStudio: o.OnlyStudio}
+	a := &API{store: o.Store, log: o.Logger, now: o.Now, onlyStudio: o.OnlyStudio, workers: o.Workers, turn: o.Turn}
 	if a.log == nil {
 		a.log = slog.Default()
 	}
 	if a.now == nil {
 		a.now = time.Now
+	}
+	if a.workers == 0 {
+		a.workers = runtime.GOMAXPROCS(0)
+	}
+	if a.turn == nil {
+		a.turn = func(context.Context) (func(), error) { return func() {}, nil }
 	}
 	if a.onlyStudio == nil {
 		a.onlyStudio = func(context.Context) (string, bool) { return "", false }

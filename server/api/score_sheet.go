@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"runtime"
 
 	"golang.org/x/sync/errgroup"
 
@@ -186,7 +185,7 @@ func (s *scores) ScoreSheet(r *pb.ScoreSheetRequest, stream pb.ScoreService_Scor
 	case size < 0 || size > maxChunk:
 		return &chem.FieldError{Field: "chunk_size", Value: fmt.Sprint(size), Limit: fmt.Sprintf("1 to %d", maxChunk)}
 	}
-	return c.each(ctx, size, func(chunk *pb.ScoreSheetResponse) error {
+	return s.api.each(ctx, c, size, func(chunk *pb.ScoreSheetResponse) error {
 		if chunk.FirstIndex == 0 {
 			chunk.Calibration = c.calibration.name
 			chunk.Cautions = c.cautions()
@@ -196,12 +195,11 @@ func (s *scores) ScoreSheet(r *pb.ScoreSheetRequest, stream pb.ScoreService_Scor
 }
 
 // each makes all chunks on all cores and hands them over in order.
-func (c *combinations) each(ctx context.Context, size int, hand func(*pb.ScoreSheetResponse) error) error {
+func (a *API) each(ctx context.Context, c *combinations, size int, hand func(*pb.ScoreSheetResponse) error) error {
 	group, ctx := errgroup.WithContext(ctx)
-	workers := runtime.GOMAXPROCS(0)
 	// A slot a chunk in the making; the queue keeps their order.
-	queue := make(chan chan *pb.ScoreSheetResponse, workers)
-	group.SetLimit(workers + 2)
+	queue := make(chan chan *pb.ScoreSheetResponse, a.workers)
+	group.SetLimit(a.workers + 2)
 	group.Go(func() error {
 		defer close(queue)
 		for first := 0; first < c.total; first += size {
@@ -213,6 +211,11 @@ func (c *combinations) each(ctx context.Context, size int, hand func(*pb.ScoreSh
 			}
 			end := min(first+size, c.total)
 			group.Go(func() error {
+				done, err := a.turn(ctx)
+				if err != nil {
+					return err
+				}
+				defer done()
 				chunk, err := c.chunk(ctx, first, end)
 				if err != nil {
 					return err

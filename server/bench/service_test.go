@@ -22,11 +22,9 @@ import (
 
 	"github.com/catchline/catchline/client"
 	pb "github.com/catchline/catchline/proto/catchline/v1"
-	"github.com/catchline/catchline/server/access"
 	"github.com/catchline/catchline/server/api"
 	"github.com/catchline/catchline/server/config"
 	"github.com/catchline/catchline/server/process"
-	"github.com/catchline/catchline/server/store"
 	"github.com/catchline/catchline/testdata/demo"
 )
 
@@ -35,6 +33,7 @@ const operatorKey = "operator-operator-operator-operator-"
 func TestMain(m *testing.M) {
 	flag.Parse()
 	// As the program does at its start, for the floors too.
+	process.TuneProcessors()
 	process.TuneMemory()
 	gc := debug.SetGCPercent(-1)
 	debug.SetGCPercent(gc)
@@ -62,8 +61,8 @@ func serve(b *testing.B) *service {
 	c.Limits.StreamMessages = 10_000_000
 	log := slog.New(slog.NewJSONHandler(os.Stderr, &slog.HandlerOptions{Level: slog.LevelWarn}))
 	var direct process.Services
-	p, err := process.Open(b.Context(), c, process.Options{Version: "bench", Logger: log, Services: func(st store.Store, log *slog.Logger) process.Services {
-		direct = api.New(api.Options{Store: st, Logger: log, OnlyStudio: access.OnlyStudio})
+	p, err := process.Open(b.Context(), c, process.Options{Version: "bench", Logger: log, Services: func(o api.Options) process.Services {
+		direct = api.New(o)
 		return direct
 	}})
 	if err != nil {

@@ -145,6 +145,7 @@ func (c *Config) verifyLimits(fault faultFunc) {
 	}
 	between(fault, "limit-concurrent", l.Concurrent, 1, 100_000)
 	between(fault, "limit-compute", l.Compute, 0, 100_000)
+	between(fault, "limit-arriving", l.Arriving, 0, 10_000_000)
 	between(fault, "limit-queue", l.Queue, 0, 1_000_000)
 	between(fault, "limit-sheets", l.Sheets, 1, 10_000)
 	between(fault, "limit-key-sheets", l.KeySheets, 1, 10_000)

@@ -11,7 +11,7 @@ var errBusy = errors.New("busy")
 
 // gate lets a number of calls in at once and keeps a queue before it. A burst may queue for the whole patience; but
 // once the queue has not been empty for as long as that, more is coming than can be done, waiting helps nobody, and
-// a call that does not get in at once is turned away soon. This is the controlled delay of Nichols and Jacobson,
+// a call that does not get in at once is turned away soon, until none has been for that long. This is the controlled delay of Nichols and Jacobson,
 // "Controlling Queue Delay", ACM Queue 10 (5), 2012, in its simplest form. So what gets in under overload is never
 // older than the short wait plus its own work, however many come.
 type gate struct {
@@ -20,8 +20,10 @@ type gate struct {
 	patience time.Duration
 	standing time.Duration // longest wait in a queue that stands
 	waiting  atomic.Int64
-	empty    atomic.Int64 // when the queue was last seen empty, in nanoseconds from born
 	born     time.Time
+	// In nanoseconds from born: since when the queue has stood, 0 for not at all; when a call last found it so; and until when
+	// waits are short, because calls were turned away not long ago.
+	stands, last, short atomic.Int64
 }
 
 func newGate(seats, queue int, patience, standing time.Duration) *gate {
@@ -30,16 +32,21 @@ func newGate(seats, queue int, patience, standing time.Duration) *gate {
 
 // enter returns nil when a call that came at the given time may go on; leave has to follow. What passed between its coming and now is
 // part of its wait: with the processors all busy, calls queue before they are seen here.
-func (g *gate) enter(ctx context.Context, came time.Time) error {
+func (g *gate) enter(ctx context.Context, came time.Time) (err error) {
 	now := time.Now()
 	age := now.Sub(came)
-	wait := g.patience
 	if age <= g.standing && g.take() {
-		g.empty.Store(int64(now.Sub(g.born))) // nobody waits: a free seat goes to who waits longest
+		g.stands.Store(0) // nobody waits: a free seat goes to who waits longest
 		return nil
 	}
-	if now.Sub(g.born)-time.Duration(g.empty.Load()) > g.patience {
+	wait, at := g.patience, int64(now.Sub(g.born))
+	if g.stood(at) > g.patience || at < g.short.Load() {
 		wait = min(g.standing, g.patience)
+		defer func() {
+			if err == errBusy {
+				g.short.Store(at + int64(g.patience))
+			}
+		}()
 	}
 	if wait -= age; wait <= 0 {
 		return errBusy
@@ -62,6 +69,17 @@ func (g *gate) enter(ctx context.Context, came time.Time) error {
 	case <-ctx.Done():
 		return ctx.Err()
 	}
+}
+
+// stood returns for how long the queue has stood, when a call finds it so at a time. A time in which none did was a quiet one.
+func (g *gate) stood(at int64) time.Duration {
+	quiet := at-g.last.Swap(at) > int64(g.patience)
+	since := g.stands.Load()
+	if quiet || since == 0 {
+		g.stands.Store(max(at, 1))
+		return 0
+	}
+	return time.Duration(at - since)
 }
 
 // take takes a free seat, if there is one.

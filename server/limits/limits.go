@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"golang.org/x/time/rate"
@@ -26,8 +27,11 @@ type Options struct {
 	KeyRequestsPerSecond float64
 	Compute              map[string]bool // methods that keep a processor busy, by full name; the others wait for storage
 	ComputeAtOnce        int             // of those
+	Long                 map[string]bool // methods that compute for seconds, by full name; they wait as long as their deadlines let them
+	LongAtOnce           int             // of those, and of the parts of sheets
 	StorageAtOnce        int             // of the others
-	Queue                int             // before each of the two
+	Queue                int             // before each kind
+	Arriving             int             // gRPC calls of which the head has come and not yet the body; 0: no limit
 	QueueTime            time.Duration   // longest wait after a quiet moment
 	StandingQueueTime    time.Duration   // longest wait in a queue that has not been empty for QueueTime
 	Streams              int             // sheets and exports at once
@@ -40,9 +44,12 @@ type Limits struct {
 	o       Options
 	all     *rate.Limiter
 	compute *gate
+	long    *gate
 	storage *gate
-	now     func() time.Time
-	shed    func(reason string)
+	// arriving is how many calls are between the tap and the chain.
+	arriving atomic.Int64
+	now      func() time.Time
+	shed     func(reason string)
 
 	mu      sync.Mutex
 	keys    map[string]*keyUse
@@ -74,6 +81,7 @@ func New(o Options, shed func(reason string)) *Limits {
 		l.all = rate.NewLimiter(rate.Limit(o.RequestsPerSecond), burst(o.RequestsPerSecond))
 	}
 	l.compute = newGate(o.ComputeAtOnce, o.Queue, o.QueueTime, o.StandingQueueTime)
+	l.long = newGate(o.LongAtOnce, o.Queue, time.Hour, time.Hour)
 	l.storage = newGate(o.StorageAtOnce, o.Queue, o.QueueTime, o.StandingQueueTime)
 	return l
 }
@@ -102,6 +110,9 @@ func (l *Limits) around(ctx context.Context, call *chain.Call, next func(context
 	if strings.HasPrefix(call.Method, "/grpc.health.") {
 		return next(ctx)
 	}
+	if arrived, ok := ctx.Value(arrivedKey{}).(func()); ok {
+		arrived()
+	}
 	if wait := reserve(l.all, l.now()); wait > 0 {
 		return l.refuse(ReasonRate, wait, "The server has more requests than it may take; try again later.")
 	}
@@ -129,10 +140,23 @@ func (l *Limits) around(ctx context.Context, call *chain.Call, next func(context
 }
 
 func (l *Limits) gateOf(method string) *gate {
-	if l.o.Compute[method] {
+	switch {
+	case l.o.Compute[method]:
 		return l.compute
+	case l.o.Long[method]:
+		return l.long
 	}
 	return l.storage
+}
+
+// Turn waits for one of the places of long work, as a part of a sheet is, and takes it until done is called. Its error is the context's.
+func (l *Limits) Turn(ctx context.Context) (done func(), err error) {
+	select {
+	case l.long.seats <- struct{}{}:
+		return l.long.leave, nil
+	case <-ctx.Done():
+		return nil, ctx.Err()
+	}
 }
 
 // retryBusy is after how long to try again: long enough for the queue to be through, and short enough to be worth it.
@@ -142,15 +166,35 @@ func (l *Limits) busy() error {
 	return l.refuse(ReasonBusy, retryBusy, "The server is busy; try again.")
 }
 
-// Tap turns a gRPC call away as soon as its head has come, if it would be for want of a place in the queue: before
-// its body is read and a goroutine is made for it, so that turning away costs little when it matters. Streams
-// are the full names of methods that stream.
+// arrivedKey leads to what a call that has arrived calls.
+type arrivedKey struct{}
+
+// Tap turns a gRPC call away as soon as its head has come, if it would be for want of a place in the queue, or if too many are
+// arriving already: before its body is read and a goroutine is made for it, so that turning away costs little when it matters, and what
+// waits for bodies takes no more memory than it may. Streams are the full names of methods that stream.
 func (l *Limits) Tap(streams map[string]bool) tap.ServerInHandle {
 	return func(ctx context.Context, info *tap.Info) (context.Context, error) {
-		if streams[info.FullMethodName] || strings.HasPrefix(info.FullMethodName, "/grpc.") || !l.gateOf(info.FullMethodName).full() {
+		if strings.HasPrefix(info.FullMethodName, "/grpc.") {
 			return ctx, nil
 		}
-		return ctx, l.busy()
+		if !streams[info.FullMethodName] && l.gateOf(info.FullMethodName).full() {
+			return ctx, l.busy()
+		}
+		if l.o.Arriving == 0 {
+			return ctx, nil
+		}
+		if l.arriving.Add(1) > int64(l.o.Arriving) {
+			l.arriving.Add(-1)
+			return ctx, l.busy()
+		}
+		// A call may also end before it has arrived.
+		ended := func() { l.arriving.Add(-1) }
+		stop := context.AfterFunc(ctx, ended)
+		return context.WithValue(ctx, arrivedKey{}, func() {
+			if stop() {
+				ended()
+			}
+		}), nil
 	}
 }
 

@@ -197,7 +197,7 @@ func TestStandingQueue(t *testing.T) {
 		if got := 8000 - turnedAway; got < 1900 {
 			t.Errorf("only %d of the 2000 that can be done were done", got)
 		}
-		time.Sleep(time.Millisecond)
+		time.Sleep(60 * time.Millisecond)
 		turnedAway = 0
 		for range 90 { // a burst, again
 			send()
@@ -226,14 +226,70 @@ func TestAgeCountsAsWaiting(t *testing.T) {
 			t.Error("older than may ever be")
 		}
 		time.Sleep(time.Second)
+		if err := aged(30 * time.Millisecond); err != nil {
+			t.Errorf("after a quiet second: %v", err)
+		}
+		for range 6 {
+			time.Sleep(10 * time.Millisecond)
+			aged(30 * time.Millisecond)
+		}
 		if err := aged(30 * time.Millisecond); err == nil {
-			t.Error("old, and none was young for a second")
+			t.Error("old, and none was young for 60 ms")
 		}
 		if err := aged(4 * time.Millisecond); err != nil {
 			t.Errorf("young: %v", err)
 		}
+		if err := aged(30 * time.Millisecond); err == nil {
+			t.Error("one young one is no quiet moment")
+		}
+		for range 6 {
+			time.Sleep(10 * time.Millisecond)
+			aged(4 * time.Millisecond)
+		}
 		if err := aged(30 * time.Millisecond); err != nil {
-			t.Errorf("after a young one: %v", err)
+			t.Errorf("after young ones for 60 ms: %v", err)
+		}
+	})
+}
+
+// What is long waits for its turn with the parts of sheets, for as long as it may, and does not keep short calls from theirs.
+func TestLongWorkTakesTurns(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		o := roomy
+		o.Compute, o.ComputeAtOnce = map[string]bool{"/s/short": true}, 1
+		o.Long, o.LongAtOnce = map[string]bool{"/s/long": true}, 1
+		o.QueueTime, o.StandingQueueTime = 50*time.Millisecond, 5*time.Millisecond
+		l := New(o, nil)
+		done, err := l.Turn(t.Context())
+		if err != nil {
+			t.Fatal(err)
+		}
+		start := time.Now()
+		waited := make(chan time.Duration, 1)
+		go func() {
+			if err := call(l, &chain.Call{Method: "/s/long"}, nil); err != nil {
+				t.Error(err)
+			}
+			waited <- time.Since(start)
+		}()
+		synctest.Wait()
+		if err := call(l, &chain.Call{Method: "/s/short"}, nil); err != nil {
+			t.Errorf("a short call: %v", err)
+		}
+		ctx, cancel := context.WithTimeout(t.Context(), time.Second)
+		defer cancel()
+		if _, err := l.Turn(ctx); err == nil {
+			t.Error("two turns at once")
+		}
+		time.Sleep(time.Second)
+		done()
+		if got := <-waited; got != 2*time.Second {
+			t.Errorf("it waited %s", got)
+		}
+		if done, err := l.Turn(t.Context()); err != nil {
+			t.Error(err)
+		} else {
+			done()
 		}
 	})
 }
@@ -264,6 +320,47 @@ func TestTapTurnsAwayWhenTheQueueIsFull(t *testing.T) {
 			}
 		}
 		close(release)
+	})
+}
+
+// Heads without bodies are counted until the body comes or the call ends.
+func TestTapBoundsWhatIsArriving(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		o := roomy
+		o.Arriving = 2
+		l := New(o, nil)
+		handle := l.Tap(map[string]bool{"/s/stream": true})
+		tapped := func(ctx context.Context, method string) (context.Context, error) {
+			return handle(ctx, &tap.Info{FullMethodName: method})
+		}
+		first, err := tapped(t.Context(), "/s/m")
+		if err != nil {
+			t.Fatal(err)
+		}
+		ctx, cancel := context.WithCancel(t.Context())
+		if _, err := tapped(ctx, "/s/stream"); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := tapped(t.Context(), "/s/m"); status.Code(err) != codes.ResourceExhausted {
+			t.Errorf("a third: %v", err)
+		}
+		if _, err := tapped(t.Context(), "/grpc.health.v1.Health/Check"); err != nil {
+			t.Errorf("health: %v", err)
+		}
+		cancel()
+		synctest.Wait()
+		if _, err := tapped(t.Context(), "/s/m"); err != nil {
+			t.Errorf("after one has ended: %v", err)
+		}
+		l.Link().Around(first, &chain.Call{Method: "/s/m", Start: time.Now()}, func(context.Context) error {
+			if _, err := tapped(t.Context(), "/s/m"); err != nil {
+				t.Errorf("after one has arrived: %v", err)
+			}
+			return nil
+		})
+		if got := l.arriving.Load(); got != 2 {
+			t.Errorf("%d are arriving", got)
+		}
 	})
 }
 

@@ -3,11 +3,11 @@
 // steady pace that does not wait for answers, then half again at once. It prints a line for each, and ends with an error if, of what was
 // accepted at four times, the 99th percentile took more than five times as long as at half, or the half after it is worse.
 //
-//	go build -o bin/catchline-server ./server && go run ./server/load -server bin/catchline-server
+//	go build -o bin/catchline-server ./server && go run ./server/load
 //
 // Both share the machine's processors, so what is found is less than what the server alone could do. On two processors, give each one:
 //
-//	taskset -c 1 go run ./server/load -server bin/catchline-server -pin 0
+//	go build -o bin/load ./server/load && taskset -c 1 bin/load -pin 0
 package main
 
 import (
@@ -21,6 +21,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"runtime"
 	"slices"
 	"strconv"
 	"strings"
@@ -46,6 +47,8 @@ func main() {
 	span := flag.Duration("span", 5*time.Second, "how long each load lasts")
 	pin := flag.String("pin", "", "processors for the server, as taskset takes them; start this program by taskset on the others, so that neither is in the other's way")
 	flag.Parse()
+	// Answers are looked at as they come, also while requests are made: see process.TuneProcessors.
+	runtime.GOMAXPROCS(runtime.NumCPU() + 2)
 	if err := run(*binary, *what, *pin, *span); err != nil {
 		fmt.Fprintln(os.Stderr, "load:", err)
 		os.Exit(1)

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"context"
 	"io"
-	"log/slog"
 	"net/http"
 	"path/filepath"
 	"strings"
@@ -19,6 +18,7 @@ import (
 
 	pb "github.com/catchline/catchline/proto/catchline/v1"
 	"github.com/catchline/catchline/server/access"
+	"github.com/catchline/catchline/server/api"
 	"github.com/catchline/catchline/server/config"
 	"github.com/catchline/catchline/server/store"
 	"github.com/catchline/catchline/server/telemetry"
@@ -124,7 +124,7 @@ func start(t *testing.T, services Services, changes ...func(*config.Config)) *se
 	}
 	options := Options{Version: "test", Logger: log}
 	if services != nil {
-		options.Services = func(store.Store, *slog.Logger) Services { return services }
+		options.Services = func(api.Options) Services { return services }
 	}
 	s.Program, err = Open(t.Context(), c, options)
 	if err != nil {

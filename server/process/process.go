@@ -10,7 +10,6 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
-	"runtime"
 	"sync/atomic"
 	"time"
 
@@ -45,16 +44,14 @@ type Services interface {
 type Options struct {
 	Version  string
 	Logger   *slog.Logger
-	Services func(store.Store, *slog.Logger) Services // nil: those of the contract
-	Pages    http.Handler                             // nil: none
+	Services func(api.Options) Services // nil: those of the contract
+	Pages    http.Handler               // nil: none
 	// Seed loads the demo studio through the connection unless it is there. Nil: there is none.
 	Seed func(ctx context.Context, conn grpc.ClientConnInterface) error
 }
 
 // contract makes the services of the contract.
-func contract(st store.Store, log *slog.Logger) Services {
-	return api.New(api.Options{Store: st, Logger: log, OnlyStudio: access.OnlyStudio})
-}
+func contract(o api.Options) Services { return api.New(o) }
 
 // Program is the server. Make it by Open.
 type Program struct {
@@ -124,7 +121,7 @@ func Open(ctx context.Context, c config.Config, o Options) (p *Program, err erro
 	if o.Services == nil {
 		o.Services = contract
 	}
-	services := o.Services(p.store, p.log)
+	services := o.Services(api.Options{Store: p.store, Logger: p.log, OnlyStudio: access.OnlyStudio, Workers: processors, Turn: limited.Turn})
 	channel := gateway.NewChannel("http", links)
 	services.Register(channel)
 	p.makeGRPC(links, limited, chain.Streams(channel.GetServiceInfo()), tlsConfig)
@@ -183,12 +180,12 @@ func newLimits(c *config.Config, metrics *telemetry.Metrics) *limits.Limits {
 	l := &c.Limits
 	compute := l.Compute
 	if compute == 0 {
-		compute = 2 * runtime.GOMAXPROCS(0)
+		compute = processors
 	}
 	return limits.New(limits.Options{
 		RequestsPerSecond: l.RequestsPerSecond, KeyRequestsPerSecond: l.KeyRequestsPerSecond,
-		Compute: access.Computing(), ComputeAtOnce: compute, StorageAtOnce: l.Concurrent,
-		Queue: l.Queue, QueueTime: l.QueueTime, StandingQueueTime: l.StandingQueueTime,
+		Compute: access.Computing(), ComputeAtOnce: compute, Long: access.ComputingLong(), LongAtOnce: compute, StorageAtOnce: l.Concurrent,
+		Queue: l.Queue, Arriving: l.Arriving, QueueTime: l.QueueTime, StandingQueueTime: l.StandingQueueTime,
 		Streams: l.Sheets, KeyStreams: l.KeySheets, StreamMessages: l.StreamMessages,
 	}, metrics.Shed)
 }
