@@ -7,6 +7,9 @@ import (
 	"github.com/catchline/catchline/model/melt/internal/form"
 )
 
+// layers are the network.
+var layers = network.Layers()
+
 // Viscosity gives the viscosity curve of a melt (mole fractions that sum to 1). It says in its
 // Domain when the melt lies outside the data, and widens its deviation there. Colourants that the data lacks are
 // counted as their neighbours, see lump.
@@ -16,7 +19,7 @@ func Viscosity(x *chem.Melt) Curve {
 	var f [form.NumFeatures]float64
 	var u [form.Outputs]float64
 	form.Features(&n, &f)
-	network.Eval(&f, &u)
+	layers.Eval(&f, &u)
 	k := newCurve(form.CurveOf(u[0], u[1], u[2]).VFT())
 	redox := form.FerrousEffect(&n)
 	k.shift(redox)

@@ -10,7 +10,7 @@ import (
 	"github.com/catchline/catchline/model/melt/internal/form"
 )
 
-// dense is a network in training: layers of form.Unit, linear at the end, all in float32. A layer's weights stand input
+// dense is a network in training: layers of vector.Unit, linear at the end, all in float32. A layer's weights stand input
 // by output, its biases after them.
 type dense struct {
 	sizes []int
@@ -80,7 +80,7 @@ func (m *dense) forward(p *pass, n int) []float32 {
 			return z
 		}
 		d := p.d[l]
-		for i, v := range z { // form.Unit and form.UnitSlope in float32
+		for i, v := range z { // vector.Unit and form.UnitSlope in float32
 			a := max(v, -v)
 			q := 1 / (1 + a + v*v)
 			z[i] = v * (1 + a) * q

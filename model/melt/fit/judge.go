@@ -22,12 +22,13 @@ type outcome struct {
 // predict gives the outcomes of samples that the network did not see.
 func predict(n *form.Network, data []sample, fold int) []outcome {
 	var out []outcome
+	layers := n.Layers()
 	for i := range data {
 		s := &data[i]
 		var f [form.NumFeatures]float64
 		var u [form.Outputs]float64
 		form.Features(&s.x, &f)
-		n.Eval(&f, &u)
+		layers.Eval(&f, &u)
 		c := form.CurveOf(u[0], u[1], u[2])
 		var slope [3]float64
 		for _, p := range s.points {

@@ -1,6 +1,10 @@
 package form
 
-import "math"
+import (
+	"math"
+
+	"github.com/catchline/catchline/model/internal/vector"
+)
 
 // Curve is log10 η = A + B/(T - C) written by what the network can give without constraint: A, the temperature
 // T3 at which log10 η is 3, and r = C/T3 between 0 and 0.8. So B = (3-A)(T3-C) is positive and C below T3 whatever comes out.
@@ -18,7 +22,7 @@ const (
 // CurveOf reads the first three outputs of the network.
 func CurveOf(u0, u1, u2 float64) Curve {
 	return Curve{
-		A:  centreA + spanA*2.2*Unit(u2/2.2), // from -4.56 to -1.04
+		A:  centreA + spanA*2.2*vector.Unit(u2/2.2), // from -4.56 to -1.04
 		T3: centreT3 * math.Exp(spanT3*u0),
 		R:  topR / (1 + math.Exp(-spanR*u1)),
 	}

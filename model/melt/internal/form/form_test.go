@@ -6,9 +6,10 @@ import (
 	"testing"
 
 	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/internal/vector"
 )
 
-// The unrolled network gives what its definition gives.
+// The layers give what its definition gives.
 func TestEvalIsTheNetwork(t *testing.T) {
 	rng := rand.New(rand.NewPCG(1, 1))
 	n := &Network{}
@@ -36,14 +37,14 @@ func TestEvalIsTheNetwork(t *testing.T) {
 		}
 	}
 	var got [Outputs]float64
-	n.Eval(&f, &got)
+	n.Layers().Eval(&f, &got)
 	var h1 [Hidden1]float64
 	for j := range h1 {
 		z := n.B1[j]
 		for i, x := range f {
 			z += x * n.W1[i][j]
 		}
-		h1[j] = Unit(z)
+		h1[j] = vector.Unit(z)
 	}
 	var h2 [Hidden2]float64
 	for j := range h2 {
@@ -51,7 +52,7 @@ func TestEvalIsTheNetwork(t *testing.T) {
 		for i, x := range h1 {
 			z += x * n.W2[j][i]
 		}
-		h2[j] = Unit(z)
+		h2[j] = vector.Unit(z)
 	}
 	for j := range got {
 		z := n.B3[j]
@@ -110,7 +111,7 @@ func TestFerrousEffect(t *testing.T) {
 func TestUnitSlope(t *testing.T) {
 	for z := -5.0; z <= 5; z += 0.37 {
 		const h = 1e-6
-		if d := (Unit(z+h) - Unit(z-h)) / (2 * h); math.Abs(d-UnitSlope(z)) > 1e-8 {
+		if d := (vector.Unit(z+h) - vector.Unit(z-h)) / (2 * h); math.Abs(d-UnitSlope(z)) > 1e-8 {
 			t.Errorf("slope at %v is %v, differences give %v", z, UnitSlope(z), d)
 		}
 	}
