@@ -55,8 +55,9 @@ bench-server:
 
 .PHONY: generate lint
 
-# Go, gRPC, gateway and OpenAPI code from the protocol definitions, with the plugins that go.mod pins.
+# Go, gRPC, gateway and OpenAPI code from the protocol definitions, with the plugins that go.mod pins; the assembly of the vector kernels.
 generate:
+	go generate ./model/internal/vector
 	$(BUF) generate --template proto/buf.gen.yaml
 	go run ./proto/openapi/merge
 	rm -rf proto/openapi/parts

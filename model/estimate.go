@@ -51,7 +51,7 @@ func (q *Question) Conditions(p *Physics) (calib.Conditions, error) {
 	if err := q.work(p); err != nil {
 		return calib.Conditions{}, err
 	}
-	return p.Conditions(&q.Layering, q.Wall.Sin(), q.Where), nil
+	return p.Conditions(&q.Layering, q.Where), nil
 }
 
 // work works out the physics of a question.
@@ -100,7 +100,7 @@ func (q *Question) Estimate(p *Physics) (Estimate, error) {
 
 // ask asks the calibration about physics that is worked out.
 func (q *Question) ask(p *Physics, g *groups) (Estimate, error) {
-	known := p.known(&q.Layering, q.Wall.Sin(), g)
+	known := p.known(&q.Layering, g)
 	y, err := q.Calibration.PredictKnown(&known)
 	if err != nil {
 		return Estimate{}, err

@@ -51,8 +51,8 @@ type Fired struct {
 	// Fluidity is 1/η in 1/(Pa·s) at each node of the firing.
 	Fluidity [firing.NumNodes]float64
 	Exposure film.Exposure
-	// ReferenceLog10 is log10 η at the reference temperature, and ViscositySD the standard deviation of ln η there.
-	ReferenceLog10, ViscositySD float64
+	// PeakLog10 is log10 η at the peak; ReferenceLog10 that at the reference temperature, and ViscositySD the standard deviation of ln η there.
+	PeakLog10, ReferenceLog10, ViscositySD float64
 
 	crystals   float64 // volume fraction
 	moles      float64 // mol/m³ of the melt, at usualKelvin in every firing, as only ratios of it matter
@@ -80,13 +80,9 @@ func Fire(g *Glaze, f *firing.Prepared) (*Fired, error) {
 		density, _ := melt.Density(&d.Melt, usualKelvin)
 		d.moles = density / d.Melt.MolarMass()
 	}
-	var kelvin [firing.NumNodes]float64
-	for i, n := range f.Nodes {
-		kelvin[i] = n.Kelvin
-	}
-	d.Curve.Fluidities(d.Fluidity[:], kelvin[:])
+	d.Fluidity = f.Fluidities(&d.Curve.VFT)
 	d.Exposure = exposure(f, &d.Fluidity)
-	d.Exposure.Peak = math.Exp(-math.Ln10 * d.Curve.Log10(f.PeakKelvin))
+	d.PeakLog10 = d.Curve.Log10(f.PeakKelvin)
 	d.ReferenceLog10, d.ViscositySD = d.Curve.Log10(f.ReferenceKelvin), math.Ln10*d.Curve.SD(f.ReferenceKelvin)
 	if !math.IsNaN(g.ConeFrom) {
 		d.coneExcess = f.EquivalentCone - (g.ConeFrom+g.ConeTo)/2
@@ -129,59 +125,37 @@ func exposure(f *firing.Prepared, fluidity *[firing.NumNodes]float64) film.Expos
 	return e
 }
 
-// blend works out the exposure of the mixed zone of two glazes, underFraction of whose volume is of the lower one. Its
-// viscosity is that of its own oxides. Where the chemistry of either is not known, log viscosity is taken in proportion to volume. It
-// leaves out diffusion: a blend is mixed already.
-func blend(under, over *Fired, underFraction float64) film.Exposure {
-	if under.Glaze.Melt == nil || over.Glaze.Melt == nil {
-		mix := func(a, b float64) float64 {
-			return math.Exp(underFraction*math.Log(a) + (1-underFraction)*math.Log(b))
-		}
-		e := film.Exposure{Peak: mix(under.Exposure.Peak, over.Exposure.Peak)}
-		for i, n := range under.Firing.Nodes {
-			e.Flow += n.Seconds * mix(under.Fluidity[i], over.Fluidity[i])
-		}
-		return e
+// blendFlow is the exposure ∫dt/η in 1/Pa of the mixed zone of two glazes, underFraction of whose volume is of the lower one. Its
+// viscosity is that of its own oxides. Where the chemistry of either is not known, log viscosity is taken in proportion to volume.
+func blendFlow(under, over *Fired, underFraction float64) float64 {
+	if under.Glaze.Melt != nil && over.Glaze.Melt != nil {
+		k := blendViscosity(under, over, underFraction)
+		return under.Firing.Flow(&k)
 	}
-	curve := blendCurve(under, over, underFraction)
-	return flowOf(&curve, under.Firing)
+	flow := 0.0
+	for i, n := range under.Firing.Nodes {
+		flow += n.Seconds * math.Exp(underFraction*math.Log(under.Fluidity[i])+(1-underFraction)*math.Log(over.Fluidity[i]))
+	}
+	return flow
 }
 
-// blendCurve is the viscosity of a mixture of two melts.
-func blendCurve(under, over *Fired, underFraction float64) melt.Curve {
+// blendViscosity is the viscosity of a mixture of two melts.
+func blendViscosity(under, over *Fired, underFraction float64) melt.VFT {
 	var x chem.Melt
 	moles, other := underFraction*under.moles, (1-underFraction)*over.moles
 	chem.BlendMoles(&x, &under.Melt, &over.Melt, other/(moles+other))
-	curve := melt.Viscosity(&x)
+	k := melt.ViscosityAlone(&x)
 	if crystals := underFraction*under.crystals + (1-underFraction)*over.crystals; crystals > 0 {
-		curve = curve.Suspended(crystals, 0)
+		k = k.Shifted(melt.Stiffening(crystals))
 	}
-	return curve
+	return k
 }
 
-// stiffest is log10 of the viscosity in Pa·s at the peak up to which a firing's table serves: what the tangent of a curve below its glass
-// transition adds to the flow is then less than 1e-5 of it.
-const stiffest = 7
-
-// flowOf is the exposure of a melt to flow alone.
-func flowOf(k *melt.Curve, f *firing.Prepared) film.Exposure {
-	a, b, c := k.VFT()
-	if e, ok := tabledFlow(a, b, c, f); ok {
-		return e
+// blendLog10 is log10 η of a mixture at the peak.
+func blendLog10(under, over *Fired, underFraction float64) float64 {
+	if under.Glaze.Melt != nil && over.Glaze.Melt != nil {
+		k := blendViscosity(under, over, underFraction)
+		return k.Log10(under.Firing.PeakKelvin)
 	}
-	e := film.Exposure{Peak: math.Exp(-math.Ln10 * k.Log10(f.PeakKelvin))}
-	for _, n := range f.Nodes {
-		e.Flow += n.Seconds * math.Exp(-math.Ln10*k.Log10(n.Kelvin))
-	}
-	return e
-}
-
-// tabledFlow is flowOf by the firing's table, where that serves.
-func tabledFlow(a, b, c float64, f *firing.Prepared) (film.Exposure, bool) {
-	flow, ok := f.Flow(a, b, c)
-	log10 := a + b/(f.PeakKelvin-c)
-	if !ok || log10 >= stiffest {
-		return film.Exposure{}, false
-	}
-	return film.Exposure{Flow: flow, Peak: math.Exp(-math.Ln10 * log10)}, true
+	return underFraction*under.PeakLog10 + (1-underFraction)*over.PeakLog10
 }

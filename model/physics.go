@@ -34,9 +34,8 @@ type Physics struct {
 	// ZoneWidth is the width in m of the mixed zone above each layer, the mean over the flow.
 	ZoneWidth [film.MaxLayers - 1]float64
 
-	stack  film.Stack
-	index  [film.MaxLayers]int // of each layer in the stack, where like neighbours are one
-	blends [film.MaxLayers - 1]film.Exposure
+	stack film.Stack
+	index [film.MaxLayers]int // of each layer in the stack, where like neighbours are one
 }
 
 // minDrive (m) stands for a film that does not move, so that its logarithm is a number: a run of a third of a nanometre.
@@ -85,66 +84,52 @@ func (p *Physics) mix(l *Layering) error {
 			continue
 		}
 		zone := p.stack.Zone(at)
-		e := l.blend(i, zone.UnderFraction)
-		if err := p.stack.SetBlend(at, e); err != nil {
+		if err := p.stack.SetBlend(at, l.blendFlow(i, zone.UnderFraction)); err != nil {
 			return err
 		}
-		p.blends[at] = e
 		p.ZoneWidth[i] = zone.Under + zone.Over
 	}
 	return nil
 }
 
-// blend works out the mixed zone above layer i, of which underFraction of the volume is of that layer. Halves of two glazes make one blend,
-// whichever is on top: in the order of their names, so that it comes out the same to the last bit.
-func (l *Layering) blend(i int, underFraction float64) film.Exposure {
+// blendFlow is the exposure to flow of the mixed zone above layer i, of which underFraction of the volume is of that layer. Halves of two
+// glazes make one blend, whichever is on top: in the order of their names, so that it comes out the same to the last bit.
+func (l *Layering) blendFlow(i int, underFraction float64) float64 {
 	under, over := l.Layers[i].Fired, l.Layers[i+1].Fired
-	if underFraction != 0.5 {
-		return blend(under, over, underFraction)
-	}
-	if l.sheet != nil {
-		if e, ok := l.sheet.half(l, i); ok {
-			return e
+	if underFraction == 0.5 {
+		if l.sheet != nil {
+			if flow, ok := l.sheet.half(l, i); ok {
+				return flow
+			}
 		}
+		under, over = inOrder(under, over)
 	}
-	if under.Glaze.Name > over.Glaze.Name {
-		under, over = over, under
-	}
-	return blend(under, over, underFraction)
+	return blendFlow(under, over, underFraction)
 }
 
-// BlendLog10 is log10 η at the peak of the mixed zone above layer i; 0 where there is none.
-func (p *Physics) BlendLog10(i int) float64 {
-	if p.index[i+1] == p.index[i] {
-		return 0
+// inOrder gives two glazes in the order of their names.
+func inOrder(a, b *Fired) (first, second *Fired) {
+	if a.Glaze.Name > b.Glaze.Name {
+		return b, a
 	}
-	return -math.Log10(p.blends[p.index[i]].Peak)
+	return a, b
 }
 
-// stirringStep is the step of ln(stirring) in the difference that gives the drive's sensitivity to it.
-const stirringStep = 0.2
+// BlendLog10 is log10 η at the peak of the mixed zone above layer i of the layering; 0 where there is none.
+func (p *Physics) BlendLog10(l *Layering, i int) float64 {
+	at := p.index[i]
+	if p.index[i+1] == at {
+		return 0
+	}
+	return blendLog10(l.Layers[i].Fired, l.Layers[i+1].Fired, p.stack.Zone(at).UnderFraction)
+}
 
-var stirringFactor = math.Exp(stirringStep)
-
-// stirringSensitivity is ∂ln X/∂ln(stirring), by a forward difference. The blends stay as they are.
-func (p *Physics) stirringSensitivity(l *Layering, sin float64) float64 {
-	if p.stack.Len() == 1 || l.Stirring == 0 {
+// stirringSensitivity is ∂ln X/∂ln(stirring), by the difference that a little more stirring makes. The blends stay as they are.
+func (p *Physics) stirringSensitivity() float64 {
+	if !(p.Flow.Stirred > 0 && p.Flow.Drive > 0) {
 		return 0
 	}
-	more := p.stack
-	if more.Mix(math.Min(l.Stirring*stirringFactor, film.MaxStirring)) != nil {
-		return 0
-	}
-	for i := range more.Len() - 1 {
-		if more.SetBlend(i, p.blends[i]) != nil {
-			return 0
-		}
-	}
-	drive, err := more.Drive(sin)
-	if err != nil || drive <= 0 || p.Flow.Drive <= 0 {
-		return 0
-	}
-	return math.Log(drive/p.Flow.Drive) / stirringStep
+	return math.Log(p.Flow.Stirred/p.Flow.Drive) / film.StirringStep
 }
 
 // FlowShares gives the share of each of n layers in the drive, and of the mixed zone above each but the last; they sum to 1. Like

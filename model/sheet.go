@@ -5,7 +5,7 @@ import (
 
 	"github.com/catchline/catchline/model/calib"
 	"github.com/catchline/catchline/model/chem"
-	"github.com/catchline/catchline/model/film"
+	"github.com/catchline/catchline/model/melt"
 )
 
 // Sheet is many layerings that are made of the same choices of layers. What one score shares with another is worked out once: which groups of
@@ -42,10 +42,10 @@ type choice struct {
 // maxHalves bounds what a sheet remembers of its blends, to some 64 MB.
 const maxHalves = 2 << 20
 
-// half is A, B and C of the viscosity of a half-and-half blend.
+// half is the viscosity of a half-and-half blend.
 type half struct {
-	state   atomic.Uint32
-	a, b, c float64
+	state     atomic.Uint32
+	viscosity melt.VFT
 }
 
 // The states of a half.
@@ -88,26 +88,23 @@ func (s *Sheet) Add(q *Question, positions [][]Layer) {
 	}
 }
 
-// half gives the exposure of the blend, half and half, of a layer and the next.
-func (s *Sheet) half(l *Layering, i int) (film.Exposure, bool) {
+// half gives the exposure to flow of the blend, half and half, of a layer and the next.
+func (s *Sheet) half(l *Layering, i int) (flow float64, ok bool) {
 	row, column := max(l.melts[i], l.melts[i+1]), min(l.melts[i], l.melts[i+1])
 	if column < 0 || s.halves == nil {
-		return film.Exposure{}, false
+		return 0, false
 	}
 	h := &s.halves[int(row)*(int(row)+1)/2+int(column)]
 	if h.state.Load() != halfKnown {
-		under, over := l.Layers[i].Fired, l.Layers[i+1].Fired
-		if under.Glaze.Name > over.Glaze.Name {
-			under, over = over, under
-		}
-		curve := blendCurve(under, over, 0.5)
+		under, over := inOrder(l.Layers[i].Fired, l.Layers[i+1].Fired)
+		k := blendViscosity(under, over, 0.5)
 		if !h.state.CompareAndSwap(halfUnknown, halfBeingWritten) {
-			return flowOf(&curve, under.Firing), true // another is at it
+			return under.Firing.Flow(&k), true // another is at it
 		}
-		h.a, h.b, h.c = curve.VFT()
+		h.viscosity = k
 		h.state.Store(halfKnown)
 	}
-	return tabledFlow(h.a, h.b, h.c, l.Layers[i].Firing)
+	return l.Layers[i].Firing.Flow(&h.viscosity), true
 }
 
 // Scorer scores the layerings of a sheet, one at a time.

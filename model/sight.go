@@ -22,12 +22,12 @@ type sight struct {
 }
 
 // see turns a layering and its physics into what the regression sees of it.
-func (p *Physics) see(l *Layering, sin float64) sight {
+func (p *Physics) see(l *Layering) sight {
 	s := sight{pair: p.pair(l)}
 	c := &s.features
 	c.Reduction, c.LnCooling = l.Layers[0].reduction, l.Layers[0].lnCooling
 	c.LnThickness = math.Log(p.Flow.Thickness)
-	c.Stirring = p.stirringSensitivity(l, sin)
+	c.Stirring = p.stirringSensitivity()
 	if p.stack.Len() > 1 {
 		c.Layered = 1
 		under, over := &l.Layers[0], &l.Layers[len(l.Layers)-1]
@@ -66,8 +66,8 @@ func (p *Physics) see(l *Layering, sin float64) sight {
 }
 
 // Conditions turns a layering and its physics into what the regression sees of it, by name.
-func (p *Physics) Conditions(l *Layering, sin float64, where Where) calib.Conditions {
-	s := p.see(l, sin)
+func (p *Physics) Conditions(l *Layering, where Where) calib.Conditions {
+	s := p.see(l)
 	c := calib.Conditions{
 		LnPhysics: p.LnDrive, PhysicsSD: p.LnDriveSD, Features: s.features,
 		Kiln: where.Kiln, Body: where.Body, Tester: where.Tester,
@@ -109,8 +109,8 @@ func glazeGroups(c *calib.Calibration, g *Glaze) (glaze, lot calib.Group) {
 }
 
 // known turns a layering and its physics into what the regression sees of it, by groups of the calibration.
-func (p *Physics) known(l *Layering, sin float64, g *groups) calib.Known {
-	s := p.see(l, sin)
+func (p *Physics) known(l *Layering, g *groups) calib.Known {
+	s := p.see(l)
 	k := calib.Known{
 		LnPhysics: p.LnDrive, PhysicsSD: p.LnDriveSD, Features: s.features,
 		Kiln: g.kiln, Body: g.body, Tester: g.tester, Layers: len(l.Layers),

@@ -18,6 +18,7 @@ import (
 	"time"
 
 	"github.com/catchline/catchline/model"
+	"github.com/catchline/catchline/model/melt"
 )
 
 func main() {
@@ -132,10 +133,9 @@ func scoring(s *studio) []oneCase {
 
 // floor is what a two-layer score cannot do without, done plainly: the quadrature of three melts over the nodes of a firing.
 func floor(s *studio) func(int) {
-	type vft struct{ a, b, c float64 }
-	var curves [64]vft
+	var curves [64]melt.VFT
 	for i, l := range s.layers(s.firings[0])[:64] {
-		curves[i].a, curves[i].b, curves[i].c = l.Curve.VFT()
+		curves[i] = l.Curve.VFT
 	}
 	nodes := &s.firings[0].Nodes
 	return func(n int) {
@@ -143,7 +143,7 @@ func floor(s *studio) func(int) {
 			k := &curves[i&63]
 			sum := 0.0
 			for j := range nodes {
-				sum += nodes[j].Seconds * math.Exp(-math.Ln10*(k.a+k.b/(nodes[j].Kelvin-k.c)))
+				sum += nodes[j].Seconds * math.Exp(-math.Ln10*(k.A+k.B/(nodes[j].Kelvin-k.C)))
 			}
 			Sink += sum
 		}

@@ -190,9 +190,7 @@ func exportFiring(s *studio, f *firing.Prepared) exportedFiring {
 	}
 	layers := s.layers(f)
 	for _, a := range layers {
-		var k [3]float64
-		k[0], k[1], k[2] = a.Curve.VFT()
-		e.Curves = append(e.Curves, k)
+		e.Curves = append(e.Curves, [3]float64{a.Curve.A, a.Curve.B, a.Curve.C})
 		e.Thickness, e.Density, e.Tension = append(e.Thickness, a.Thickness.Metres), append(e.Density, a.Density), append(e.Tension, a.Tension)
 		e.ReferenceLog10, e.ViscositySD = append(e.ReferenceLog10, a.ReferenceLog10), append(e.ViscositySD, a.ViscositySD)
 		e.Matte = append(e.Matte, map[melt.Surface]float64{melt.Satin: 0.5, melt.Matte: 1}[a.Glaze.Surface])
@@ -213,7 +211,5 @@ func blended(a, b model.Layer) [3]float64 {
 	if crystals := (fa + fb) / 2; crystals > 0 {
 		curve = curve.Suspended(crystals, 0)
 	}
-	var k [3]float64
-	k[0], k[1], k[2] = curve.VFT()
-	return k
+	return [3]float64{curve.A, curve.B, curve.C}
 }

@@ -8,7 +8,6 @@ import "github.com/catchline/catchline/model/melt"
 type Exposure struct {
 	Flow      float64 // ∫ dt/η in 1/Pa
 	Diffusion float64 // ∫ D dt in m², with D of the melt without stirring
-	Peak      float64 // 1/η at the peak temperature in 1/(Pa·s); only for showing, 0 when not known
 }
 
 // Add counts some seconds at a temperature at which the melt has a fluidity 1/η in 1/(Pa·s).

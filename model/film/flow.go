@@ -23,9 +23,9 @@ type Flow struct {
 	// zone's blend bring: ∂ln X/∂ln(fluidity). Together they sum to 1.
 	LayerShare [MaxLayers]float64
 	ZoneShare  [MaxLayers - 1]float64
-	// PeakViscosity ηeff in Pa·s of the whole film at the peak temperature, from the exposures'
-	// Peak; 0 when one of them is not known.
-	PeakViscosity float64
+	// Stirred is the Drive if the layers were stirred e^StirringStep times as strongly, or by MaxStirring where that is less, their blends
+	// being what they are.
+	Stirred float64
 }
 
 // Flow gives the flow of the stack on a wall whose sine of the angle to the horizontal is sinSlope
@@ -52,8 +52,28 @@ func (s *Stack) Flow(sinSlope float64) (Flow, error) {
 	if err := s.ready(sinSlope); err != nil {
 		return Flow{}, err
 	}
-	return s.flow(sinSlope)
+	m := &s.motion
+	s.move(m, 1)
+	f := Flow{
+		Thickness: m.above[0],
+		Drive:     m.drive * sinSlope,
+		Cut:       m.cut,
+		Mobility:  3 * Gravity * sinSlope * m.alone[0] / cube(m.above[0]),
+	}
+	if !finite(m.drive) || !finite(f.Mobility) {
+		return Flow{}, errNotFinite
+	}
+	s.share(&f, m)
+	f.Stirred = f.Drive
+	if wider := s.wider(); wider > 1 {
+		if s.move(m, wider); finite(m.drive) {
+			f.Stirred = m.drive * sinSlope
+		}
+	}
+	return f, nil
 }
+
+func finite(v float64) bool { return math.Abs(v) <= math.MaxFloat64 }
 
 func (s *Stack) ready(sinSlope float64) error {
 	if s.n == 0 {
@@ -105,22 +125,45 @@ type motion struct {
 	drive float64 // for an upright wall
 }
 
-func (s *Stack) move(m *motion) error {
-	s.weigh(&m.parts, &m.above)
-	p, above, alone, slip := &m.parts, &m.above, &m.alone, &m.slip
-	sum := 0.
+// move works out the motion with zones so many times as wide as they are.
+func (s *Stack) move(m *motion, wider float64) {
+	var a, w, sum float64 // thickness, mass per area and flux above what comes next
 	for i := s.n - 1; i >= 0; i-- {
-		low, mid, high := s.exposures(i)
-		sum += p[i].low.bulk*low.Flow + p[i].mid.bulk*mid.Flow + p[i].high.bulk*high.Flow
-		alone[i] = sum
+		layer, p := &s.layers[i], &m.parts[i]
+		h, ρ := layer.Thickness, layer.Density
+		p.mid = weights{a*w*h + (a*ρ+w)*h*h/2 + ρ*h*h*h/3, w*h + ρ*h*h/2}
+		if i < s.n-1 {
+			z := &s.zones[i]
+			d := z.under.widened(wider)
+			p.high = weights{a*w*d.d1 + (a*ρ+w)*d.d2/2 + ρ*d.d3/3, w*d.d1 + ρ*d.d2/2}
+			p.mid.bulk -= p.high.bulk
+			p.mid.slip -= p.high.slip
+			sum += p.high.bulk * z.blend
+		}
+		a += h
+		w += ρ * h
+		if i > 0 {
+			z := &s.zones[i-1]
+			d := z.over.widened(wider)
+			p.low = weights{a*w*d.d1 - (a*ρ+w)*d.d2/2 + ρ*d.d3/3, w*d.d1 - ρ*d.d2/2}
+			p.mid.bulk -= p.low.bulk
+			p.mid.slip -= p.low.slip
+			sum += p.low.bulk * z.blend
+		}
+		sum += p.mid.bulk * layer.Exposure.Flow
+		m.above[i], m.alone[i] = a, sum
 	}
-	first := alone[0] / above[0]
+	first := sum / a
 	best := cube(first) // compared as cubes, so that the root is drawn once at most
+	m.cut, m.slip[0] = 0, 0
 	for i := 1; i < s.n; i++ {
-		low, mid, high := s.exposures(i - 1)
-		slip[i] = slip[i-1] + p[i-1].low.slip*low.Flow + p[i-1].mid.slip*mid.Flow + p[i-1].high.slip*high.Flow
-		carried := alone[i] + slip[i]*above[i]
-		if x := carried * carried * alone[i] / cube(above[i]); x > best {
+		p, blend := &m.parts[i-1], s.zones[i-1].blend
+		m.slip[i] = m.slip[i-1] + p.mid.slip*s.layers[i-1].Exposure.Flow + p.high.slip*blend
+		if i > 1 {
+			m.slip[i] += p.low.slip * s.zones[i-2].blend
+		}
+		carried := m.alone[i] + m.slip[i]*m.above[i]
+		if x := carried * carried * m.alone[i] / cube(m.above[i]); x > best {
 			best, m.cut = x, i
 		}
 	}
@@ -128,114 +171,33 @@ func (s *Stack) move(m *motion) error {
 	if m.cut > 0 {
 		m.drive = 3 * Gravity * math.Cbrt(best)
 	}
-	if math.IsNaN(m.drive) || math.IsInf(m.drive, 0) {
-		return errNotFinite
-	}
-	return nil
-}
-
-// Drive gives the Drive of Flow alone.
-func (s *Stack) Drive(sinSlope float64) (float64, error) {
-	if err := s.ready(sinSlope); err != nil {
-		return 0, err
-	}
-	var m motion
-	if err := s.move(&m); err != nil {
-		return 0, err
-	}
-	return m.drive * sinSlope, nil
-}
-
-func (s *Stack) flow(sinSlope float64) (Flow, error) {
-	var m motion
-	if err := s.move(&m); err != nil {
-		return Flow{}, err
-	}
-	f := Flow{
-		Thickness: m.above[0],
-		Drive:     m.drive * sinSlope,
-		Cut:       m.cut,
-		Mobility:  3 * Gravity * sinSlope * m.alone[0] / cube(m.above[0]),
-	}
-	if math.IsInf(f.Mobility, 0) {
-		return Flow{}, errNotFinite
-	}
-	s.share(&f, &m.parts, m.alone[f.Cut], m.slip[f.Cut]*m.above[f.Cut], m.above[f.Cut])
-	f.PeakViscosity = s.peakViscosity(&m.parts)
-	return f, nil
 }
 
 func cube(v float64) float64 { return v * v * v }
 
-// weigh works out the weights of all parts from the air down.
-func (s *Stack) weigh(p *[MaxLayers]parts, above *[MaxLayers]float64) {
-	var a, w float64 // thickness and mass per area above what comes next
-	for i := s.n - 1; i >= 0; i-- {
-		h, ρ := s.layers[i].Thickness, s.layers[i].Density
-		mid := weights{a*w*h + (a*ρ+w)*h*h/2 + ρ*h*h*h/3, w*h + ρ*h*h/2}
-		if i < s.n-1 {
-			d := s.zones[i].under
-			p[i].high = weights{a*w*d.d1 + (a*ρ+w)*d.d2/2 + ρ*d.d3/3, w*d.d1 + ρ*d.d2/2}
-		}
-		a += h
-		w += ρ * h
-		above[i] = a
-		if i > 0 {
-			d := s.zones[i-1].over
-			p[i].low = weights{a*w*d.d1 - (a*ρ+w)*d.d2/2 + ρ*d.d3/3, w*d.d1 - ρ*d.d2/2}
-		}
-		p[i].mid = weights{mid.bulk - p[i].low.bulk - p[i].high.bulk, mid.slip - p[i].low.slip - p[i].high.slip}
-	}
-}
-
-// exposures gives those of a layer's three parts.
-func (s *Stack) exposures(i int) (low, mid, high *Exposure) {
-	low, mid, high = &s.layers[i].Exposure, &s.layers[i].Exposure, &s.layers[i].Exposure
-	if i > 0 && s.zones[i-1].known {
-		low = &s.zones[i-1].blend
-	}
-	if i < s.n-1 && s.zones[i].known {
-		high = &s.zones[i].blend
-	}
-	return low, mid, high
-}
-
-// share sets the parts that layers and zones have in the drive (3 Q')^(2/3) M'^(1/3), where Q' is
-// alone + carried and M' goes as alone.
-func (s *Stack) share(f *Flow, p *[MaxLayers]parts, alone, carried, above float64) {
+// share sets the parts that layers and zones have in the drive (3 Q')^(2/3) M'^(1/3), where Q' is the flux of the part that gets
+// furthest, carried along by what lies under it, and M' goes as its flux on bare wall.
+func (s *Stack) share(f *Flow, m *motion) {
+	alone, above := m.alone[f.Cut], m.above[f.Cut]
 	if alone == 0 {
 		return
 	}
-	perBulk := (2./3)/(alone+carried) + (1./3)/alone
-	perSlip := (2. / 3) / (alone + carried) * above
-	of := func(w weights, e *Exposure, i int) float64 {
-		if i < f.Cut {
-			return w.slip * e.Flow * perSlip
-		}
-		return w.bulk * e.Flow * perBulk
-	}
+	whole := 1 / (alone + m.slip[f.Cut]*above)
+	perBulk, perSlip := (2./3)*whole+(1./3)/alone, (2./3)*whole*above
 	for i := range s.n {
-		low, mid, high := s.exposures(i)
-		f.LayerShare[i] = of(p[i].mid, mid, i)
+		of := func(w *weights) float64 {
+			if i < f.Cut {
+				return w.slip * perSlip
+			}
+			return w.bulk * perBulk
+		}
+		p := &m.parts[i]
+		f.LayerShare[i] = of(&p.mid) * s.layers[i].Exposure.Flow
 		if i > 0 {
-			f.ZoneShare[i-1] += of(p[i].low, low, i)
+			f.ZoneShare[i-1] += of(&p.low) * s.zones[i-1].blend
 		}
 		if i < s.n-1 {
-			f.ZoneShare[i] += of(p[i].high, high, i)
+			f.ZoneShare[i] += of(&p.high) * s.zones[i].blend
 		}
 	}
-}
-
-// peakViscosity is ηeff of the whole film at the peak temperature: 1/ηeff = Σ w/η.
-func (s *Stack) peakViscosity(p *[MaxLayers]parts) float64 {
-	var fluidity, weight float64
-	for i := range s.n {
-		low, mid, high := s.exposures(i)
-		if low.Peak == 0 || mid.Peak == 0 || high.Peak == 0 {
-			return 0
-		}
-		fluidity += p[i].low.bulk*low.Peak + p[i].mid.bulk*mid.Peak + p[i].high.bulk*high.Peak
-		weight += p[i].low.bulk + p[i].mid.bulk + p[i].high.bulk
-	}
-	return weight / fluidity
 }

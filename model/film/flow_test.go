@@ -323,7 +323,7 @@ func TestMixedFlowAgainstFiringInSteps(t *testing.T) {
 		if err := s.Mix(c.stirring); err != nil {
 			t.Fatal(err)
 		}
-		if err := s.SetBlend(0, blend); err != nil {
+		if err := s.SetBlend(0, blend.Flow); err != nil {
 			t.Fatal(err)
 		}
 		f := flowOf(t, s, 1)
@@ -400,7 +400,7 @@ func TestFlowRefuses(t *testing.T) {
 }
 
 func TestFlowDoesNotAllocate(t *testing.T) {
-	a, b := Layer{3e-4, 2400, Exposure{1, 1e-10, 1e-3}}, Layer{3e-4, 2350, Exposure{2, 1e-10, 2e-3}}
+	a, b := Layer{3e-4, 2400, Exposure{1, 1e-10}}, Layer{3e-4, 2350, Exposure{2, 1e-10}}
 	if n := testing.AllocsPerRun(100, func() { twoLayers(t, a, b) }); n != 0 {
 		t.Errorf("%g allocations", n)
 	}
@@ -417,7 +417,7 @@ func twoLayers(t testing.TB, a, b Layer) Flow {
 	if err := s.Mix(5); err != nil {
 		t.Fatal(err)
 	}
-	if err := s.SetBlend(0, b.Exposure); err != nil {
+	if err := s.SetBlend(0, b.Exposure.Flow); err != nil {
 		t.Fatal(err)
 	}
 	f, err := s.Flow(1)
@@ -428,7 +428,7 @@ func twoLayers(t testing.TB, a, b Layer) Flow {
 }
 
 func BenchmarkFlowOfTwoLayers(b *testing.B) {
-	one, two := Layer{3e-4, 2400, Exposure{1, 1e-10, 1e-3}}, Layer{3e-4, 2350, Exposure{2, 1e-10, 2e-3}}
+	one, two := Layer{3e-4, 2400, Exposure{1, 1e-10}}, Layer{3e-4, 2350, Exposure{2, 1e-10}}
 	b.ReportAllocs()
 	for b.Loop() {
 		twoLayers(b, one, two)
@@ -443,7 +443,7 @@ func drawLayers(t *rapid.T, most int) []Layer {
 		layers[i] = Layer{
 			Thickness: rapid.Float64Range(5e-5, 1e-3).Draw(t, "thickness"),
 			Density:   rapid.Float64Range(2200, 2800).Draw(t, "density"),
-			Exposure:  Exposure{Flow: flow, Diffusion: flow * 7e-11, Peak: flow / 1000},
+			Exposure:  Exposure{Flow: flow, Diffusion: flow * 7e-11},
 		}
 	}
 	return layers
@@ -461,8 +461,31 @@ func mix(t *rapid.T, s *Stack, stirring float64) {
 	}
 	for i := range s.Len() - 1 {
 		f := 1.5 * math.Sqrt(s.layers[i].Exposure.Flow*s.layers[i+1].Exposure.Flow)
-		if err := s.SetBlend(i, Exposure{Flow: f, Diffusion: f * 7e-11, Peak: f / 1000}); err != nil {
+		if err := s.SetBlend(i, f); err != nil {
 			t.Fatal(err)
 		}
 	}
+}
+
+// Stirred is the drive of the same layers with the same blends, mixed with the stirring that it speaks of.
+func TestStirredIsTheDriveOfMoreStirring(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		layers, stirring := drawLayers(t, 5), rapid.SampledFrom([]float64{0, 0.1, 5, 300, 900, MaxStirring}).Draw(t, "stirring")
+		drive := func(stirring float64) Flow {
+			var s Stack
+			for _, l := range layers {
+				mustPush(t, &s, l)
+			}
+			mix(t, &s, stirring)
+			f, err := s.Flow(0.7)
+			if err != nil {
+				t.Fatal(err)
+			}
+			return f
+		}
+		got, want := drive(stirring).Stirred, drive(math.Min(stirring*math.Exp(StirringStep), MaxStirring)).Drive
+		if math.Abs(got/want-1) > 1e-12 {
+			t.Fatalf("%v, mixed so %v", got, want)
+		}
+	})
 }

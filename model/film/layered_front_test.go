@@ -70,7 +70,7 @@ func TestDriveOfLayersAgainstLayersFollowed(t *testing.T) {
 		{"stiff over runny", 0.5, 0.5, 1, 0.03, 0, 0.33},
 		{"thin stiff over runny", 0.8, 0.2, 1, 0.1, -0.03, 0.12},
 	} {
-		s := stackOf(t, Layer{1e-3 * c.h1, 2400, Exposure{Flow: c.f1}}, Layer{1e-3 * c.h2, 2400, Exposure{c.f2, fromDiffusion, 0}})
+		s := stackOf(t, Layer{1e-3 * c.h1, 2400, Exposure{Flow: c.f1}}, Layer{1e-3 * c.h2, 2400, Exposure{c.f2, fromDiffusion}})
 		f := flowOf(t, s, 1)
 		const clock = 1e-6 * 2400 * Gravity // drive of 1 mm of fluidity 1
 		var clocks []float64

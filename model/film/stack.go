@@ -20,10 +20,13 @@ type Layer struct {
 // Use: Push the layers, Mix, give every zone the exposure of its blend with SetBlend, then ask
 // for the Flow.
 type Stack struct {
-	layers [MaxLayers]Layer
-	zones  [MaxLayers - 1]Zone
-	n      int
-	pushed int
+	layers   [MaxLayers]Layer
+	zones    [MaxLayers - 1]Zone
+	n        int
+	pushed   int
+	stirring float64
+
+	motion motion // room to work in
 }
 
 // Push puts a layer on top and returns its index. A layer that is the same melt as the one under
@@ -51,18 +54,21 @@ func (s *Stack) Push(l Layer) (int, error) {
 		}
 	}
 	s.layers[s.n] = l
+	if s.n > 0 {
+		s.zones[s.n-1] = Zone{}
+	}
 	s.n++
 	return s.n - 1, nil
 }
 
 // Clear empties the stack.
-func (s *Stack) Clear() { s.n, s.pushed = 0, 0 }
+func (s *Stack) Clear() { s.n, s.pushed, s.stirring = 0, 0, 0 }
 
 // Len is the number of layers that differ from their neighbours.
 func (s *Stack) Len() int { return s.n }
 
 // Layer gives layer i, counted from the wall.
-func (s *Stack) Layer(i int) Layer { return s.layers[i] }
+func (s *Stack) Layer(i int) *Layer { return &s.layers[i] }
 
 // Thickness is the thickness of the whole film in metres.
 func (s *Stack) Thickness() float64 {
@@ -74,15 +80,19 @@ func (s *Stack) Thickness() float64 {
 }
 
 func (e *Exposure) check() error {
-	// A melt of 1 Pa·s for a week stays below 1e6 1/Pa.
-	if !(e.Flow >= 0 && e.Flow <= 1e9) {
-		return &chem.FieldError{Field: "exposure to flow", Value: number(e.Flow) + " 1/Pa", Limit: "0 to 1e9 1/Pa"}
+	if err := checkFlow(e.Flow); err != nil {
+		return err
 	}
 	if !(e.Diffusion >= 0 && e.Diffusion <= 1) {
 		return &chem.FieldError{Field: "exposure to diffusion", Value: number(e.Diffusion) + " m²", Limit: "0 to 1 m²"}
 	}
-	if !(e.Peak >= 0 && e.Peak <= 1e9) {
-		return &chem.FieldError{Field: "fluidity at the peak", Value: number(e.Peak) + " 1/(Pa·s)", Limit: "0 to 1e9 1/(Pa·s)"}
+	return nil
+}
+
+func checkFlow(flow float64) error {
+	// A melt of 1 Pa·s for a week stays below 1e6 1/Pa.
+	if !(flow >= 0 && flow <= 1e9) {
+		return &chem.FieldError{Field: "exposure to flow", Value: number(flow) + " 1/Pa", Limit: "0 to 1e9 1/Pa"}
 	}
 	return nil
 }

@@ -30,7 +30,7 @@ type Prepared struct {
 	CoolingKPerHour float64
 	Atmosphere      Atmosphere
 
-	flows *flows // nil: not tabulated
+	kelvin, seconds [NumNodes]float64 // of the nodes
 }
 
 // WitnessCone is a cone that stood beside the ware, as it was read afterwards.
@@ -79,7 +79,7 @@ func Prepare(c *Curve, a Atmosphere, witness *WitnessCone) (*Prepared, error) {
 		mean += weight * n.Kelvin
 	}
 	p.ReferenceKelvin = mean / sum
-	p.flows = p.tabulateFlows()
+	p.inRows()
 	return p, nil
 }
 
@@ -131,6 +131,6 @@ func (p *Prepared) Shifted(shift, cones float64) *Prepared {
 	out.PeakKelvin += shift
 	out.ReferenceKelvin += shift
 	out.EquivalentCone += cones
-	out.flows = nil
+	out.inRows()
 	return &out
 }

@@ -27,7 +27,7 @@ func BenchmarkViscosity(b *testing.B) {
 	s := 0.0
 	for b.Loop() {
 		k := Viscosity(m)
-		s += k.a
+		s += k.A
 	}
 	sink = s
 	per := float64(b.Elapsed().Nanoseconds()) / float64(b.N)

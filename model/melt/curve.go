@@ -5,17 +5,18 @@ import (
 	"strconv"
 
 	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/internal/vector"
 )
 
-// Curve is the viscosity of one melt over temperature, log10(η/(Pa·s)) = A + B/(T - C), the form of
-// Vogel, Fulcher and Tammann, with B > 0. It falls with temperature everywhere: below the
-// temperature at which the form would pass log10 η = 12 it goes on along its tangent.
+// VFT is the form of Vogel, Fulcher and Tammann, log10(η/(Pa·s)) = A + B/(T - C), with B > 0. It falls with temperature everywhere: below
+// the temperature at which it would pass log10 η = 12 it goes on along its tangent.
+type VFT = vector.VFT
+
+// Curve is the viscosity of one melt over temperature, and how far it can be trusted.
 //
 // It is a small value; copy it freely. The zero Curve is not a melt.
 type Curve struct {
-	a, b, c float64
-	// knee is the temperature (K) below which the tangent is used, with its value and slope.
-	knee, kneeLog, kneeSlope float64
+	VFT
 
 	sd      float64 // standard deviation of log10 η where the data lies
 	sdCold  float64 // more of it per unit of log10 η above coldLog
@@ -28,41 +29,12 @@ type Curve struct {
 const (
 	kneeLog10 = 12.0 // near the glass transition; nothing flows there
 	coldLog10 = 6.0  // the data thins out above this
-	ln10      = math.Ln10
 )
 
-// newCurve makes a curve from the three parameters; b must be positive.
-func newCurve(a, b, c float64) Curve {
-	k := Curve{a: a, b: b, c: c}
-	k.setKnee()
-	return k
-}
-
-func (k *Curve) setKnee() {
-	u := (kneeLog10 - k.a) / k.b // 1/(T-C) at the knee
-	k.knee = k.c + 1/u
-	k.kneeLog = kneeLog10
-	k.kneeSlope = -k.b * u * u
-}
-
-// Log10 gives log10(η/(Pa·s)) at T (K, more than 0). It falls with T, strictly.
-func (k *Curve) Log10(T float64) float64 {
-	if T < k.knee {
-		return k.kneeLog + k.kneeSlope*(T-k.knee)
-	}
-	return k.a + k.b/(T-k.c)
-}
-
-// VFT gives A, B and C of the curve above its tangent.
-func (k *Curve) VFT() (a, b, c float64) { return k.a, k.b, k.c }
-
-// Fluidities writes 1/η (1/(Pa·s)) at each temperature (K) into dst, which must be as long as
-// temperatures.
-func (k *Curve) Fluidities(dst, temperatures []float64) {
-	dst = dst[:len(temperatures)]
-	for i, T := range temperatures {
-		dst[i] = math.Exp(-ln10 * k.Log10(T))
-	}
+// newVFT makes the form from its three parameters; b must be positive.
+func newVFT(a, b, c float64) VFT {
+	u := (kneeLog10 - a) / b // 1/(T-C) at the knee
+	return VFT{A: a, B: b, C: c, Knee: c + 1/u, KneeLog: kneeLog10, KneeSlope: -b * u * u}
 }
 
 // SD gives the standard deviation of log10 η at T (K), such that 80 % of measurements lie within
@@ -83,24 +55,19 @@ func (k *Curve) Isokom(log10Eta float64) (float64, error) {
 	if !(log10Eta >= -1 && log10Eta <= kneeLog10) {
 		return 0, &chem.FieldError{Field: "log10_eta", Value: strconv.FormatFloat(log10Eta, 'g', -1, 64), Limit: "-1 to 12"}
 	}
-	if log10Eta <= k.a {
+	if log10Eta <= k.A {
 		return 0, &chem.FieldError{Field: "log10_eta", Value: strconv.FormatFloat(log10Eta, 'g', -1, 64),
-			Limit: "more than " + strconv.FormatFloat(k.a, 'f', 2, 64) + ", the value that this melt tends to when hot"}
+			Limit: "more than " + strconv.FormatFloat(k.A, 'f', 2, 64) + ", the value that this melt tends to when hot"}
 	}
-	return k.c + k.b/(log10Eta-k.a), nil
+	return k.C + k.B/(log10Eta-k.A), nil
 }
 
 // Shifted gives the curve with d added to log10 η at every temperature and sd added (in
 // quadrature) to its standard deviation.
 func (k Curve) Shifted(d, sd float64) Curve {
-	k.shift(d)
+	k.VFT = k.VFT.Shifted(d)
 	k.sd = math.Hypot(k.sd, sd)
 	return k
-}
-
-func (k *Curve) shift(d float64) {
-	k.a += d
-	k.kneeLog += d
 }
 
 // Domain tells how far the melt lies from the data behind the curve.

@@ -64,7 +64,7 @@ func Described(surface Surface, behaviour Behaviour, coneKelvin float64) (Curve,
 	}
 	const a = -2.9
 	c := 0.4 * coneKelvin
-	k := newCurve(a, (log10-a)*(coneKelvin-c), c)
+	k := Curve{VFT: newVFT(a, (log10-a)*(coneKelvin-c), c)}
 	if behaviour == BehaviourUnknown {
 		k = k.Suspended(CrystalsOf(surface))
 	}

@@ -10,9 +10,12 @@ const maxPacking = 0.6
 // (1 - φ/φm)^(-2.5 φm) with φm = 0.6: Krieger & Dougherty 1959, eq. 15, from memory. For few crystals it tends to
 // Einstein's 1 + 2.5 φ. Fractions above 0.55 count as 0.55 and negative ones as 0: a melt so
 // full of crystals is a paste with a yield stress, which this does not describe.
-func RelativeViscosity(fraction float64) float64 {
+func RelativeViscosity(fraction float64) float64 { return math.Pow(10, Stiffening(fraction)) }
+
+// Stiffening is log10 of RelativeViscosity: what crystals add to log10 η.
+func Stiffening(fraction float64) float64 {
 	fraction = math.Min(math.Max(fraction, 0), 0.55)
-	return math.Pow(1-fraction/maxPacking, -2.5*maxPacking)
+	return -2.5 * maxPacking * math.Log10(1-fraction/maxPacking)
 }
 
 // CrystalsOf gives the volume fraction of crystals in a glaze at its peak from its surface, and that
@@ -47,7 +50,5 @@ func CrystalsBelow(T, liquidus, liquidusSD float64) (fraction, sd float64) {
 // Suspended gives the curve of the melt with a volume fraction of crystals in it; the
 // fraction's standard deviation becomes one of log10 η, half the way from a standard deviation less to one more.
 func (k Curve) Suspended(fraction, sd float64) Curve {
-	up := math.Log10(RelativeViscosity(fraction + sd))
-	down := math.Log10(RelativeViscosity(fraction - sd))
-	return k.Shifted(math.Log10(RelativeViscosity(fraction)), (up-down)/2)
+	return k.Shifted(Stiffening(fraction), (Stiffening(fraction+sd)-Stiffening(fraction-sd))/2)
 }

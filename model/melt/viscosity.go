@@ -10,28 +10,45 @@ import (
 // layers are the network.
 var layers = network.Layers()
 
+// reading is what the model makes of a melt.
+type reading struct {
+	oxides   [chem.NumNetworkOxides]float64
+	moved    float64 // mole fraction counted as another oxide
+	lumped   uint32  // bit per oxide that was
+	features [form.NumFeatures]float64
+	outputs  [form.Outputs]float64
+	redox    float64 // log10 η
+}
+
+// read runs the model and gives the viscosity.
+func (r *reading) read(x *chem.Melt) VFT {
+	r.moved, r.lumped = lump(x, &r.oxides)
+	form.Features(&r.oxides, &r.features)
+	layers.Eval(&r.features, &r.outputs)
+	r.redox = form.FerrousEffect(&r.oxides)
+	return newVFT(form.CurveOf(r.outputs[0], r.outputs[1], r.outputs[2]).VFT()).Shifted(r.redox)
+}
+
+// ViscosityAlone is the viscosity of a melt as Viscosity gives it, without its deviation.
+func ViscosityAlone(x *chem.Melt) VFT {
+	var r reading
+	return r.read(x)
+}
+
 // Viscosity gives the viscosity curve of a melt (mole fractions that sum to 1). It says in its
 // Domain when the melt lies outside the data, and widens its deviation there. Colourants that the data lacks are
 // counted as their neighbours, see lump.
 func Viscosity(x *chem.Melt) Curve {
-	var n [chem.NumNetworkOxides]float64
-	moved, lumped := lump(x, &n)
-	var f [form.NumFeatures]float64
-	var u [form.Outputs]float64
-	form.Features(&n, &f)
-	layers.Eval(&f, &u)
-	k := newCurve(form.CurveOf(u[0], u[1], u[2]).VFT())
-	redox := form.FerrousEffect(&n)
-	k.shift(redox)
-
-	signals := form.SignalsOf(&f, u[3])
+	var r reading
+	k := Curve{VFT: r.read(x)}
+	signals := form.SignalsOf(&r.features, r.outputs[3])
 	k.sd = deviation.SD(&signals)
-	redox *= sdPerRedox
-	lumping := sdPerLumped * moved
-	beyond := sdPerBeyond * beyondData(&n)
+	redox := r.redox * sdPerRedox
+	lumping := sdPerLumped * r.moved
+	beyond := sdPerBeyond * beyondData(&r.oxides)
 	k.sd = math.Sqrt(k.sd*k.sd + redox*redox + lumping*lumping + beyond*beyond)
 	k.sdCold = 0.1
-	k.domain = domainOf(&n, lumped, form.Spread(u[3]))
+	k.domain = domainOf(&r.oxides, r.lumped, form.Spread(r.outputs[3]))
 	return k
 }
 

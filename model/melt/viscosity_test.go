@@ -133,8 +133,8 @@ func TestViscosityFallsWithTemperatureEverywhere(t *testing.T) {
 	for range 5000 {
 		m := randomMelt(rng)
 		k := Viscosity(m)
-		if !(k.b > 0) {
-			t.Fatalf("B = %v for %v", k.b, m)
+		if !(k.B > 0) {
+			t.Fatalf("B = %v for %v", k.B, m)
 		}
 		last := math.Inf(1)
 		for T := 300.0; T <= 2500; T += 11 {
@@ -148,8 +148,8 @@ func TestViscosityFallsWithTemperatureEverywhere(t *testing.T) {
 			last = l
 		}
 		const h = 1e-3
-		left := (k.Log10(k.knee) - k.Log10(k.knee-h)) / h
-		right := (k.Log10(k.knee+h) - k.Log10(k.knee)) / h
+		left := (k.Log10(k.Knee) - k.Log10(k.Knee-h)) / h
+		right := (k.Log10(k.Knee+h) - k.Log10(k.Knee)) / h
 		if math.Abs(left/right-1) > 1e-3 {
 			t.Fatalf("slope %v below the knee, %v above", left, right)
 		}

@@ -237,9 +237,9 @@ func (q *question) physics(score *model.Score) *pb.PhysicsDetail {
 	for i := range q.Layers {
 		l := &q.Layers[i]
 		out.LayerThicknessUm = append(out.LayerThicknessUm, l.Thickness.Metres*1e6)
-		out.LayerLog10Viscosity = append(out.LayerLog10Viscosity, -math.Log10(l.Exposure.Peak))
+		out.LayerLog10Viscosity = append(out.LayerLog10Viscosity, l.PeakLog10)
 		if i+1 < len(q.Layers) {
-			out.BlendLog10Viscosity = append(out.BlendLog10Viscosity, p.BlendLog10(i))
+			out.BlendLog10Viscosity = append(out.BlendLog10Viscosity, p.BlendLog10(&q.Layering, i))
 			out.MixedZoneUm = append(out.MixedZoneUm, p.ZoneWidth[i]*1e6)
 		}
 	}

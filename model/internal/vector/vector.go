@@ -27,6 +27,13 @@ func (k *VFT) Log10(kelvin float64) float64 {
 	return k.A + k.B/(kelvin-k.C)
 }
 
+// Shifted gives the viscosity with d added to log10 η at every temperature.
+func (k VFT) Shifted(d float64) VFT {
+	k.A += d
+	k.KneeLog += d
+	return k
+}
+
 // Fluidities writes 1/η at each temperature into dst, which is at least as long.
 func (k *VFT) Fluidities(dst, kelvin []float64) { fluidities(dst[:len(kelvin)], kelvin, k) }
 
