@@ -22,7 +22,10 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	pb "github.com/catchline/catchline/proto/catchline/v1"
+	"github.com/catchline/catchline/server/store/postgrestest"
 )
+
+func TestMain(m *testing.M) { os.Exit(postgrestest.Main(m)) }
 
 // kills is how often the process is killed: CATCHLINE_KILLS, or a few.
 func kills(t *testing.T) int {
@@ -53,9 +56,9 @@ type process struct {
 }
 
 // launch starts a server and waits until it says where it serves.
-func launch(t *testing.T, binary, db string) *process {
+func launch(t *testing.T, binary string, stored ...string) *process {
 	t.Helper()
-	cmd := exec.Command(binary, "--store", db, "--create", "--grpc-address", "127.0.0.1:0", "--http-address", "", "--metrics-address", "")
+	cmd := exec.Command(binary, append(stored, "--grpc-address", "127.0.0.1:0", "--http-address", "", "--metrics-address", "")...)
 	logs, err := cmd.StderrPipe()
 	if err != nil {
 		t.Fatal(err)
@@ -150,12 +153,24 @@ func TestKill(t *testing.T) {
 	if testing.Short() {
 		t.Skip("starts processes")
 	}
-	binary, db := build(t), filepath.Join(t.TempDir(), "kill.db")
+	binary := build(t)
+	t.Run("SQLite", func(t *testing.T) { kill(t, binary, "--store", filepath.Join(t.TempDir(), "kill.db"), "--create") })
+	t.Run("PostgreSQL", func(t *testing.T) {
+		u := postgrestest.URL(t)
+		if out, err := exec.CommandContext(t.Context(), binary, "migrate", "--store", u).CombinedOutput(); err != nil {
+			t.Fatalf("%v: %s", err, out)
+		}
+		kill(t, binary, "--store", u)
+	})
+}
+
+// kill is the test on one kind of store; stored are the settings for it.
+func kill(t *testing.T, binary string, stored ...string) {
 	seed := rand.Uint64()
 	t.Logf("seed %d", seed)
 	random := rand.New(rand.NewPCG(seed, 0))
 
-	p := launch(t, binary, db)
+	p := launch(t, binary, stored...)
 	dial := func() *grpc.ClientConn {
 		conn, err := grpc.NewClient("passthrough:///"+p.address, grpc.WithTransportCredentials(insecure.NewCredentials()))
 		if err != nil {
@@ -169,7 +184,7 @@ func TestKill(t *testing.T) {
 	var told acknowledged
 	told.tiles = map[string]string{}
 	next := make([]int, writers)
-	for kill := range kills(t) {
+	for n := range kills(t) {
 		client := pb.NewTileServiceClient(conn)
 		dead := make(chan struct{})
 		var group sync.WaitGroup
@@ -207,9 +222,9 @@ func TestKill(t *testing.T) {
 		group.Wait()
 		conn.Close()
 		if t.Failed() {
-			t.Fatalf("after %d kills", kill+1)
+			t.Fatalf("after %d kills", n+1)
 		}
-		p = launch(t, binary, db)
+		p = launch(t, binary, stored...)
 		conn = dial()
 	}
 	// What was under way at the last kill is finished with its ids.

@@ -23,7 +23,7 @@ var (
 	ErrMissing        = errors.New("there is no database")
 	ErrNotOurs        = errors.New("not a database of this program")
 	ErrCorrupt        = errors.New("the database is damaged")
-	ErrNeedsMigration = errors.New("the database is of an older version of this program")
+	ErrNeedsMigration = errors.New("the database is new or of an older version of this program")
 	ErrTooNew         = errors.New("the database is of a newer version of this program")
 )
 
