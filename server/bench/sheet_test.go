@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"google.golang.org/grpc"
+	"google.golang.org/protobuf/encoding/protojson"
 
 	pb "github.com/catchline/catchline/proto/catchline/v1"
 	"github.com/catchline/catchline/testdata/demo"
@@ -158,7 +159,11 @@ func BenchmarkSheetHTTP(b *testing.B) {
 	side := func(url string) turn {
 		return one(b, func() (int, error) {
 			lines := &lineCounter{}
-			err := post(b.Context(), web, url+"/v1/"+demo.Studio+":scoreSheet", s.key, s.sheetRequest(ask, aSheet), lines)
+			body, err := protojson.Marshal(s.sheetRequest(ask, aSheet))
+			if err != nil {
+				return 0, err
+			}
+			err = post(b.Context(), web, url+"/v1/"+demo.Studio+":scoreSheet", s.key, body, lines)
 			if lines.n*chunkSize < aSheet {
 				b.Errorf("%d lines", lines.n)
 			}

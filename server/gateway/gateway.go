@@ -134,8 +134,12 @@ func answerError(ctx context.Context, mux *runtime.ServeMux, m runtime.Marshaler
 	if marshalErr != nil {
 		text = []byte(`{"code":13,"message":"The error cannot be written.","details":[]}`)
 	}
+	code := runtime.HTTPStatusFromCode(s.Code())
+	if body, ok := r.Body.(*limitedBody); ok && body.tooLarge {
+		code = http.StatusRequestEntityTooLarge
+	}
 	w.Header().Set("Content-Type", "application/json")
-	w.WriteHeader(runtime.HTTPStatusFromCode(s.Code()))
+	w.WriteHeader(code)
 	w.Write(text)
 }
 

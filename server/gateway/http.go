@@ -1,25 +1,33 @@
 package gateway
 
 import (
+	"errors"
 	"fmt"
+	"io"
+	"maps"
 	"net/http"
 	"time"
 
 	"google.golang.org/grpc/codes"
 )
 
-// secure sets the headers that keep a browser from doing more with an answer than it should: no script, style or
-// picture from elsewhere, none written into a page, no framing.
+// safe are the headers that keep a browser from doing more with an answer than it should: no script, style or picture from elsewhere,
+// none written into a page, no framing. Every answer shares them.
+var safe = http.Header{
+	"Content-Security-Policy":      {"default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; font-src 'self'; connect-src 'self'; manifest-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'"},
+	"X-Content-Type-Options":       {"nosniff"},
+	"X-Frame-Options":              {"DENY"},
+	"Referrer-Policy":              {"no-referrer"},
+	"Cross-Origin-Opener-Policy":   {"same-origin"},
+	"Cross-Origin-Resource-Policy": {"same-origin"},
+	"Permissions-Policy":           {"camera=(), geolocation=(), microphone=()"},
+}
+
+// secure sets the safe headers.
 func secure(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		h := w.Header()
-		h.Set("Content-Security-Policy", "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; font-src 'self'; connect-src 'self'; manifest-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'")
-		h.Set("X-Content-Type-Options", "nosniff")
-		h.Set("X-Frame-Options", "DENY")
-		h.Set("Referrer-Policy", "no-referrer")
-		h.Set("Cross-Origin-Opener-Policy", "same-origin")
-		h.Set("Cross-Origin-Resource-Policy", "same-origin")
-		h.Set("Permissions-Policy", "camera=(), geolocation=(), microphone=()")
+		maps.Copy(h, safe)
 		if r.TLS != nil {
 			h.Set("Strict-Transport-Security", "max-age=31536000")
 		}
@@ -37,9 +45,25 @@ func limitBody(limit int64, next http.Handler) http.Handler {
 			writeStatus(w, http.StatusRequestEntityTooLarge, codes.InvalidArgument, fmt.Sprintf("The body has %d bytes; allowed: %d.", r.ContentLength, limit))
 			return
 		}
-		r.Body = http.MaxBytesReader(w, r.Body, limit)
+		r.Body = &limitedBody{ReadCloser: http.MaxBytesReader(w, r.Body, limit)}
 		next.ServeHTTP(w, r)
 	})
+}
+
+// limitedBody knows whether its end was not reached for its size.
+type limitedBody struct {
+	io.ReadCloser
+	tooLarge bool
+}
+
+// Read implements io.Reader.
+func (b *limitedBody) Read(p []byte) (int, error) {
+	n, err := b.ReadCloser.Read(p)
+	if err != nil && err != io.EOF {
+		tooBig := (*http.MaxBytesError)(nil)
+		b.tooLarge = b.tooLarge || errors.As(err, &tooBig)
+	}
+	return n, err
 }
 
 // patient waits for a slow client as long as it takes something now and then. A limit on the whole answer would cut
@@ -60,23 +84,21 @@ type patientWriter struct {
 	timeout time.Duration
 }
 
-// during sets the deadline while f writes, and takes it away after: HTTP/2 ends a stream at its deadline even if
-// nothing is being written, as while the next part of a sheet is computed. Its errors say that the connection is
-// gone, which f finds out by itself, or that a test's recorder knows no deadlines.
-func (w *patientWriter) during(f func()) {
+// Write sets the deadline for itself alone: HTTP/2 ends a stream at its deadline even if nothing is being written, as while the next part of a
+// sheet is computed. The errors of setting it say that the connection is gone, which writing finds out by itself, or that a test's recorder
+// knows no deadlines.
+func (w *patientWriter) Write(b []byte) (int, error) {
 	_ = w.control.SetWriteDeadline(time.Now().Add(w.timeout))
-	f()
+	n, err := w.ResponseWriter.Write(b)
 	_ = w.control.SetWriteDeadline(time.Time{})
-}
-
-func (w *patientWriter) Write(b []byte) (n int, err error) {
-	w.during(func() { n, err = w.ResponseWriter.Write(b) })
 	return n, err
 }
 
 // FlushError implements what http.ResponseController looks for.
-func (w *patientWriter) FlushError() (err error) {
-	w.during(func() { err = w.control.Flush() })
+func (w *patientWriter) FlushError() error {
+	_ = w.control.SetWriteDeadline(time.Now().Add(w.timeout))
+	err := w.control.Flush()
+	_ = w.control.SetWriteDeadline(time.Time{})
 	return err
 }
 

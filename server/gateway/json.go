@@ -9,6 +9,7 @@ import (
 	"net/http"
 	"reflect"
 	"strconv"
+	"sync"
 
 	"github.com/grpc-ecosystem/grpc-gateway/v2/runtime"
 	"google.golang.org/protobuf/encoding/protojson"
@@ -39,6 +40,10 @@ func (f *jsonForm) Unmarshal(text []byte, v any) error {
 	if err != nil {
 		return err
 	}
+	if readUsual(text, m.ProtoReflect()) {
+		return nil
+	}
+	// Which empties the message first.
 	if err := f.UnmarshalOptions.Unmarshal(text, m); err != nil {
 		return explain(text, m.ProtoReflect().Descriptor(), err)
 	}
@@ -48,18 +53,32 @@ func (f *jsonForm) Unmarshal(text []byte, v any) error {
 // NewDecoder reads to the end: whatever follows the first JSON text is a fault, not something to drop.
 func (f *jsonForm) NewDecoder(r io.Reader) runtime.Decoder {
 	return runtime.DecoderFunc(func(v any) error {
-		text, err := io.ReadAll(r)
-		if err != nil {
+		room := rooms.Get().(*bytes.Buffer)
+		defer giveBack(room)
+		if _, err := room.ReadFrom(r); err != nil {
 			if tooBig := (*http.MaxBytesError)(nil); errors.As(err, &tooBig) {
 				return fmt.Errorf("the body is larger than %d bytes", tooBig.Limit)
 			}
 			return err
 		}
-		if len(bytes.TrimSpace(text)) == 0 {
+		if len(bytes.TrimSpace(room.Bytes())) == 0 {
 			return io.EOF
 		}
-		return f.Unmarshal(text, v)
+		return f.Unmarshal(room.Bytes(), v) // which copies what it keeps
 	})
+}
+
+// rooms are used again for texts on their way in and out.
+var rooms = sync.Pool{New: func() any { return new(bytes.Buffer) }}
+
+// largestRoom bounds what is kept for the next text.
+const largestRoom = 1 << 20
+
+func giveBack(room *bytes.Buffer) {
+	if room.Cap() <= largestRoom {
+		room.Reset()
+		rooms.Put(room)
+	}
 }
 
 // messageOf returns the message that v is, or points to, made new if need be.

@@ -1,6 +1,7 @@
 package gateway
 
 import (
+	"bytes"
 	"encoding/base64"
 	"fmt"
 	"math"
@@ -214,15 +215,26 @@ func appendText(b []byte, s string) ([]byte, error) {
 func (f *jsonForm) Marshal(v any) ([]byte, error) {
 	switch v := v.(type) {
 	case proto.Message:
-		return appendMessage(f.room(), v.ProtoReflect(), &f.MarshalOptions)
+		return f.inRoom(func(b []byte) ([]byte, error) { return appendMessage(b, v.ProtoReflect(), &f.MarshalOptions) })
 	case map[string]any: // what the multiplexer makes of a message of a stream
 		if m, ok := v["result"].(proto.Message); ok && len(v) == 1 {
-			b, err := appendMessage(append(f.room(), `{"result":`...), m.ProtoReflect(), &f.MarshalOptions)
-			return append(b, '}'), err
+			return f.inRoom(func(b []byte) ([]byte, error) {
+				b, err := appendMessage(append(b, `{"result":`...), m.ProtoReflect(), &f.MarshalOptions)
+				return append(b, '}'), err
+			})
 		}
 	}
 	return f.JSONPb.Marshal(v)
 }
 
-// room is space for a usual answer, so that it need not be moved as it grows.
-func (f *jsonForm) room() []byte { return make([]byte, 0, 8<<10) }
+// inRoom returns what is appended, which belongs to the caller and is no larger than it has to be.
+func (f *jsonForm) inRoom(add func([]byte) ([]byte, error)) ([]byte, error) {
+	room := rooms.Get().(*bytes.Buffer)
+	defer giveBack(room)
+	b, err := add(room.AvailableBuffer())
+	if err != nil {
+		return nil, err
+	}
+	room.Write(b) // in place, unless it has grown out of the room: then the next one is as large
+	return bytes.Clone(b), nil
+}
