@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
+	"strings"
 
 	"github.com/catchline/catchline/model"
 	"github.com/catchline/catchline/model/film"
@@ -64,9 +66,10 @@ func (q *question) showEstimate(e *model.Estimate) *pb.Score {
 }
 
 func showFlags(flags []model.Flag) []*pb.Flag {
-	var out []*pb.Flag
-	for _, f := range flags {
-		out = append(out, &pb.Flag{Code: f.Code, Sentence: f.Sentence})
+	all, out := make([]pb.Flag, len(flags)), make([]*pb.Flag, len(flags))
+	for i, f := range flags {
+		all[i].Code, all[i].Sentence = f.Code, f.Sentence
+		out[i] = &all[i]
 	}
 	return out
 }
@@ -125,36 +128,36 @@ func (s *scores) show(ctx context.Context, q *question, score *model.Score) (*pb
 
 // drivers tells in words what makes a layering run.
 func (q *question) drivers(score *model.Score) []*pb.Driver {
-	var out []*pb.Driver
-	for _, d := range score.Drivers {
-		mm := 1e3 * d.Run
-		one := &pb.Driver{RunMm: mm, Glaze: d.Glaze}
-		amount := fmt.Sprintf("%.1f mm", math.Abs(mm))
-		more := "adds " + amount
-		if mm < 0 {
-			more = "takes off " + amount
+	all, out := make([]pb.Driver, len(score.Drivers)), make([]*pb.Driver, len(score.Drivers))
+	for i, d := range score.Drivers {
+		one := &all[i]
+		out[i] = one
+		one.RunMm, one.Glaze = 1e3*d.Run, d.Glaze
+		more := "adds "
+		if d.Run < 0 {
+			more = "takes off "
 		}
+		more += strconv.FormatFloat(math.Abs(one.RunMm), 'f', 1, 64) + " mm"
 		switch d.Kind {
 		case model.DriverThickness:
 			one.Kind = pb.Driver_KIND_THICKNESS
-			one.Sentence = fmt.Sprintf("Being as thick as all its layers together %s, against the thickest of them alone.", more)
+			one.Sentence = "Being as thick as all its layers together " + more + ", against the thickest of them alone."
 		case model.DriverGlaze:
 			one.Kind = pb.Driver_KIND_GLAZE
-			one.Sentence = fmt.Sprintf("%s %s, against the studio's middling glaze in its place.", q.nameOfGlaze(d.Glaze), more)
+			one.Sentence = q.nameOfGlaze(d.Glaze) + " " + more + ", against the studio's middling glaze in its place."
 		case model.DriverBlend:
 			one.Kind = pb.Driver_KIND_BLEND
-			one.Sentence = fmt.Sprintf("Mixing between the layers %s, against layers that stay apart.", more)
+			one.Sentence = "Mixing between the layers " + more + ", against layers that stay apart."
 		case model.DriverHeatWork:
 			one.Kind = pb.Driver_KIND_HEAT_WORK
-			one.Sentence = fmt.Sprintf("Firing to cone %s %s, against one cone less.", firing.FormatConeNumber(q.firing.prepared.EquivalentCone), more)
+			one.Sentence = "Firing to cone " + firing.FormatConeNumber(q.firing.prepared.EquivalentCone) + " " + more + ", against one cone less."
 		case model.DriverOrder:
 			one.Kind = pb.Driver_KIND_ORDER
-			one.Sentence = fmt.Sprintf("This order %s, against the reverse.", more)
+			one.Sentence = "This order " + more + ", against the reverse."
 		default:
 			one.Kind = pb.Driver_KIND_CORRECTION
-			one.Sentence = fmt.Sprintf("What this studio's tiles have taught %s, against the physics alone.", more)
+			one.Sentence = "What this studio's tiles have taught " + more + ", against the physics alone."
 		}
-		out = append(out, one)
 	}
 	return out
 }
@@ -178,10 +181,16 @@ func (s *scores) evidence(ctx context.Context, q *question, score *model.Score) 
 	if y.DF < 1e5 {
 		out.DegreesOfFreedom = y.DF
 	}
-	for _, e := range score.Evidence {
-		out.MovedMost = append(out.MovedMost, &pb.EvidenceTile{
-			Tile: e.Tile, Weight: e.Share, Sentence: fmt.Sprintf("%s; it moved the drive by %+.0f %%.", s.tileWords(ctx, q, e.Tile), 100*math.Expm1(e.Moved)),
-		})
+	all := make([]pb.EvidenceTile, len(score.Evidence))
+	out.MovedMost = make([]*pb.EvidenceTile, len(all))
+	for i, e := range score.Evidence {
+		moved := strconv.FormatFloat(100*math.Expm1(e.Moved), 'f', 0, 64)
+		if !strings.HasPrefix(moved, "-") {
+			moved = "+" + moved
+		}
+		all[i].Tile, all[i].Weight = e.Tile, e.Share
+		all[i].Sentence = s.tileWords(ctx, q, e.Tile) + "; it moved the drive by " + moved + " %."
+		out.MovedMost[i] = &all[i]
 	}
 	return out
 }
