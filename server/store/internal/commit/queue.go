@@ -2,6 +2,7 @@ package commit
 
 import (
 	"context"
+	"runtime"
 	"sync"
 
 	"github.com/catchline/catchline/server/store"
@@ -88,6 +89,9 @@ func (q *Queue) run() {
 			for _, j := range jobs {
 				close(j.done)
 			}
+			// Who was waiting goes first and writes the next one, which then comes into the next group: else that would begin with whoever is quickest
+			// and keep all others waiting for a commit of its own.
+			runtime.Gosched()
 		}
 	}
 }
