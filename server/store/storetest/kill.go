@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	mathrand "math/rand/v2"
 	"os"
 	"os/exec"
@@ -168,6 +169,26 @@ func inspect(ctx context.Context, where string, open func(string) (store.Store, 
 		return err
 	}
 	defer s.Close()
+	// A server may go on with what the victim had sent it. The two scans are of one moment if nothing was written meanwhile.
+	versions, err := s.Versions(ctx, studio)
+	if err != nil {
+		return err
+	}
+	for {
+		err = inspectAt(ctx, s, versions[store.KindTile], acknowledged)
+		after, e := s.Versions(ctx, studio)
+		if e != nil {
+			return e
+		}
+		if maps.Equal(after, versions) {
+			return err
+		}
+		versions = after
+	}
+}
+
+// inspectAt inspects a studio that is at a version.
+func inspectAt(ctx context.Context, s store.Store, version int64, acknowledged *[victimWriters][]string) error {
 	byBody, twins := map[string]string{}, map[string]string{}
 	if err := s.Scan(ctx, studio, store.KindSheet, func(r store.Record) error {
 		twins[r.ID] = string(r.Body)
@@ -205,9 +226,8 @@ func inspect(ctx context.Context, where string, open func(string) (store.Store, 
 	if under := len(byBody) - count; under > victimWriters {
 		return fmt.Errorf("%d writes more than were acknowledged or under way", under)
 	}
-	versions, err := s.Versions(ctx, studio)
-	if err == nil && versions[store.KindTile] < last {
-		err = fmt.Errorf("the version %d is behind the sequence %d", versions[store.KindTile], last)
+	if version < last {
+		return fmt.Errorf("the version %d is behind the sequence %d", version, last)
 	}
-	return err
+	return nil
 }
