@@ -53,14 +53,41 @@ func Fit(tiles []Tile, prior Prior) (*Calibration, error) {
 	if err != nil {
 		return nil, err
 	}
-	c, err := fit(sorted, prior, searchPrecision)
+	// The two take about as long, and know nothing of each other.
+	var c *Calibration
+	var record []Judgement
+	err = both(
+		func() (err error) { record, err = walk(sorted, prior); return err },
+		func() (err error) { c, err = fit(sorted, prior, searchPrecision); return err },
+	)
 	if err != nil {
 		return nil, err
 	}
-	if c.record, err = walk(sorted, prior); err != nil {
-		return nil, err
-	}
+	c.record = record
 	return c, nil
+}
+
+// both does two things at once, and gives the error of the second before that of the first. A panic in either is one of the caller.
+func both(first, second func() error) error {
+	var err error
+	var panicked any
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		defer func() { panicked = recover() }()
+		err = first()
+	}()
+	other := func() error {
+		defer func() { <-done }()
+		return second()
+	}()
+	if panicked != nil {
+		panic(panicked)
+	}
+	if other != nil {
+		return other
+	}
+	return err
 }
 
 // searchPrecision is to what change of the log marginal likelihood the variances are searched. A thousandth is far below what
