@@ -2,7 +2,6 @@ package model
 
 import (
 	"math"
-	"sync"
 
 	"github.com/catchline/catchline/model/calib"
 	"github.com/catchline/catchline/model/film"
@@ -26,7 +25,32 @@ type Question struct {
 	// Tolerated is the probability of exceeding the clearance that is tolerated, 0.001 to 0.5.
 	Tolerated float64
 
-	tolerated *calib.Level // in a sheet: 1 - Tolerated, made ready
+	standing standing
+}
+
+// standing is what of a question stays the same whatever its layers are.
+type standing struct {
+	wall        Wall
+	where       Where
+	calibration *calib.Calibration
+	tolerated   float64
+
+	kiln, body, tester calib.Group
+	level              calib.Level // of the clearance needed
+	lnClearance        float64     // ln of the drive that uses up the clearance
+}
+
+// stand works out what stays the same, unless that is done.
+func (q *Question) stand() {
+	s, c := &q.standing, q.Calibration
+	if s.wall == q.Wall && s.where == q.Where && s.calibration == c && s.tolerated == q.Tolerated {
+		return
+	}
+	*s = standing{
+		wall: q.Wall, where: q.Where, calibration: c, tolerated: q.Tolerated,
+		kiln: c.Group(calib.Kiln, q.Where.Kiln), body: c.Group(calib.Body, q.Where.Body), tester: c.Group(calib.Tester, q.Where.Tester),
+		level: calib.NewLevel(1 - q.Tolerated), lnClearance: q.LnDrive(q.Wall.Clearance()),
+	}
 }
 
 // Limits of the tolerated probability.
@@ -51,10 +75,11 @@ func (q *Question) Conditions(p *Physics) (calib.Conditions, error) {
 	if err := q.work(p); err != nil {
 		return calib.Conditions{}, err
 	}
+	p.LnDrive = math.Log(p.Drive)
 	return p.Conditions(&q.Layering, q.Where), nil
 }
 
-// work works out the physics of a question.
+// work works out the physics of a question, but for the logarithm of the drive.
 func (q *Question) work(p *Physics) error {
 	if err := q.check(); err != nil {
 		return err
@@ -67,12 +92,13 @@ func (q *Question) work(p *Physics) error {
 
 // hold takes off the part of the drive that surface tension holds back, by film.Retained.
 func (p *Physics) hold(q *Question) error {
-	held, err := film.HeldBand(p.tension(&q.Layering), p.density(), q.Wall.Sin(), p.Flow.Thickness, film.DefaultAngles)
+	band := q.Wall.Band()
+	held, err := film.HeldBand(p.tension(&q.Layering), p.density(), q.Wall.Sin(), p.Flow.Thickness, film.DefaultGrip)
 	if err != nil {
 		return err
 	}
-	p.Held = math.Min(1, held/q.Wall.Band())
-	p.LnDrive = math.Log(math.Max(p.Flow.Drive*film.Retained(q.Wall.Band(), held), minDrive))
+	p.Held = math.Min(1, held/band)
+	p.Drive = math.Max(p.Flow.Drive*film.Retained(band, held), minDrive)
 	return nil
 }
 
@@ -83,7 +109,7 @@ func (p *Physics) density() float64 {
 		layer := p.stack.Layer(i)
 		mass += layer.Density * layer.Thickness
 	}
-	return mass / p.stack.Thickness()
+	return mass / p.Flow.Thickness
 }
 
 // tension is the surface tension of the outermost layer in N/m.
@@ -91,40 +117,12 @@ func (p *Physics) tension(l *Layering) float64 { return l.Layers[len(l.Layers)-1
 
 // Estimate answers a question in numbers alone.
 func (q *Question) Estimate(p *Physics) (Estimate, error) {
-	if err := q.work(p); err != nil {
+	a := p.one.batch()
+	if err := q.ask(p, &a, 0); err != nil {
 		return Estimate{}, err
 	}
-	g := groupsOf(q.Calibration, &q.Layering, q.Where)
-	return q.ask(p, &g)
-}
-
-// ask asks the calibration about physics that is worked out.
-func (q *Question) ask(p *Physics, g *groups) (Estimate, error) {
-	known := p.known(&q.Layering, g)
-	y, err := q.Calibration.PredictKnown(&known)
-	if err != nil {
-		return Estimate{}, err
-	}
-	return q.estimate(&y), nil
-}
-
-// ninth is the upper end of the 80 % interval.
-var ninth = sync.OnceValue(func() *calib.Level { return calib.NewLevel(0.9) })
-
-// estimate carries a distribution of ln X through the wall. The run rises with the drive, so quantiles map to quantiles.
-func (q *Question) estimate(y *calib.Prediction) Estimate {
-	needed := 0.0
-	if q.tolerated != nil {
-		needed = y.ReachAt(q.tolerated)
-	} else {
-		needed = y.Reach(1 - q.Tolerated)
-	}
-	median, wide := math.Exp(y.Median()), math.Exp(y.ReachAt(ninth()))
-	return Estimate{
-		Median:          q.Wall.Run(median),
-		P10:             q.Wall.Run(median / wide), // the distribution is even about its median
-		P90:             q.Wall.Run(median * wide),
-		Exceed:          y.Exceeds(q.LnDrive(q.Wall.Clearance())),
-		ClearanceNeeded: q.Wall.Run(median * math.Exp(needed)),
-	}
+	var answer [1]Estimate
+	_, err := q.answer(answer[:], &a)
+	p.LnDrive = a.known[0].LnPhysics
+	return answer[0], err
 }

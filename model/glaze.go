@@ -2,6 +2,7 @@ package model
 
 import (
 	"math"
+	"sync/atomic"
 
 	"github.com/catchline/catchline/model/chem"
 	"github.com/catchline/catchline/model/film"
@@ -59,6 +60,8 @@ type Fired struct {
 	coneExcess float64 // of the firing over the cone that the glaze is made for; 0 where that is not known
 	// What the regression sees of the firing: 0 for air to 1 for heavy reduction, and ln of the cooling rate over the usual one.
 	reduction, lnCooling float64
+
+	groups atomic.Pointer[groups] // those found last
 }
 
 // Fire works out what a firing makes of a glaze. Iron is split by the atmosphere at the reference temperature, and crystals stiffen a satin or a matte.

@@ -1,8 +1,6 @@
 package model
 
 import (
-	"math"
-
 	"github.com/catchline/catchline/model/chem"
 	"github.com/catchline/catchline/model/film"
 )
@@ -25,8 +23,9 @@ type Layering struct {
 // Physics is what the physics says of a layering, before anything is learnt from tiles.
 type Physics struct {
 	Flow film.Flow
-	// LnDrive is ln X, X in metres.
-	LnDrive float64
+	// Drive X in metres is that of Flow less what surface tension holds back on the wall, and not below minDrive; LnDrive is ln of it. Set by a
+	// question.
+	Drive, LnDrive float64
 	// LnDriveSD is the part of its standard deviation that belongs to this piece alone: the thickness of its coats.
 	LnDriveSD float64
 	// Held is the part of the band's weight that surface tension could hold up, 0 to 1; set for a wall.
@@ -36,6 +35,7 @@ type Physics struct {
 
 	stack film.Stack
 	index [film.MaxLayers]int // of each layer in the stack, where like neighbours are one
+	one   oneOf
 }
 
 // minDrive (m) stands for a film that does not move, so that its logarithm is a number: a run of a third of a nanometre.
@@ -65,7 +65,6 @@ func (p *Physics) Work(l *Layering, sin float64) error {
 	if p.Flow, err = p.stack.Flow(sin); err != nil {
 		return err
 	}
-	p.LnDrive = math.Log(math.Max(p.Flow.Drive, minDrive))
 	p.LnDriveSD = film.DriveSD(thickness[:len(l.Layers)])
 	return nil
 }
@@ -124,12 +123,12 @@ func (p *Physics) BlendLog10(l *Layering, i int) float64 {
 	return blendLog10(l.Layers[i].Fired, l.Layers[i+1].Fired, p.stack.Zone(at).UnderFraction)
 }
 
-// stirringSensitivity is ∂ln X/∂ln(stirring), by the difference that a little more stirring makes. The blends stay as they are.
-func (p *Physics) stirringSensitivity() float64 {
+// stirredRatio is how many times as great the drive is with a little more stirring, the blends staying as they are; 1 where nothing flows.
+func (p *Physics) stirredRatio() float64 {
 	if !(p.Flow.Stirred > 0 && p.Flow.Drive > 0) {
-		return 0
+		return 1
 	}
-	return math.Log(p.Flow.Stirred/p.Flow.Drive) / film.StirringStep
+	return p.Flow.Stirred / p.Flow.Drive
 }
 
 // FlowShares gives the share of each of n layers in the drive, and of the mixed zone above each but the last; they sum to 1. Like

@@ -78,30 +78,43 @@ func (q *Question) Score(middling *Fired) (*Score, error) {
 	if s.Evidence, err = q.Calibration.Evidence(&conditions, maxEvidence); err != nil {
 		return nil, err
 	}
-	s.Estimate = q.estimate(&s.Prediction)
+	s.Estimate = q.estimateOne(&s.Prediction)
 	s.PhysicsRun = q.Wall.Run(math.Exp(s.Physics.LnDrive))
 	s.Tension, s.Density = s.Physics.tension(&q.Layering), s.Physics.density()
-	for _, part := range []func(*Score) error{
-		q.addSolo,
-		func(s *Score) error { return q.addDrivers(s, middling) },
-	} {
-		if err := part(s); err != nil {
-			return nil, err
-		}
+	other := &comparison{question: *q}
+	if err := s.addSolo(other); err != nil {
+		return nil, err
+	}
+	if err := s.addDrivers(other, middling); err != nil {
+		return nil, err
 	}
 	s.Flags = q.Flags(&s.Physics)
 	return s, nil
 }
 
-// with answers the same question about other layers.
-func (q *Question) with(layers []Layer) (Estimate, error) {
-	other := *q
-	other.Layers = layers
-	var p Physics
-	return other.Estimate(&p)
+// comparison asks the question of a score about other layers.
+type comparison struct {
+	question Question
+	physics  Physics
 }
 
-func (q *Question) addSolo(s *Score) error {
+// with is the answer for other layers.
+func (c *comparison) with(layers []Layer) (Estimate, error) {
+	c.question.Layers = layers
+	return c.question.Estimate(&c.physics)
+}
+
+// apart is the answer for layers that do not mix.
+func (c *comparison) apart(layers []Layer) (Estimate, error) {
+	stirring := c.question.Stirring
+	c.question.Stirring = 0
+	e, err := c.with(layers)
+	c.question.Stirring = stirring
+	return e, err
+}
+
+func (s *Score) addSolo(other *comparison) error {
+	q := s.Question
 	total := s.Physics.Flow.Thickness
 	var variance float64
 	for i := range q.Layers {
@@ -116,7 +129,7 @@ func (q *Question) addSolo(s *Score) error {
 			continue
 		}
 		seen[f] = true
-		e, err := q.with([]Layer{{f, h}})
+		e, err := other.with([]Layer{{f, h}})
 		if err != nil {
 			return err
 		}
@@ -125,7 +138,8 @@ func (q *Question) addSolo(s *Score) error {
 	return nil
 }
 
-func (q *Question) addDrivers(s *Score, middling *Fired) error {
+func (s *Score) addDrivers(other *comparison, middling *Fired) error {
+	q := s.Question
 	against := func(kind DriverKind, glaze string, without float64, err error) error {
 		if err != nil {
 			return err
@@ -134,26 +148,23 @@ func (q *Question) addDrivers(s *Score, middling *Fired) error {
 		return nil
 	}
 	if len(q.Layers) > 1 {
-		thin, err := q.with(thinned(q.Layers))
+		thin, err := other.with(thinned(q.Layers))
 		if err := against(DriverThickness, "", thin.Median, err); err != nil {
 			return err
 		}
-		back, err := q.with(reversed(q.Layers))
+		back, err := other.with(reversed(q.Layers))
 		if err := against(DriverOrder, "", back.Median, err); err != nil {
 			return err
 		}
 	}
 	if s.Physics.stack.Len() > 1 {
-		apart := *q
-		apart.Stirring = 0
-		var p Physics
-		e, err := apart.Estimate(&p)
+		e, err := other.apart(q.Layers)
 		if err := against(DriverBlend, "", e.Median, err); err != nil {
 			return err
 		}
 	}
 	if middling != nil {
-		if err := q.addGlazeDrivers(s, middling); err != nil {
+		if err := s.addGlazeDrivers(other, middling); err != nil {
 			return err
 		}
 	}
@@ -162,7 +173,7 @@ func (q *Question) addDrivers(s *Score, middling *Fired) error {
 		return err
 	}
 	if cooler != nil {
-		e, err := q.with(cooler)
+		e, err := other.with(cooler)
 		if err := against(DriverHeatWork, "", e.Median, err); err != nil {
 			return err
 		}
@@ -173,7 +184,8 @@ func (q *Question) addDrivers(s *Score, middling *Fired) error {
 }
 
 // addGlazeDrivers puts the middling glaze in the place of each glaze in turn.
-func (q *Question) addGlazeDrivers(s *Score, middling *Fired) error {
+func (s *Score) addGlazeDrivers(other *comparison, middling *Fired) error {
+	q := s.Question
 	seen := map[*Fired]bool{}
 	for i := range q.Layers {
 		f := q.Layers[i].Fired
@@ -187,7 +199,7 @@ func (q *Question) addGlazeDrivers(s *Score, middling *Fired) error {
 				layers[k].Fired = middling
 			}
 		}
-		e, err := q.with(layers)
+		e, err := other.with(layers)
 		if err != nil {
 			return err
 		}

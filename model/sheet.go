@@ -3,7 +3,6 @@ package model
 import (
 	"sync/atomic"
 
-	"github.com/catchline/catchline/model/calib"
 	"github.com/catchline/catchline/model/chem"
 	"github.com/catchline/catchline/model/melt"
 )
@@ -15,6 +14,7 @@ import (
 // It is safe for concurrent use, each goroutine with a Scorer of its own.
 type Sheet struct {
 	parts  []part
+	total  int // combinations
 	melts  map[mixed]int32
 	halves []half // of the melts, by row and column of a triangle; nil when there would be too many
 }
@@ -28,15 +28,14 @@ type mixed struct {
 // part is a firing of a sheet.
 type part struct {
 	question  Question // without layers
-	where     groups   // without glazes
 	positions [][]choice
+	first     int // index of its first combination
 }
 
 // choice is a layer that may come at a position.
 type choice struct {
-	layer      Layer
-	glaze, lot calib.Group
-	melt       int32
+	layer Layer
+	melt  int32
 }
 
 // maxHalves bounds what a sheet remembers of its blends, to some 64 MB.
@@ -57,8 +56,10 @@ const (
 
 // Add a firing, as a question without layers and the choices at each position, all fired in it, first applied first. Add all before the first Scorer.
 func (s *Sheet) Add(q *Question, positions [][]Layer) {
-	p := part{question: *q, where: groupsOf(q.Calibration, &Layering{}, q.Where)}
-	p.question.sheet, p.question.tolerated = s, calib.NewLevel(1-q.Tolerated)
+	p := part{question: *q, first: s.total}
+	p.question.sheet = s
+	p.question.stand()
+	p.question.standing.level = p.question.standing.level.Ready()
 	if s.melts == nil {
 		s.melts = map[mixed]int32{}
 	}
@@ -66,7 +67,6 @@ func (s *Sheet) Add(q *Question, positions [][]Layer) {
 		var choices []choice
 		for _, l := range layers {
 			c := choice{layer: l, melt: -1}
-			c.glaze, c.lot = glazeGroups(q.Calibration, l.Glaze)
 			if l.Glaze.Melt != nil {
 				m := mixed{l.Melt, l.crystals}
 				id, ok := s.melts[m]
@@ -81,11 +81,38 @@ func (s *Sheet) Add(q *Question, positions [][]Layer) {
 		p.positions = append(p.positions, choices)
 	}
 	s.parts = append(s.parts, p)
+	s.total += p.combinations()
 	if n := len(s.melts); n*(n+1)/2 <= maxHalves {
 		s.halves = make([]half, n*(n+1)/2)
 	} else {
 		s.halves = nil
 	}
+}
+
+// combinations is how many there are in a firing.
+func (p *part) combinations() int {
+	n := 1
+	for _, choices := range p.positions {
+		n *= len(choices)
+	}
+	return n
+}
+
+// Len is the number of combinations in all firings.
+func (s *Sheet) Len() int { return s.total }
+
+// At gives the firing of combination index and writes its choice at each position. The choice of the last position goes round fastest, the firing slowest.
+func (s *Sheet) At(index int, choices []int) (firing int) {
+	for firing = len(s.parts) - 1; s.parts[firing].first > index; {
+		firing--
+	}
+	p := &s.parts[firing]
+	index -= p.first
+	for i := len(p.positions) - 1; i >= 0; i-- {
+		n := len(p.positions[i])
+		choices[i], index = index%n, index/n
+	}
+	return firing
 }
 
 // half gives the exposure to flow of the blend, half and half, of a layer and the next.
@@ -107,39 +134,87 @@ func (s *Sheet) half(l *Layering, i int) (flow float64, ok bool) {
 	return l.Layers[i].Firing.Flow(&h.viscosity), true
 }
 
-// Scorer scores the layerings of a sheet, one at a time.
+// together is how many combinations are answered at a time.
+const together = 32
+
+// Scorer scores the combinations of a sheet.
 type Scorer struct {
 	sheet    *Sheet
-	question Question
-	groups   groups
-	physics  Physics
 	part     int // that the question is of; -1: none yet
+	question Question
+	choices  []int
+	physics  Physics
+	batch    batch
 }
 
 // Scorer makes a scorer.
-func (s *Sheet) Scorer() *Scorer { return &Scorer{sheet: s, part: -1} }
+func (s *Sheet) Scorer() *Scorer { return &Scorer{sheet: s, part: -1, batch: newBatch(together)} }
 
-// Question is about the layering in a firing (by the order in which they were added) with a choice at each position. It holds until the next one.
-func (s *Scorer) Question(firing int, choices []int) *Question {
-	p := &s.sheet.parts[firing]
-	if s.part != firing {
-		s.part = firing
-		s.question, s.groups = p.question, p.where
-		s.question.Layers = make([]Layer, len(p.positions))
-	}
-	for i, k := range choices {
-		c := &p.positions[i][k]
-		s.question.Layers[i], s.question.melts[i] = c.layer, c.melt
-		s.groups.glaze[i], s.groups.lot[i] = c.glaze, c.lot
-	}
+// Question is about combination index. It holds until the next one.
+func (s *Scorer) Question(index int) *Question {
+	s.begin(index)
 	return &s.question
 }
 
-// Estimate is Question.Estimate of that question. It does not allocate.
-func (s *Scorer) Estimate(firing int, choices []int) (Estimate, error) {
-	q := s.Question(firing, choices)
-	if err := q.work(&s.physics); err != nil {
-		return Estimate{}, err
+// begin makes the question that of combination index.
+func (s *Scorer) begin(index int) {
+	positions := 0
+	for i := range s.sheet.parts {
+		positions = max(positions, len(s.sheet.parts[i].positions))
 	}
-	return q.ask(&s.physics, &s.groups)
+	if len(s.choices) < positions {
+		s.choices = make([]int, positions)
+	}
+	firing := s.sheet.At(index, s.choices)
+	p := &s.sheet.parts[firing]
+	if s.part != firing {
+		s.part = firing
+		s.question = p.question
+		s.question.Layers = make([]Layer, len(p.positions))
+	}
+	for i := range p.positions {
+		s.choose(p, i, s.choices[i])
+	}
+}
+
+// choose puts choice k in position i of the question.
+func (s *Scorer) choose(p *part, i, k int) {
+	c := &p.positions[i][k]
+	s.choices[i] = k
+	s.question.Layers[i], s.question.melts[i] = c.layer, c.melt
+}
+
+// next makes the question that of the next combination of the same firing.
+func (s *Scorer) next(p *part) {
+	for i := len(p.positions) - 1; i >= 0; i-- {
+		if k := s.choices[i] + 1; k < len(p.positions[i]) {
+			s.choose(p, i, k)
+			return
+		}
+		s.choose(p, i, 0)
+	}
+}
+
+// Estimates writes Question.Estimate of combination first and those that follow into dst. It does not allocate but for the first of a firing. With
+// an error it says how many come before the one that cannot be answered.
+func (s *Scorer) Estimates(dst []Estimate, first int) (int, error) {
+	done := 0
+	for done < len(dst) {
+		s.begin(first + done)
+		p := &s.sheet.parts[s.part]
+		n := min(len(dst)-done, together, p.first+p.combinations()-first-done)
+		for i := range n {
+			if i > 0 {
+				s.next(p)
+			}
+			if err := s.question.ask(&s.physics, &s.batch, i); err != nil {
+				return done + i, err
+			}
+		}
+		answered, err := s.question.answer(dst[done:done+n], &s.batch)
+		if done += answered; err != nil {
+			return done, err
+		}
+	}
+	return done, nil
 }

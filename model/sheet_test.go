@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"github.com/catchline/catchline/model/calib"
@@ -110,16 +111,22 @@ func (s *studio) sheet(t testing.TB, positions int) *Sheet {
 func TestSheetIsEachScoreAlone(t *testing.T) {
 	s := newStudio(t, 13, 60)
 	sheet := s.sheet(t, 3)
-	scorer := sheet.Scorer()
+	all := make([]Estimate, sheet.Len())
+	if _, err := sheet.Scorer().Estimates(all, 0); err != nil {
+		t.Fatal(err)
+	}
 	var p Physics
 	for f, fired := range s.firings {
 		layers := s.layers(t, fired, 2)
 		for i := range layers {
 			for k := range layers {
-				choices := []int{i, k, (i * k) % len(layers)}
-				got, err := scorer.Estimate(f, choices)
-				if err != nil {
-					t.Fatal(err)
+				n := len(layers)
+				choices := []int{i, k, (i * k) % n}
+				index := ((f*n+i)*n+k)*n + choices[2]
+				got := all[index]
+				at := make([]int, 3)
+				if sheet.At(index, at) != f || !slices.Equal(at, choices) {
+					t.Fatalf("combination %d is not %v in firing %d", index, choices, f)
 				}
 				q := s.question(layers[i], layers[k], layers[choices[2]])
 				want, err := q.Estimate(&p)
@@ -137,7 +144,7 @@ func TestSheetIsEachScoreAlone(t *testing.T) {
 				if err != nil {
 					t.Fatal(err)
 				}
-				e := q.estimate(&named)
+				e := q.estimateOne(&named)
 				if math.Abs(e.P90/got.P90-1) > 1e-12 || math.Abs(e.P10/got.P10-1) > 1e-12 || math.Abs(e.Exceed-got.Exceed) > 1e-12 {
 					t.Fatalf("firing %d, %v: %+v in the sheet, %+v by name", f, choices, got, e)
 				}
@@ -162,17 +169,39 @@ func TestScoresAllocateNothing(t *testing.T) {
 	}); n != 0 {
 		t.Errorf("a score allocates %g times", n)
 	}
-	choices := []int{0, 0}
-	if _, err := scorer.Estimate(0, choices); err != nil { // makes room
+	all := make([]Estimate, 100)
+	if _, err := scorer.Estimates(all[:1], 0); err != nil { // makes room
 		t.Fatal(err)
 	}
-	if n := testing.AllocsPerRun(140, func() {
-		i++
-		choices[0], choices[1] = i%12, (i/12)%12
-		if _, err := scorer.Estimate(0, choices); err != nil {
+	if n := testing.AllocsPerRun(20, func() {
+		if _, err := scorer.Estimates(all, 20); err != nil {
 			t.Fatal(err)
 		}
 	}); n != 0 {
-		t.Errorf("a score of a sheet allocates %g times", n)
+		t.Errorf("100 scores of a sheet allocate %g times", n)
+	}
+}
+
+// A part of a sheet is that part of the whole, and a combination that cannot be scored is named.
+func TestPartOfASheet(t *testing.T) {
+	s := newStudio(t, 11, 40)
+	sheet := s.sheet(t, 2)
+	all := make([]Estimate, sheet.Len())
+	if n, err := sheet.Scorer().Estimates(all, 0); err != nil || n != 242 {
+		t.Fatal(n, err)
+	}
+	scorer := sheet.Scorer()
+	for _, at := range []struct{ first, n int }{{0, 1}, {7, 40}, {100, 142}, {119, 4}, {241, 1}, {3, 0}} {
+		some := make([]Estimate, at.n)
+		if _, err := scorer.Estimates(some, at.first); err != nil || !slices.Equal(some, all[at.first:at.first+at.n]) {
+			t.Errorf("%d from %d on are other than in the whole: %v", at.n, at.first, err)
+		}
+	}
+	layers := s.layers(t, s.firings[0], 2)
+	layers[5].Thickness.Metres = 1
+	broken := &Sheet{}
+	broken.Add(s.question(), [][]Layer{layers[:3], layers})
+	if n, err := broken.Scorer().Estimates(all[:33], 0); err == nil || n != 5 {
+		t.Errorf("a metre of glaze: %d before it, %v", n, err)
 	}
 }

@@ -21,13 +21,11 @@ type sight struct {
 	pair int
 }
 
-// see turns a layering and its physics into what the regression sees of it.
+// see turns a layering and its physics into what the regression sees of it, but for logarithms.
 func (p *Physics) see(l *Layering) sight {
 	s := sight{pair: p.pair(l)}
 	c := &s.features
 	c.Reduction, c.LnCooling = l.Layers[0].reduction, l.Layers[0].lnCooling
-	c.LnThickness = math.Log(p.Flow.Thickness)
-	c.Stirring = p.stirringSensitivity()
 	if p.stack.Len() > 1 {
 		c.Layered = 1
 		under, over := &l.Layers[0], &l.Layers[len(l.Layers)-1]
@@ -62,12 +60,14 @@ func (p *Physics) see(l *Layering) sight {
 			s.lot[firstLot] = math.Min(1, s.lot[firstLot]+share)
 		}
 	}
+	c.Matte, c.Described = math.Min(1, c.Matte), math.Min(1, c.Described) // shares that sum to 1 may round to more
 	return s
 }
 
 // Conditions turns a layering and its physics into what the regression sees of it, by name.
 func (p *Physics) Conditions(l *Layering, where Where) calib.Conditions {
 	s := p.see(l)
+	s.features.LnThickness, s.features.Stirring = math.Log(p.Flow.Thickness), math.Log(p.stirredRatio())/film.StirringStep
 	c := calib.Conditions{
 		LnPhysics: p.LnDrive, PhysicsSD: p.LnDriveSD, Features: s.features,
 		Kiln: where.Kiln, Body: where.Body, Tester: where.Tester,
@@ -87,42 +87,38 @@ func (p *Physics) Conditions(l *Layering, where Where) calib.Conditions {
 	return c
 }
 
-// groups are the regression's groups of a layering, found by name.
+// groups are the regression's groups of a glaze in a calibration.
 type groups struct {
-	glaze, lot         [film.MaxLayers]calib.Group
-	kiln, body, tester calib.Group
+	in         *calib.Calibration
+	glaze, lot calib.Group
 }
 
-func groupsOf(c *calib.Calibration, l *Layering, where Where) groups {
-	g := groups{kiln: c.Group(calib.Kiln, where.Kiln), body: c.Group(calib.Body, where.Body), tester: c.Group(calib.Tester, where.Tester)}
-	for i := range l.Layers {
-		g.glaze[i], g.lot[i] = glazeGroups(c, l.Layers[i].Glaze)
+// groupsIn finds the groups of a glaze by its names, and keeps them as long as it is the same calibration that asks.
+func (d *Fired) groupsIn(c *calib.Calibration) *groups {
+	if g := d.groups.Load(); g != nil && g.in == c {
+		return g
 	}
+	g := &groups{in: c, glaze: c.Group(calib.Glaze, d.Glaze.Name)}
+	if d.Glaze.Lot != "" {
+		g.lot = c.Group(calib.Lot, d.Glaze.Lot)
+	}
+	d.groups.Store(g)
 	return g
 }
 
-func glazeGroups(c *calib.Calibration, g *Glaze) (glaze, lot calib.Group) {
-	if g.Lot != "" {
-		lot = c.Group(calib.Lot, g.Lot)
-	}
-	return c.Group(calib.Glaze, g.Name), lot
-}
-
-// known turns a layering and its physics into what the regression sees of it, by groups of the calibration.
-func (p *Physics) known(l *Layering, g *groups) calib.Known {
+// known turns a layering and its physics into what the regression sees of it, by groups of the calibration, but for logarithms.
+func (p *Physics) known(l *Layering, standing *standing, k *calib.Known) {
 	s := p.see(l)
-	k := calib.Known{
-		LnPhysics: p.LnDrive, PhysicsSD: p.LnDriveSD, Features: s.features,
-		Kiln: g.kiln, Body: g.body, Tester: g.tester, Layers: len(l.Layers),
-	}
+	k.PhysicsSD, k.Features = p.LnDriveSD, s.features
+	k.Kiln, k.Body, k.Tester, k.Layers = standing.kiln, standing.body, standing.tester, len(l.Layers)
 	for i := range l.Layers {
-		k.Glazes[i] = calib.KnownShare{Group: g.glaze[i], Weight: s.glaze[i], PriorSD: l.Layers[i].ViscositySD}
-		k.Lots[i] = calib.KnownShare{Group: g.lot[i], Weight: s.lot[i]}
+		g := l.Layers[i].groupsIn(standing.calibration)
+		k.Glazes[i] = calib.KnownShare{Group: g.glaze, Weight: s.glaze[i], PriorSD: l.Layers[i].ViscositySD}
+		k.Lots[i] = calib.KnownShare{Group: g.lot, Weight: s.lot[i]}
 	}
-	if s.pair >= 0 {
-		k.Paired, k.PairOf = true, [2]calib.Group{g.glaze[s.pair], g.glaze[s.pair+1]}
+	if k.Paired = s.pair >= 0; k.Paired {
+		k.PairOf = [2]calib.Group{k.Glazes[s.pair].Group, k.Glazes[s.pair+1].Group}
 	}
-	return k
 }
 
 // glazeShares splits the drive among the layers, mixed zones by the volume that each layer has in them.

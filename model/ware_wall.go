@@ -6,6 +6,7 @@ import (
 
 	"github.com/catchline/catchline/model/chem"
 	"github.com/catchline/catchline/model/film"
+	"github.com/catchline/catchline/model/internal/vector"
 )
 
 // WareWall is the wall of a piece, on which a band's course was worked out by film.Solver. Slope, girth and ledges are in it, so its
@@ -23,6 +24,7 @@ type WareWall struct {
 	lnDrive, lnRun []float64
 	lnOver, over   []float64
 	footDrive      float64 // at which the mean front reaches the foot; +Inf: not within the course
+	lnFoot         float64 // ln of it
 	beyond         float64 // factor on the drive with which a straight wall continues the course below the foot
 }
 
@@ -139,6 +141,7 @@ func (w *WareWall) keep(reaches []film.Reach, footDrive float64) {
 		w.lnDrive = append(w.lnDrive, math.Log(footDrive))
 		w.lnRun = append(w.lnRun, math.Log(w.clearance))
 	}
+	w.lnFoot = math.Log(w.footDrive)
 }
 
 // Sin is 1: the slope is in the course.
@@ -155,14 +158,39 @@ func (w *WareWall) Profile() *film.Profile { return w.profile }
 
 // Run is how far the longest drip gets. Below the foot it goes on as on a straight wall on which the band would have got just as far as the foot:
 // that is the length of bare wall which the piece would have needed.
-func (w *WareWall) Run(drive float64) float64 { return w.drip * w.front(drive) }
-
-func (w *WareWall) front(drive float64) float64 {
-	if drive >= w.footDrive {
-		return film.Run(drive*w.beyond, w.band)
-	}
-	return math.Exp(along(w.lnDrive, w.lnRun, math.Log(math.Max(drive, minDrive))))
+func (w *WareWall) Run(drive float64) float64 {
+	var one [1]float64
+	w.Runs(one[:], []float64{math.Log(math.Max(drive, minDrive))})
+	return one[0]
 }
+
+// Runs is Run of each.
+func (w *WareWall) Runs(dst, lnDrive []float64) {
+	for i, v := range lnDrive {
+		if dst[i] = 0; v < w.lnFoot {
+			dst[i] = w.lnFront(v)
+		}
+	}
+	vector.Exp(dst[:len(lnDrive)], dst)
+	for i, v := range lnDrive {
+		if v >= w.lnFoot {
+			dst[i] = film.Run(math.Exp(v)*w.beyond, w.band)
+		}
+		dst[i] *= w.drip
+	}
+}
+
+// lnFront is ln of the mean front's run by the course, whose drives are evenly spaced in ln but for the last.
+func (w *WareWall) lnFront(lnDrive float64) float64 {
+	at := math.Max(lnDrive, lnMinDrive)
+	i := min(max(int((at-w.lnDrive[0])*courseSteps)+1, 1), len(w.lnDrive)-1)
+	return between(w.lnDrive, w.lnRun, at, i)
+}
+
+var lnMinDrive = math.Log(minDrive)
+
+// courseSteps is how many points of the course there are for a unit of ln of the drive.
+var courseSteps = (coursePoints - 1) / math.Log(courseHigh/courseLow)
 
 // Drive is the inverse of Run.
 func (w *WareWall) Drive(run float64) float64 {
@@ -193,7 +221,11 @@ func (w *WareWall) OverFoot(drive, thickness float64) float64 {
 
 // along interpolates y over rising x in straight lines and goes on along the outermost ones.
 func along(x, y []float64, at float64) float64 {
-	i := min(max(sort.SearchFloat64s(x, at), 1), len(x)-1)
+	return between(x, y, at, min(max(sort.SearchFloat64s(x, at), 1), len(x)-1))
+}
+
+// between interpolates y over x between the points i-1 and i.
+func between(x, y []float64, at float64, i int) float64 {
 	return y[i-1] + (y[i]-y[i-1])*(at-x[i-1])/(x[i]-x[i-1])
 }
 

@@ -164,19 +164,19 @@ func single(s *studio) func(int) {
 	}
 }
 
-// sheet scores whole sheets, each made anew.
+// sheet scores whole sheets, each made anew, a chunk at a time.
 func sheet(s *studio) func(int) {
-	g := len(s.glazes)
-	var scorer *model.Scorer
-	at := 0
+	var chunk [1000]model.Estimate
 	return func(n int) {
-		for range n {
-			if at == 0 {
-				scorer = s.sheet().Scorer()
+		for n > 0 {
+			sheet := s.sheet()
+			scorer := sheet.Scorer()
+			for at := 0; at < sheet.Len(); at += len(chunk) {
+				some := chunk[:min(len(chunk), sheet.Len()-at)]
+				must(scorer.Estimates(some, at))
+				Sink += some[0].Median
 			}
-			choices := [2]int{at / g % g, at % g}
-			Sink += must(scorer.Estimate(at/(g*g), choices[:])).Median
-			at = (at + 1) % (2 * g * g)
+			n -= sheet.Len()
 		}
 	}
 }

@@ -87,14 +87,13 @@ func scipy() (string, error) {
 
 // difference is the greatest relative difference of runs, and of probabilities to one in a thousand.
 func difference(s *studio, bytes []byte) (float64, error) {
-	g := len(s.glazes)
-	scorer := s.sheet().Scorer()
+	sheet := s.sheet()
+	all := make([]model.Estimate, sheet.Len())
+	if _, err := sheet.Scorer().Estimates(all, 0); err != nil {
+		return 0, err
+	}
 	worst := 0.0
-	for at := range len(s.firings) * g * g {
-		e, err := scorer.Estimate(at/(g*g), []int{at / g % g, at % g})
-		if err != nil {
-			return 0, err
-		}
+	for at, e := range all {
 		for i, v := range []float64{e.Median, e.P10, e.P90, e.Exceed, e.ClearanceNeeded} {
 			from := 8 * (5*at + i)
 			w := math.Float64frombits(binary.LittleEndian.Uint64(bytes[from : from+8]))

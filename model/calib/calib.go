@@ -199,26 +199,30 @@ func (c *Conditions) check(prefix string) error {
 	return nil
 }
 
+// numberLimits are those of what conditions hold besides groups, in the order in which checkNumbers goes.
+var numberLimits = [...]struct {
+	field     string
+	low, high float64
+}{
+	{"ln_physics", -maxLnDrive, maxLnDrive},
+	{"physics_sd", 0, maxSD},
+	{"features.reduction", 0, 1},
+	{"features.cone_excess", -30, 30},
+	{"features.ln_thickness", -14, 0},
+	{"features.ln_contrast", -80, 80},
+	{"features.stirring", -5, 5},
+	{"features.layered", 0, 1},
+	{"features.matte", 0, 1},
+	{"features.ln_cooling", -8, 8},
+	{"features.described", 0, 1},
+}
+
 // checkNumbers checks what conditions hold besides groups.
 func checkNumbers(prefix string, lnPhysics, physicsSD float64, f *Features) error {
-	for _, n := range [...]struct {
-		field        string
-		v, low, high float64
-	}{
-		{"ln_physics", lnPhysics, -maxLnDrive, maxLnDrive},
-		{"physics_sd", physicsSD, 0, maxSD},
-		{"features.reduction", f.Reduction, 0, 1},
-		{"features.cone_excess", f.ConeExcess, -30, 30},
-		{"features.ln_thickness", f.LnThickness, -14, 0},
-		{"features.ln_contrast", f.LnContrast, -80, 80},
-		{"features.stirring", f.Stirring, -5, 5},
-		{"features.layered", f.Layered, 0, 1},
-		{"features.matte", f.Matte, 0, 1},
-		{"features.ln_cooling", f.LnCooling, -8, 8},
-		{"features.described", f.Described, 0, 1},
-	} {
-		if !(n.v >= n.low && n.v <= n.high) {
-			return badNumber(prefix+n.field, n.v, n.low, n.high)
+	for i, v := range [len(numberLimits)]float64{lnPhysics, physicsSD, f.Reduction, f.ConeExcess, f.LnThickness, f.LnContrast, f.Stirring, f.Layered,
+		f.Matte, f.LnCooling, f.Described} {
+		if l := &numberLimits[i]; !(v >= l.low && v <= l.high) {
+			return badNumber(prefix+l.field, v, l.low, l.high)
 		}
 	}
 	return nil

@@ -11,6 +11,7 @@ import (
 	"gonum.org/v1/gonum/mat"
 
 	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/internal/vector"
 )
 
 // compiled is what a calibration works out for predictions. A prediction asks for the mean and variance of a sparse combination of
@@ -23,6 +24,7 @@ type compiled struct {
 	scale   []float64 // by id
 	columns []atomic.Pointer[[]float64]
 	fixed   [NumEffects][]float64
+	slope   vector.Row // θ of the fixed effects, with the means of their priors
 	pairs   map[[2]Group]int32
 	tops    []denseTop          // by pair
 	missing [NumFactors]float64 // variance of a factor's effect where its group is not named, by unit of squared weight
@@ -42,11 +44,12 @@ func (c *Calibration) ready() *compiled {
 		}
 		for e := range k.fixed {
 			k.fixed[e] = c.column(k, int32(e))
+			k.slope[e] = k.θ[e] + c.prior.Effects[e].Mean/k.scale[e]
 		}
 		k.pairs = c.pairsOfGlazes()
 		k.tops = make([]denseTop, len(c.tops))
 		for i, t := range c.tops {
-			k.tops[i] = t.dense(c.pairs.levels[i].scale(&c.widths))
+			k.tops[i] = t.dense(c.pairs.levels[i].scale(&c.widths), k.θ)
 		}
 		for f, used := range c.used {
 			if used {
@@ -67,7 +70,7 @@ func (c *Calibration) column(k *compiled, id int32) []float64 {
 	a[c.position(id)] = 1
 	c.tri.halfSolve(a)
 	c.tri.backSolve(a)
-	byID := make([]float64, len(a))
+	byID := make([]float64, len(a), max(len(a), len(vector.Row{})))
 	for i, v := range a {
 		byID[c.id(i)] = v
 	}
@@ -75,20 +78,33 @@ func (c *Calibration) column(k *compiled, id int32) []float64 {
 	return *k.columns[id].Load()
 }
 
+// rowOf is the start of a column: what concerns the fixed effects, and some more.
+func rowOf(column []float64) *vector.Row { return (*vector.Row)(column[:len(vector.Row{})]) }
+
 // fewGroups is how many groups a prediction has room for without allocating.
 const fewGroups = 48
+
+// bench is what predictions need room for, one after the other.
+type bench struct {
+	groups  [fewGroups]entry
+	weights [int(NumEffects) + fewGroups]float64
+	rows    [int(NumEffects) + fewGroups]*vector.Row
+}
 
 // combination is a sparse combination of the standardised coefficients: all fixed effects, and groups sorted by id; a pair's own
 // coefficient is eliminated, so that it leaves a mean and a standard deviation and what it takes from the others.
 type combination struct {
-	fixed          [NumEffects]float64
+	fixed          vector.Row
 	groups         []entry
 	mean, pairPart float64
 }
 
-// combine lays a pattern out; groups go into room.
-func (c *Calibration) combine(k *compiled, p *pattern, room []entry) combination {
-	out := combination{groups: room[:0], mean: p.offset}
+// effects are the coefficients of the fixed effects.
+func (a *combination) effects() []float64 { return a.fixed[:NumEffects] }
+
+// combine lays a pattern out.
+func (c *Calibration) combine(k *compiled, p *pattern) combination {
+	out := combination{mean: p.offset}
 	var b []entry
 	if p.pair >= 0 {
 		t := c.tops[p.pair]
@@ -118,34 +134,28 @@ func (c *Calibration) combine(k *compiled, p *pattern, room []entry) combination
 }
 
 // variance of a combination.
-func (c *Calibration) variance(k *compiled, a *combination) float64 {
-	sum := a.pairPart * a.pairPart
-	for i, x := range &a.fixed {
-		row := k.fixed[i][:NumEffects]
-		cross := 0.5 * x * row[i]
-		for j, y := range a.fixed[:i] {
-			cross += y * row[j]
-		}
-		sum += 2 * x * cross
+func (c *Calibration) variance(k *compiled, a *combination, room *bench) float64 {
+	weights, rows := room.weights[:0], room.rows[:0]
+	for e, x := range a.effects() {
+		weights, rows = append(weights, 0.5*x), append(rows, rowOf(k.fixed[e]))
 	}
+	among := 0.0
 	for i, e := range a.groups {
-		row := c.column(k, e.id)
-		cross := 0.5 * e.x * row[e.id]
-		for j, v := range row[:NumEffects] {
-			cross += v * a.fixed[j]
-		}
+		column := c.column(k, e.id)
+		cross := 0.5 * e.x * column[e.id]
 		for _, other := range a.groups[:i] {
-			cross += other.x * row[other.id]
+			cross += other.x * column[other.id]
 		}
-		sum += 2 * e.x * cross
+		among += e.x * cross
+		weights, rows = append(weights, e.x), append(rows, rowOf(column))
 	}
-	return sum
+	return a.pairPart*a.pairPart + 2*(among+vector.Bilinear(weights, rows, &a.fixed))
 }
 
 // sources of the variance of a combination: how much goes through each factor, and through the fixed effects last. A covariance goes half to either.
 func (c *Calibration) sources(k *compiled, a *combination) (sources [NumFactors + 1]float64) {
 	sources[Pair] = a.pairPart * a.pairPart
-	for i, x := range &a.fixed {
+	for i, x := range a.effects() {
 		sources[NumFactors] += x * c.covariance(k, a, int32(i))
 	}
 	for _, e := range a.groups {
@@ -157,7 +167,7 @@ func (c *Calibration) sources(k *compiled, a *combination) (sources [NumFactors 
 // covariance of a combination with one coefficient.
 func (c *Calibration) covariance(k *compiled, a *combination, id int32) float64 {
 	row, sum := c.column(k, id), 0.0
-	for j, x := range &a.fixed {
+	for j, x := range a.effects() {
 		sum += x * row[j]
 	}
 	for _, e := range a.groups {
@@ -229,119 +239,109 @@ type KnownShare struct {
 	Weight, PriorSD float64
 }
 
-// denseTop is a pairTop with its fixed effects apart, and its pair's prior standard deviation over d.
+// denseTop is what a pair of weight 1 adds to a combination: a mean, a standard deviation, and what it takes from the others.
 type denseTop struct {
-	part, y float64
-	fixed   [NumEffects]float64
-	groups  []entry
+	mean, part float64
+	fixed      [NumEffects]float64
+	groups     []entry
 }
 
-func (t *pairTop) dense(scale float64) denseTop {
-	d := denseTop{part: scale / t.d, y: t.y}
+func (t *pairTop) dense(scale float64, θ []float64) denseTop {
+	d := denseTop{part: scale / t.d}
+	d.mean = d.part * t.y
 	for _, e := range t.b {
+		x := d.part * e.x
+		d.mean -= x * θ[e.id]
 		if e.id < int32(NumEffects) {
-			d.fixed[e.id] = e.x
+			d.fixed[e.id] = x
 		} else {
-			d.groups = append(d.groups, e)
+			d.groups = append(d.groups, entry{e.id, x})
 		}
 	}
 	return d
 }
 
-// combine lays the conditions out, and gives the variance of what they leave unnamed; groups go into room.
-func (q *Known) combine(c *Calibration, k *compiled, room []entry) (combination, float64) {
-	out := combination{groups: room}
+// combine lays the conditions out, and gives the variance of what they leave unnamed.
+func (q *Known) combine(k *compiled, room *bench) (a combination, missing float64) {
 	for e, x := range q.Features.columns() {
-		out.mean += x * c.prior.Effects[e].Mean
-		out.fixed[e] = x * k.scale[e]
-		out.mean += out.fixed[e] * k.θ[e]
+		a.fixed[e] = x * k.scale[e]
 	}
-	var missing, withoutLot float64
-	for i := range q.Layers {
-		s := &q.Glazes[i]
-		if s.Weight == 0 {
-			continue
+	a.mean = vector.Dot(a.fixed[:], k.slope[:])
+	mean, withoutLot := 0.0, 0.0
+	groups := room.groups[:0] // handed on as a value, so that the room may lie on the stack
+	add := func(groups []entry, f Factor, g Group, weight, priorSD float64) []entry {
+		if g == 0 {
+			missing += weight * weight * (k.missing[f] + priorSD*priorSD)
+			return groups
 		}
-		w2 := s.Weight * s.Weight
-		withoutLot += w2
-		if s.Group == 0 {
-			missing += w2 * (k.missing[Glaze] + s.PriorSD*s.PriorSD)
-			continue
-		}
-		out.groups = append(out.groups, entry{int32(s.Group), s.Weight * k.scale[s.Group]})
+		x := weight * k.scale[g]
+		mean += x * k.θ[g]
+		return append(groups, entry{int32(g), x})
 	}
 	for i := range q.Layers {
-		s := &q.Lots[i]
-		if s.Weight == 0 {
-			continue
+		if s := &q.Glazes[i]; s.Weight != 0 {
+			withoutLot += s.Weight * s.Weight
+			groups = add(groups, Glaze, s.Group, s.Weight, s.PriorSD)
 		}
-		w2 := s.Weight * s.Weight
-		withoutLot -= w2
-		if s.Group == 0 {
-			missing += w2 * (k.missing[Lot] + s.PriorSD*s.PriorSD)
-			continue
+		if s := &q.Lots[i]; s.Weight != 0 {
+			withoutLot -= s.Weight * s.Weight
+			groups = add(groups, Lot, s.Group, s.Weight, s.PriorSD)
 		}
-		out.groups = append(out.groups, entry{int32(s.Group), s.Weight * k.scale[s.Group]})
 	}
 	missing += math.Max(0, withoutLot) * k.missing[Lot]
-	for f, g := range [NumFactors]Group{Kiln: q.Kiln, Body: q.Body, Tester: q.Tester} {
-		switch {
-		case Factor(f) < Kiln:
-		case g == 0:
-			missing += k.missing[f]
-		default:
-			out.groups = append(out.groups, entry{int32(g), k.scale[g]})
-		}
-	}
-	for _, e := range out.groups {
-		out.mean += e.x * k.θ[e.id]
-	}
+	groups = add(groups, Kiln, q.Kiln, 1, 0)
+	groups = add(groups, Body, q.Body, 1, 0)
+	groups = add(groups, Tester, q.Tester, 1, 0)
 	if q.Paired {
-		pair, ok := k.pairs[[2]Group{min(q.PairOf[0], q.PairOf[1]), max(q.PairOf[0], q.PairOf[1])}]
-		if !ok {
-			return out, missing + k.missing[Pair]
+		if pair, ok := k.pairs[[2]Group{min(q.PairOf[0], q.PairOf[1]), max(q.PairOf[0], q.PairOf[1])}]; ok {
+			groups = a.take(&k.tops[pair], groups)
+		} else {
+			missing += k.missing[Pair]
 		}
-		out.groups = out.take(&k.tops[pair], k.θ, out.groups)
 	}
-	return out, missing
+	a.mean, a.groups = a.mean+mean, groups
+	return a, missing
 }
 
-// take eliminates a pair of weight 1.
-func (a *combination) take(t *denseTop, θ []float64, groups []entry) []entry {
+// take adds a pair of weight 1 to a combination that has these groups.
+func (a *combination) take(t *denseTop, groups []entry) []entry {
 	a.pairPart = t.part
-	a.mean += t.part * t.y
-	for e, b := range &t.fixed {
-		a.fixed[e] -= t.part * b
-		a.mean -= t.part * b * θ[e]
+	a.mean += t.mean
+	for e, x := range &t.fixed {
+		a.fixed[e] -= x
 	}
 	own := len(groups)
 	for _, b := range t.groups {
-		x := -t.part * b.x
-		a.mean += x * θ[b.id]
 		at := 0
 		for at < own && groups[at].id != b.id {
 			at++
 		}
 		if at < own {
-			groups[at].x += x
+			groups[at].x -= b.x
 		} else {
-			groups = append(groups, entry{b.id, x})
+			groups = append(groups, entry{b.id, -b.x})
 		}
 	}
 	return groups
 }
 
-// PredictKnown is Predict for conditions in terms of this calibration's groups, without the Parts and the EffectiveTiles. It does not allocate.
-// Errors: *chem.FieldError.
-func (c *Calibration) PredictKnown(q *Known) (Prediction, error) {
-	if err := q.check(); err != nil {
-		return Prediction{}, err
-	}
+// PredictKnown is Predict for conditions in terms of this calibration's groups, written into dst, without the Parts and the EffectiveTiles. It does
+// not allocate. With an error it says how many came before the fault. Errors: *chem.FieldError.
+func (c *Calibration) PredictKnown(dst []Prediction, of []Known) (int, error) {
 	k := c.ready()
-	var groups [fewGroups]entry
-	a, missing := q.combine(c, k, groups[:0])
-	out := c.spread(q.LnPhysics, q.PhysicsSD, a.mean, c.variance(k, &a)+missing)
-	return out, out.check()
+	var room bench
+	for i := range of {
+		q := &of[i]
+		if err := q.check(); err != nil {
+			return i, err
+		}
+		a, missing := q.combine(k, &room)
+		dst[i] = c.spread(q.LnPhysics, q.PhysicsSD, a.mean, c.variance(k, &a, &room)+missing)
+		if err := dst[i].check(); err != nil {
+			return i, err
+		}
+	}
+	return len(of), nil
 }
 
 // check reports the first fault of the conditions as a *chem.FieldError.

@@ -63,11 +63,11 @@ func TestPredictionByColumnsIsTheSolve(t *testing.T) {
 				if err != nil {
 					t.Fatal(err)
 				}
-				fast, err := c.PredictKnown(known(c, &q))
-				if err != nil {
+				fast := make([]Prediction, 1)
+				if _, err := c.PredictKnown(fast, []Known{*known(c, &q)}); err != nil {
 					t.Fatal(err)
 				}
-				for _, got := range []Prediction{fast, named} {
+				for _, got := range []Prediction{fast[0], named} {
 					for _, v := range [][2]float64{{got.LnPhysics, want.LnPhysics}, {got.Mean, want.Mean}, {got.Scale, want.Scale}, {got.DF, want.DF}, {got.KnownSD, want.KnownSD}} {
 						if math.Abs(v[0]-v[1]) > 1e-10*math.Abs(v[1])+1e-12 {
 							t.Errorf("%d tiles, question %d: by columns %+v, by the solve %+v", n, i, got, want)
@@ -86,16 +86,16 @@ func TestPredictKnownAllocatesNothing(t *testing.T) {
 		t.Fatal(err)
 	}
 	q := conditionsOf(rand.New(rand.NewPCG(1, 1)), 8)
-	k := known(c, &q)
+	k, dst := []Known{*known(c, &q)}, make([]Prediction, 1)
 	if n := testing.AllocsPerRun(100, func() {
-		if _, err := c.PredictKnown(k); err != nil {
+		if _, err := c.PredictKnown(dst, k); err != nil {
 			t.Fatal(err)
 		}
 	}); n != 0 {
 		t.Errorf("%g allocations", n)
 	}
-	k.Features.LnContrast = math.NaN()
-	if _, err := c.PredictKnown(k); err == nil {
+	k[0].Features.LnContrast = math.NaN()
+	if _, err := c.PredictKnown(dst, k); err == nil {
 		t.Error("took a contrast that is not a number")
 	}
 }
@@ -119,7 +119,7 @@ func TestEvidenceOfALongLog(t *testing.T) {
 		}
 		k := c.ready()
 		p := tiles[i].pattern(&c.prior, &c.core, &c.pairs)
-		a := c.combine(k, &p, nil)
+		a := c.combine(k, &p)
 		with := make([]float64, c.tri.n)
 		for id := range with {
 			with[id] = c.covariance(k, &a, int32(id))

@@ -29,9 +29,9 @@ func (c *Calibration) Evidence(q *Conditions, count int) ([]Influence, error) {
 	}
 	k := c.ready()
 	p := q.pattern(&c.prior, &c.core, &c.pairs)
-	a := c.combine(k, &p, nil)
+	a := c.combine(k, &p)
 	with := make([]float64, c.tri.n) // covariance of the prediction with every coefficient
-	for i, x := range &a.fixed {
+	for i, x := range a.effects() {
 		floats.AddScaled(with, x, k.fixed[i])
 	}
 	for _, e := range a.groups {

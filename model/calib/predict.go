@@ -37,8 +37,21 @@ func (p *Prediction) Median() float64 { return p.LnPhysics + p.Mean }
 // Reach is how far the quantile of ln drive lies above the median, 0 < p < 1.
 func (p *Prediction) Reach(prob float64) float64 { return p.Scale * quantile(p.DF, prob) }
 
-// ReachAt is Reach at a level.
-func (p *Prediction) ReachAt(l *Level) float64 { return p.Scale * l.quantile(p.DF) }
+// Reaches writes the Reach of predictions at a level into dst.
+func Reaches(dst []float64, of []Prediction, l *Level) {
+	var df [few]float64
+	for len(of) > 0 {
+		n := min(len(of), few)
+		for i := range of[:n] {
+			df[i] = of[i].DF
+		}
+		l.quantiles(dst[:n], df[:n])
+		for i := range of[:n] {
+			dst[i] *= of[i].Scale
+		}
+		dst, of = dst[n:], of[n:]
+	}
+}
 
 // Quantile of ln drive, 0 < p < 1.
 func (p *Prediction) Quantile(prob float64) float64 { return p.Median() + p.Reach(prob) }
@@ -46,6 +59,20 @@ func (p *Prediction) Quantile(prob float64) float64 { return p.Median() + p.Reac
 // Exceeds is the probability that ln drive is more than lnX.
 func (p *Prediction) Exceeds(lnX float64) float64 {
 	return upperTail(p.DF, (lnX-p.LnPhysics-p.Mean)/p.Scale)
+}
+
+// Exceeding writes the probabilities that the ln drive of predictions is more than lnX into dst: Exceeds of each.
+func Exceeding(dst []float64, of []Prediction, lnX float64) {
+	var df, t [few]float64
+	for len(of) > 0 {
+		n := min(len(of), few)
+		for i := range of[:n] {
+			p := &of[i]
+			df[i], t[i] = p.DF, (lnX-p.LnPhysics-p.Mean)/p.Scale
+		}
+		upperTails(dst[:n], df[:n], t[:n])
+		dst, of = dst[n:], of[n:]
+	}
 }
 
 // LnDensity of ln drive at lnX.
@@ -88,8 +115,9 @@ func (c *Calibration) spread(lnPhysics, physicsSD, mean, variance float64) Predi
 func (c *Calibration) predict(q *Conditions) Prediction {
 	k := c.ready()
 	p := q.pattern(&c.prior, &c.core, &c.pairs)
-	a := c.combine(k, &p, nil)
-	variance, sources := c.variance(k, &a), c.sources(k, &a)
+	a := c.combine(k, &p)
+	var room bench
+	variance, sources := c.variance(k, &a, &room), c.sources(k, &a)
 	missing := p.missingVariance(&c.used, &c.widths)
 	out := c.spread(q.LnPhysics, q.PhysicsSD, a.mean, variance+missing)
 	piece2, noise2 := c.widths.piece2(q.PhysicsSD), c.widths.noise*c.widths.noise

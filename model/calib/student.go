@@ -6,6 +6,8 @@ import (
 
 	"gonum.org/v1/gonum/mathext"
 	"gonum.org/v1/gonum/stat/distuv"
+
+	"github.com/catchline/catchline/model/internal/vector"
 )
 
 // A score asks for three quantiles and one tail of a Student-t distribution, and an exact one takes longer than the flow of the film.
@@ -15,7 +17,8 @@ import (
 //
 // makes t nearly normal (Wallace 1959, Ann. Math. Statist. 30, 1121-1130, from memory), and the ratio of the normal deviate z of the
 // same probability to u is a smooth function of x and u, close to 1. It is worked out on a grid once and interpolated by cubics. Deviates
-// come out within a relative error of 1e-7, which moves no run by more than a ten-thousandth of a millimetre.
+// come out within a relative error of 1e-7, which moves no run by more than a ten-thousandth of a millimetre. All is done for several
+// distributions at a time, so that their exponentials and logarithms are taken together.
 
 // The grid covers x from 0 (normal) to 1/2 (two degrees of freedom) and deviates up to mostDeviate, beyond which lie 6e-16.
 const (
@@ -28,10 +31,11 @@ const (
 	mostX            = (xKnots - 1) * xPerKnot
 )
 
-// deviates holds z/u by x and u; stretches holds u/z by x and z.
+// deviates holds z/u by x and u; stretches holds u/z by x and z; mills holds exp(z²/2) times the upper tail of the normal distribution by z.
 var (
 	deviates  = sync.OnceValue(tabulateDeviates)
 	stretches = sync.OnceValue(tabulateStretches)
+	mills     = sync.OnceValue(tabulateMills)
 )
 
 func tabulateDeviates() *[xKnots][deviateKnots]float64 {
@@ -67,6 +71,20 @@ func tabulateStretches() *[xKnots][quantileKnots]float64 {
 	return &table
 }
 
+const (
+	millsStep  = 1. / 64
+	millsKnots = int(mostDeviate/millsStep) + 1
+)
+
+func tabulateMills() *[millsKnots]float64 {
+	var table [millsKnots]float64
+	for k := range table {
+		z := float64(k) * millsStep
+		table[k] = 0.5 * math.Erfc(z/math.Sqrt2) * math.Exp(z*z/2)
+	}
+	return &table
+}
+
 // weights are those of four neighbouring knots, from the first on.
 type weights struct {
 	first int
@@ -87,93 +105,138 @@ func (w *weights) at(row []float64) float64 {
 	return w.w[0]*row[0] + w.w[1]*row[1] + w.w[2]*row[2] + w.w[3]*row[3]
 }
 
-// deviate is the normal deviate of the upper tail beyond t, for x = 1/ν from 0 to mostX; ok is false beyond mostDeviate.
-func deviate(x, t float64) (z float64, ok bool) {
-	if x < 1/maxDF {
-		return t, true
-	}
-	u := math.Sqrt(math.Log1p(x*t*t) / x)
-	if !(u <= mostDeviate) {
-		return 0, false
-	}
-	table, across, down := deviates(), cubic(u/deviateStep, deviateKnots), cubic(x/xPerKnot, xKnots)
-	s := 0.0
-	for i, w := range down.w {
-		s += w * across.at(table[down.first+i][:])
-	}
-	return math.Copysign(s*u, t), true
-}
-
-// stretched is the t whose tail is that of the normal deviate z, for x = 1/ν from 0 to mostX and z up to mostQuantile: the inverse of deviate.
-func stretched(x, z float64) float64 {
-	if x < 1/maxDF {
-		return z
-	}
-	table, across, down := stretches(), cubic(math.Abs(z)/deviateStep, quantileKnots), cubic(x/xPerKnot, xKnots)
-	s := 0.0
-	for i, w := range down.w {
-		s += w * across.at(table[down.first+i][:])
-	}
-	return unstretched(x, s*z)
-}
-
-// unstretched is t of u.
-func unstretched(x, u float64) float64 { return math.Copysign(math.Sqrt(math.Expm1(x*u*u)/x), u) }
-
-// Level is a probability, more than 0 and less than 1, made ready for the quantiles of many predictions.
+// Level is a probability, more than 0 and less than 1, for quantiles.
 type Level struct {
-	p, z float64
-	u    *[xKnots]float64 // u/z by x; nil for a probability beyond the grid
+	p, z   float64          // with its normal deviate
+	across weights          // of |z| on the grid
+	u      *[xKnots]float64 // u/z by x, made ready for many predictions; nil: not made ready
 }
 
 // NewLevel makes a level.
-func NewLevel(p float64) *Level {
-	l := &Level{p: p, z: distuv.UnitNormal.Quantile(p)}
-	if math.Abs(l.z) > mostQuantile {
-		return l
-	}
+func NewLevel(p float64) Level {
+	z := distuv.UnitNormal.Quantile(p)
+	return Level{p: p, z: z, across: cubic(math.Min(math.Abs(z), mostQuantile)/deviateStep, quantileKnots)}
+}
+
+// Ready makes the level ready for many predictions; it changes no number.
+func (l Level) Ready() Level {
 	l.u = new([xKnots]float64)
-	table, across := stretches(), cubic(math.Abs(l.z)/deviateStep, quantileKnots)
+	table := stretches()
 	for i := range l.u {
-		l.u[i] = across.at(table[i][:])
+		l.u[i] = l.across.at(table[i][:])
 	}
 	return l
 }
 
-// quantile at a level: to the last bit what quantile gives.
-func (l *Level) quantile(df float64) float64 {
-	x := 1 / df
-	if x > mostX || l.u == nil {
-		return exactQuantile(df, l.p)
-	}
-	if x < 1/maxDF {
-		return l.z
-	}
+// known says whether the grid serves.
+func (l *Level) known(x float64) bool { return x <= mostX && math.Abs(l.z) <= mostQuantile }
+
+// stretched is u at x.
+func (l *Level) stretched(x float64) float64 {
 	s, down := 0.0, cubic(x/xPerKnot, xKnots)
-	for i, w := range down.w {
-		s += w * l.u[down.first+i]
+	if l.u != nil {
+		for i, w := range down.w {
+			s += w * l.u[down.first+i]
+		}
+		return s * l.z
 	}
-	return unstretched(x, s*l.z)
+	table := stretches()
+	for i, w := range down.w {
+		s += w * l.across.at(table[down.first+i][:])
+	}
+	return s * l.z
 }
 
-// quantile of the standard t distribution; normal from maxDF degrees of freedom.
-func quantile(df, p float64) float64 {
-	z := distuv.UnitNormal.Quantile(p)
-	if x := 1 / df; x <= mostX && math.Abs(z) <= mostQuantile {
-		return stretched(x, z)
+// quantiles writes those of t distributions with df degrees of freedom at the level into dst; normal from maxDF.
+func (l *Level) quantiles(dst, df []float64) {
+	for i, v := range df {
+		dst[i] = 0
+		if x := 1 / v; l.known(x) {
+			u := l.stretched(x)
+			dst[i] = x * u * u
+		}
 	}
-	return exactQuantile(df, p)
+	vector.Exp(dst[:len(df)], dst)
+	for i, v := range df {
+		switch x := 1 / v; {
+		case !l.known(x):
+			dst[i] = exactQuantile(v, l.p)
+		case x < 1/maxDF:
+			dst[i] = l.z
+		default: // less than 1e-10 of it is lost where the power is near 1
+			dst[i] = math.Copysign(math.Sqrt((dst[i]-1)*v), l.z)
+		}
+	}
+}
+
+// quantile of one t distribution.
+func quantile(df, p float64) float64 {
+	l := NewLevel(p)
+	var one [1]float64
+	l.quantiles(one[:], []float64{df})
+	return one[0]
 }
 
 func exactQuantile(df, p float64) float64 { return distuv.StudentsT{Sigma: 1, Nu: df}.Quantile(p) }
 
-// upperTail is the probability beyond t; normal from maxDF degrees of freedom.
-func upperTail(df, t float64) float64 {
-	if x := 1 / df; x <= mostX {
-		if z, ok := deviate(x, t); ok {
-			return 0.5 * math.Erfc(z/math.Sqrt2)
+// few is how many distributions are worked on at a time.
+const few = 32
+
+// upperTails writes the probabilities beyond t of t distributions with df degrees of freedom, at most few, into dst; normal from maxDF.
+func upperTails(dst, df, t []float64) {
+	var deviate [few]float64 // NaN where the grid does not serve
+	z := deviate[:len(df)]
+	for i, v := range df {
+		dst[i] = 1 + t[i]*t[i]/v
+	}
+	vector.Log(dst[:len(df)], dst)
+	table := deviates()
+	for i, v := range df {
+		x := 1 / v
+		if z[i] = t[i]; x >= 1/maxDF {
+			z[i] = normalDeviate(table, x, v, t[i], dst[i])
+		}
+		if !(x <= mostX && math.Abs(z[i]) <= mostDeviate) {
+			z[i] = math.NaN()
+		}
+		dst[i] = -0.5 * z[i] * z[i]
+	}
+	vector.Exp(dst[:len(df)], dst)
+	ratios := mills()
+	for i, v := range df {
+		if math.IsNaN(z[i]) {
+			s := newStudent(v)
+			dst[i] = s.cdf(-t[i])
+			continue
+		}
+		at := cubic(math.Abs(z[i])/millsStep, millsKnots)
+		dst[i] *= at.at(ratios[:])
+		if z[i] < 0 {
+			dst[i] = 1 - dst[i]
 		}
 	}
-	s := newStudent(df)
-	return s.cdf(-t)
+}
+
+// normalDeviate is the normal deviate of the upper tail beyond t, for x = 1/ν; logarithm is that of 1 + x t² as it was rounded. Beyond
+// mostDeviate it is not a number.
+func normalDeviate(table *[xKnots][deviateKnots]float64, x, ν, t, logarithm float64) float64 {
+	y := t * t / ν
+	w := 1 + y
+	u := math.Sqrt((logarithm + (y-(w-1))/w) * ν) // with what the rounding left out
+	if !(u <= mostDeviate) {
+		return math.NaN()
+	}
+	across, down := cubic(u/deviateStep, deviateKnots), cubic(x/xPerKnot, xKnots)
+	s := 0.0
+	for i, w := range down.w {
+		s += w * across.at(table[down.first+i][:])
+	}
+	return math.Copysign(s*u, t)
+}
+
+// upperTail of one t distribution.
+func upperTail(df, t float64) float64 {
+	var one [1]float64
+	upperTails(one[:], []float64{df}, []float64{t})
+	return one[0]
 }

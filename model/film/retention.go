@@ -20,14 +20,25 @@ type Angles struct{ Receding, Advancing float64 }
 // advances at 30 degrees. Ours, no source.
 var DefaultAngles = Angles{Receding: 0, Advancing: math.Pi / 6}
 
+// Grip is cos θr - cos θa, by which the edges of a band hold on.
+func (a Angles) Grip() (float64, error) {
+	if !(a.Receding >= 0 && a.Receding <= a.Advancing && a.Advancing <= math.Pi) {
+		return 0, &chem.FieldError{Field: "contact angles", Value: fmt.Sprintf("receding %g, advancing %g", a.Receding, a.Advancing), Limit: "0 <= receding <= advancing <= π"}
+	}
+	return math.Cos(a.Receding) - math.Cos(a.Advancing), nil
+}
+
+// DefaultGrip is that of DefaultAngles.
+var DefaultGrip = math.Cos(DefaultAngles.Receding) - math.Cos(DefaultAngles.Advancing)
+
 // HeldBand gives the height in metres of the longest band, even across the wall, that its edges
 // hold up against its weight (Furmidge 1962, J. Colloid Sci. 17, 309-324):
 //
 //	ρ g sinθ H L = γ (cos θr - cos θa)
 //
-// Surface tension in N/m, density in kg/m³, sine of the slope, thickness in metres. On a level
+// Surface tension in N/m, density in kg/m³, sine of the slope, thickness in metres; grip is the difference of the cosines. On a level
 // surface every band is held: the result is +Inf.
-func HeldBand(surfaceTension, density, sinSlope, thickness float64, a Angles) (float64, error) {
+func HeldBand(surfaceTension, density, sinSlope, thickness, grip float64) (float64, error) {
 	if !(surfaceTension > 0 && surfaceTension <= 2) {
 		return 0, &chem.FieldError{Field: "surface tension", Value: number(surfaceTension) + " N/m", Limit: "more than 0 and at most 2 N/m"}
 	}
@@ -40,10 +51,10 @@ func HeldBand(surfaceTension, density, sinSlope, thickness float64, a Angles) (f
 	if !(thickness > 0 && thickness <= MaxLayers*MaxThickness) {
 		return 0, &chem.FieldError{Field: "thickness", Value: number(1e3*thickness) + " mm", Limit: "more than 0 and at most " + number(1e3*MaxLayers*MaxThickness) + " mm"}
 	}
-	if !(a.Receding >= 0 && a.Receding <= a.Advancing && a.Advancing <= math.Pi) {
-		return 0, &chem.FieldError{Field: "contact angles", Value: fmt.Sprintf("receding %g, advancing %g", a.Receding, a.Advancing), Limit: "0 <= receding <= advancing <= π"}
+	if !(grip >= 0 && grip <= 2) {
+		return 0, &chem.FieldError{Field: "grip", Value: number(grip), Limit: "0 to 2"}
 	}
-	return surfaceTension * (math.Cos(a.Receding) - math.Cos(a.Advancing)) / (density * Gravity * sinSlope * thickness), nil
+	return surfaceTension * grip / (density * Gravity * sinSlope * thickness), nil
 }
 
 // Retained gives the part of a drive that is left to a band of height l when its edges could hold

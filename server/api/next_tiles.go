@@ -90,14 +90,13 @@ func evenly(n, most int) []int {
 
 // conditions hands over what the regression sees of combinations, and the ln drive at which each uses up its clearance.
 func (c *combinations) conditions(ctx context.Context, indices []int, hand func(i int, conditions calib.Conditions, lnClearance float64)) error {
-	scorer, choices := c.sheet.Scorer(), make([]int, len(c.choices))
+	scorer := c.sheet.Scorer()
 	var p model.Physics
 	for _, i := range indices {
 		if err := ctx.Err(); err != nil {
 			return err
 		}
-		firing := c.at(i, choices)
-		q := scorer.Question(firing, choices)
+		q := scorer.Question(i)
 		conditions, err := q.Conditions(&p)
 		if err != nil {
 			return err

@@ -32,7 +32,6 @@ type combinations struct {
 	bounds      riskBounds
 	sheet       model.Sheet
 	layers      [][][]model.Layer // by firing, position and choice
-	choices     []int             // by position, how many
 	total       int
 }
 
@@ -54,7 +53,6 @@ func (s *studioCache) sheet(ctx context.Context, path, parent string, plan *pb.S
 		return nil, err
 	}
 	for i, pos := range plan.GetPositions() {
-		c.choices = append(c.choices, len(pos.GetChoices()))
 		c.total *= len(pos.GetChoices())
 		if c.total > maxSheetScores {
 			return nil, &chem.FieldError{Field: fmt.Sprintf("%s.positions[%d]", path, i), Value: "more than 20,000,000 scores in all", Limit: "at most 20,000,000"}
@@ -119,21 +117,8 @@ func (c *combinations) addFiring(ctx context.Context, s *studioCache, firingPath
 	return nil
 }
 
-// at gives the firing of an index and writes its choices.
-func (c *combinations) at(index int, choices []int) (firing int) {
-	for i := len(choices) - 1; i >= 0; i-- {
-		n := c.choices[i]
-		choices[i], index = index%n, index/n
-	}
-	return index
-}
-
 // question asks about one combination.
-func (c *combinations) question(index int) *model.Question {
-	choices := make([]int, len(c.choices))
-	firing := c.at(index, choices)
-	return c.sheet.Scorer().Question(firing, choices)
-}
+func (c *combinations) question(index int) *model.Question { return c.sheet.Scorer().Question(index) }
 
 // chunk scores the combinations from first up to, not including, end.
 func (c *combinations) chunk(ctx context.Context, first, end int) (*pb.ScoreSheetResponse, error) {
@@ -143,22 +128,25 @@ func (c *combinations) chunk(ctx context.Context, first, end int) (*pb.ScoreShee
 		MedianRunMm: make([]float32, n), RunP10Mm: make([]float32, n), RunP90Mm: make([]float32, n),
 		ExceedProbability: make([]float32, n), ClearanceNeededMm: make([]float32, n), Risk: make([]pb.Risk, n),
 	}
-	scorer, choices := c.sheet.Scorer(), make([]int, len(c.choices))
-	for i := range n {
-		if i%checkEveryCombo == 0 && ctx.Err() != nil {
+	scorer := c.sheet.Scorer()
+	var estimates [checkEveryCombo]model.Estimate
+	for at := 0; at < n; at += len(estimates) {
+		if ctx.Err() != nil {
 			return nil, ctx.Err()
 		}
-		firing := c.at(first+i, choices)
-		e, err := scorer.Estimate(firing, choices)
-		if err != nil {
-			return nil, fmt.Errorf("combination %d: %w", first+i, err)
+		some := estimates[:min(len(estimates), n-at)]
+		if done, err := scorer.Estimates(some, first+at); err != nil {
+			return nil, fmt.Errorf("combination %d: %w", first+at+done, err)
 		}
-		out.MedianRunMm[i] = float32(1e3 * e.Median)
-		out.RunP10Mm[i] = float32(1e3 * e.P10)
-		out.RunP90Mm[i] = float32(1e3 * e.P90)
-		out.ExceedProbability[i] = float32(e.Exceed)
-		out.ClearanceNeededMm[i] = float32(1e3 * e.ClearanceNeeded)
-		out.Risk[i] = c.bounds.word(e.Exceed)
+		for k := range some {
+			e, i := &some[k], at+k
+			out.MedianRunMm[i] = float32(1e3 * e.Median)
+			out.RunP10Mm[i] = float32(1e3 * e.P10)
+			out.RunP90Mm[i] = float32(1e3 * e.P90)
+			out.ExceedProbability[i] = float32(e.Exceed)
+			out.ClearanceNeededMm[i] = float32(1e3 * e.ClearanceNeeded)
+			out.Risk[i] = c.bounds.word(e.Exceed)
+		}
 	}
 	return out, nil
 }

@@ -58,6 +58,16 @@ func dot(x, y []float64) float64 {
 	return dotPlain(x, y)
 }
 
+func bilinear(x []float64, rows []*Row, y *Row) float64 {
+	switch chosen {
+	case withAVX512:
+		return bilinearAVX512(x, rows, y)
+	case withAVX2:
+		return bilinearAVX2(x, rows, y)
+	}
+	return bilinearPlain(x, rows, y)
+}
+
 func fluidities(dst, kelvin []float64, k *VFT) {
 	switch chosen {
 	case withAVX512:

@@ -11,10 +11,13 @@ func expAVX2(dst []float64, x []float64)
 func logAVX2(dst []float64, x []float64)
 
 //go:noescape
-func fluiditiesAVX2(dst []float64, kelvin []float64, curve *float64)
+func fluiditiesAVX2(dst []float64, kelvin []float64, a *float64)
 
 //go:noescape
 func dotAVX2(x []float64, y []float64) float64
+
+//go:noescape
+func bilinearAVX2(x []float64, rows []*[16]float64, y *[16]float64) float64
 
 //go:noescape
 func denseAVX2(y []float64, w []float64, b []float64, x []float64)
@@ -29,10 +32,13 @@ func expAVX512(dst []float64, x []float64)
 func logAVX512(dst []float64, x []float64)
 
 //go:noescape
-func fluiditiesAVX512(dst []float64, kelvin []float64, curve *float64)
+func fluiditiesAVX512(dst []float64, kelvin []float64, a *float64)
 
 //go:noescape
 func dotAVX512(x []float64, y []float64) float64
+
+//go:noescape
+func bilinearAVX512(x []float64, rows []*[16]float64, y *[16]float64) float64
 
 //go:noescape
 func denseAVX512(y []float64, w []float64, b []float64, x []float64)

@@ -358,13 +358,13 @@ GLOBL bits7ff0000000000000<>(SB), RODATA|NOPTR, $8
 DATA bits0010000000000000<>+0(SB)/8, $0x0010000000000000
 GLOBL bits0010000000000000<>(SB), RODATA|NOPTR, $8
 
-// func fluiditiesAVX2(dst []float64, kelvin []float64, curve *float64)
+// func fluiditiesAVX2(dst []float64, kelvin []float64, a *float64)
 // Requires: AVX, AVX2, FMA3
 TEXT ·fluiditiesAVX2(SB), NOSPLIT, $0-56
 	MOVQ dst_base+0(FP), AX
 	MOVQ kelvin_base+24(FP), CX
 	MOVQ kelvin_len+32(FP), DX
-	MOVQ curve+48(FP), BX
+	MOVQ a+48(FP), BX
 
 next:
 	CMPQ         DX, $0x04
@@ -546,6 +546,70 @@ done:
 	VADDSD       X1, X0, X0
 	VZEROUPPER
 	MOVSD        X0, ret+48(FP)
+	RET
+
+// func bilinearAVX2(x []float64, rows []*[16]float64, y *[16]float64) float64
+// Requires: AVX, FMA3, SSE2
+TEXT ·bilinearAVX2(SB), NOSPLIT, $0-64
+	MOVQ   x_base+0(FP), AX
+	MOVQ   x_len+8(FP), CX
+	MOVQ   rows_base+24(FP), DX
+	MOVQ   y+48(FP), BX
+	VXORPD Y0, Y0, Y0
+	VXORPD Y1, Y1, Y1
+	VXORPD Y2, Y2, Y2
+	VXORPD Y3, Y3, Y3
+	VXORPD Y4, Y4, Y4
+	VXORPD Y5, Y5, Y5
+	VXORPD Y6, Y6, Y6
+	VXORPD Y7, Y7, Y7
+
+next:
+	CMPQ         CX, $0x02
+	JL           rest
+	MOVQ         (DX), SI
+	VBROADCASTSD (AX), Y8
+	VFMADD231PD  (SI), Y8, Y0
+	VFMADD231PD  32(SI), Y8, Y1
+	VFMADD231PD  64(SI), Y8, Y2
+	VFMADD231PD  96(SI), Y8, Y3
+	MOVQ         8(DX), SI
+	VBROADCASTSD 8(AX), Y8
+	VFMADD231PD  (SI), Y8, Y4
+	VFMADD231PD  32(SI), Y8, Y5
+	VFMADD231PD  64(SI), Y8, Y6
+	VFMADD231PD  96(SI), Y8, Y7
+	ADDQ         $0x10, AX
+	ADDQ         $0x10, DX
+	SUBQ         $0x02, CX
+	JMP          next
+
+rest:
+	TESTQ        CX, CX
+	JZ           sum
+	MOVQ         (DX), CX
+	VBROADCASTSD (AX), Y8
+	VFMADD231PD  (CX), Y8, Y0
+	VFMADD231PD  32(CX), Y8, Y1
+	VFMADD231PD  64(CX), Y8, Y2
+	VFMADD231PD  96(CX), Y8, Y3
+
+sum:
+	VXORPD       Y8, Y8, Y8
+	VADDPD       Y4, Y0, Y0
+	VFMADD231PD  (BX), Y0, Y8
+	VADDPD       Y5, Y1, Y0
+	VFMADD231PD  32(BX), Y0, Y8
+	VADDPD       Y6, Y2, Y0
+	VFMADD231PD  64(BX), Y0, Y8
+	VADDPD       Y7, Y3, Y0
+	VFMADD231PD  96(BX), Y0, Y8
+	VEXTRACTF128 $0x01, Y8, X0
+	VADDPD       X0, X8, X1
+	VUNPCKHPD    X1, X1, X0
+	VADDSD       X0, X1, X1
+	VZEROUPPER
+	MOVSD        X1, ret+56(FP)
 	RET
 
 // func denseAVX2(y []float64, w []float64, b []float64, x []float64)
@@ -1161,13 +1225,13 @@ done:
 	VZEROUPPER
 	RET
 
-// func fluiditiesAVX512(dst []float64, kelvin []float64, curve *float64)
+// func fluiditiesAVX512(dst []float64, kelvin []float64, a *float64)
 // Requires: AVX, AVX512F, BMI2
 TEXT ·fluiditiesAVX512(SB), NOSPLIT, $0-56
 	MOVQ dst_base+0(FP), AX
 	MOVQ kelvin_base+24(FP), CX
 	MOVQ kelvin_len+32(FP), DX
-	MOVQ curve+48(FP), BX
+	MOVQ a+48(FP), BX
 
 next:
 	CMPQ         DX, $0x08
@@ -1340,6 +1404,58 @@ done:
 	VADDSD        X1, X0, X0
 	VZEROUPPER
 	MOVSD         X0, ret+48(FP)
+	RET
+
+// func bilinearAVX512(x []float64, rows []*[16]float64, y *[16]float64) float64
+// Requires: AVX, AVX512DQ, AVX512F, SSE2
+TEXT ·bilinearAVX512(SB), NOSPLIT, $0-64
+	MOVQ   x_base+0(FP), AX
+	MOVQ   x_len+8(FP), CX
+	MOVQ   rows_base+24(FP), DX
+	MOVQ   y+48(FP), BX
+	VXORPD Z0, Z0, Z0
+	VXORPD Z1, Z1, Z1
+	VXORPD Z2, Z2, Z2
+	VXORPD Z3, Z3, Z3
+
+next:
+	CMPQ         CX, $0x02
+	JL           rest
+	MOVQ         (DX), SI
+	VBROADCASTSD (AX), Z4
+	VFMADD231PD  (SI), Z4, Z0
+	VFMADD231PD  64(SI), Z4, Z1
+	MOVQ         8(DX), SI
+	VBROADCASTSD 8(AX), Z4
+	VFMADD231PD  (SI), Z4, Z2
+	VFMADD231PD  64(SI), Z4, Z3
+	ADDQ         $0x10, AX
+	ADDQ         $0x10, DX
+	SUBQ         $0x02, CX
+	JMP          next
+
+rest:
+	TESTQ        CX, CX
+	JZ           sum
+	MOVQ         (DX), CX
+	VBROADCASTSD (AX), Z4
+	VFMADD231PD  (CX), Z4, Z0
+	VFMADD231PD  64(CX), Z4, Z1
+
+sum:
+	VXORPD        Z4, Z4, Z4
+	VADDPD        Z2, Z0, Z0
+	VFMADD231PD   (BX), Z0, Z4
+	VADDPD        Z3, Z1, Z0
+	VFMADD231PD   64(BX), Z0, Z4
+	VEXTRACTF64X4 $0x01, Z4, Y0
+	VADDPD        Y0, Y4, Y0
+	VEXTRACTF128  $0x01, Y0, X1
+	VADDPD        X1, X0, X0
+	VUNPCKHPD     X0, X0, X1
+	VADDSD        X1, X0, X0
+	VZEROUPPER
+	MOVSD         X0, ret+56(FP)
 	RET
 
 // func denseAVX512(y []float64, w []float64, b []float64, x []float64)

@@ -30,6 +30,16 @@ func dotPlain(x, y []float64) float64 {
 	return sum
 }
 
+func bilinearPlain(x []float64, rows []*Row, y *Row) float64 {
+	var sum Row
+	for i, v := range x {
+		for j, a := range rows[i] {
+			sum[j] += v * a
+		}
+	}
+	return dotPlain(sum[:], y[:])
+}
+
 func fluiditiesPlain(dst, kelvin []float64, k *VFT) {
 	for i, T := range kelvin {
 		dst[i] = exp1(-math.Ln10 * k.Log10(T))

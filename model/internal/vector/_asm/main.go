@@ -24,6 +24,7 @@ func main() {
 		u.elementwise("log", u.log)
 		u.fluidities()
 		u.dot()
+		u.bilinear()
 		u.dense("dense", func(z reg.VecVirtual) reg.VecVirtual { return z })
 		u.dense("denseUnit", u.unit)
 	}
@@ -273,9 +274,9 @@ func (u unit) elementwise(name string, f func(reg.VecVirtual) reg.VecVirtual) {
 
 // fluidities makes Fluidities.
 func (u unit) fluidities() {
-	u.function("fluidities", "func(dst, kelvin []float64, curve *float64)")
+	u.function("fluidities", "func(dst, kelvin []float64, a *float64)")
 	dst, kelvin, n := pointer("dst"), pointer("kelvin"), length("kelvin")
-	k := Load(Param("curve"), GP64()).(reg.GPVirtual)
+	k := Load(Param("a"), GP64()).(reg.GPVirtual)
 	field := func(i int) reg.VecVirtual { return u.broadcast(Mem{Base: k, Disp: 8 * i}) }
 	u.each(n, []reg.GPVirtual{dst, kelvin}, func(load func(reg.GPVirtual) reg.VecVirtual, store func(reg.VecVirtual, reg.GPVirtual)) {
 		T := load(kelvin)
@@ -297,6 +298,11 @@ func (u unit) dot() {
 	u.each(n, []reg.GPVirtual{x, y}, func(load func(reg.GPVirtual) reg.VecVirtual, _ func(reg.VecVirtual, reg.GPVirtual)) {
 		VFMADD231PD(load(y), load(x), sum)
 	})
+	u.returnSum(sum)
+}
+
+// returnSum gives back the sum of the lanes.
+func (u unit) returnSum(sum reg.VecVirtual) {
 	if u.lanes == 8 {
 		high := YMM()
 		VEXTRACTF64X4(Imm(1), sum, high)
@@ -312,6 +318,53 @@ func (u unit) dot() {
 	VZEROUPPER()
 	Store(low, ReturnIndex(0))
 	RET()
+}
+
+// row is the length of a vector.Row.
+const row = 16
+
+// bilinear makes Bilinear: the rows are added up, weighted, in two chains, and multiplied by y in the end.
+func (u unit) bilinear() {
+	u.function("bilinear", "func(x []float64, rows []*[16]float64, y *[16]float64) float64")
+	x, n, rows := pointer("x"), length("x"), pointer("rows")
+	y := Load(Param("y"), GP64()).(reg.GPVirtual)
+	vectors := row / u.lanes
+	sums := [2][]reg.VecVirtual{}
+	for c := range sums {
+		for range vectors {
+			s := u.register()
+			VXORPD(s, s, s)
+			sums[c] = append(sums[c], s)
+		}
+	}
+	one := func(c, at int) {
+		p := GP64()
+		MOVQ(Mem{Base: rows, Disp: 8 * at}, p)
+		xi := u.broadcast(Mem{Base: x, Disp: 8 * at})
+		for v, s := range sums[c] {
+			VFMADD231PD(Mem{Base: p, Disp: v * u.bytes()}, xi, s)
+		}
+	}
+	Label("next")
+	CMPQ(n, Imm(2))
+	JL(LabelRef("rest"))
+	one(0, 0)
+	one(1, 1)
+	ADDQ(Imm(16), x)
+	ADDQ(Imm(16), rows)
+	SUBQ(Imm(2), n)
+	JMP(LabelRef("next"))
+	Label("rest")
+	TESTQ(n, n)
+	JZ(LabelRef("sum"))
+	one(0, 0)
+	Label("sum")
+	total := u.register()
+	VXORPD(total, total, total)
+	for v := range vectors {
+		VFMADD231PD(Mem{Base: y, Disp: v * u.bytes()}, u.add(sums[0][v], sums[1][v]), total)
+	}
+	u.returnSum(total)
 }
 
 // dense makes a layer of a network: y[j] = f(b[j] + Σ x[i] w[i·len(b) + j]). Outputs are taken in blocks that stay in registers, inputs in
