@@ -109,11 +109,11 @@ func holds(oxides ...chem.Oxide) func(*Situation) bool {
 }
 
 // Cautions gives the cautions that belong to an answer, in a fixed order.
-func Cautions(s *Situation) []Caution {
-	out := make([]Caution, 0, len(rules))
+func Cautions(s *Situation) []*Caution {
+	out := make([]*Caution, 0, len(rules))
 	for i := range rules {
 		if rules[i].applies(s) {
-			out = append(out, rules[i].caution)
+			out = append(out, &rules[i].caution)
 		}
 	}
 	return out

@@ -49,15 +49,29 @@ type Link struct {
 
 type arrivalKey struct{}
 
+// arrivalContext is the context of a call that came at a time.
+type arrivalContext struct {
+	context.Context
+	came time.Time
+}
+
+// Value implements context.Context.
+func (c *arrivalContext) Value(key any) any {
+	if key == (arrivalKey{}) {
+		return c
+	}
+	return c.Context.Value(key)
+}
+
 // ArrivalTap notes when the head of a gRPC call has come. That may be some time before the call is given a processor.
 func ArrivalTap(ctx context.Context, _ *tap.Info) (context.Context, error) {
-	return context.WithValue(ctx, arrivalKey{}, time.Now()), nil
+	return &arrivalContext{ctx, time.Now()}, nil
 }
 
 // arrival is when the call came, as far as that is known.
 func arrival(ctx context.Context) time.Time {
-	if t, ok := ctx.Value(arrivalKey{}).(time.Time); ok {
-		return t
+	if c, ok := ctx.Value(arrivalKey{}).(*arrivalContext); ok {
+		return c.came
 	}
 	return time.Now()
 }

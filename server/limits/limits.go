@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"strings"
 	"sync"
-	"sync/atomic"
 	"time"
 
 	"golang.org/x/time/rate"
@@ -46,8 +45,7 @@ type Limits struct {
 	compute *gate
 	long    *gate
 	storage *gate
-	// arriving is how many calls are between the tap and the chain.
-	arriving atomic.Int64
+	arriving arriving
 	now      func() time.Time
 	shed     func(reason string)
 
@@ -80,6 +78,7 @@ func New(o Options, shed func(reason string)) *Limits {
 	if o.RequestsPerSecond > 0 {
 		l.all = rate.NewLimiter(rate.Limit(o.RequestsPerSecond), burst(o.RequestsPerSecond))
 	}
+	l.arriving = arriving{most: o.Arriving, now: time.Now, heads: map[*head]struct{}{}}
 	l.compute = newGate(o.ComputeAtOnce, o.Queue, o.QueueTime, o.StandingQueueTime)
 	l.long = newGate(o.LongAtOnce, o.Queue, time.Hour, time.Hour)
 	l.storage = newGate(o.StorageAtOnce, o.Queue, o.QueueTime, o.StandingQueueTime)
@@ -110,9 +109,7 @@ func (l *Limits) around(ctx context.Context, call *chain.Call, next func(context
 	if strings.HasPrefix(call.Method, "/grpc.health.") {
 		return next(ctx)
 	}
-	if arrived, ok := ctx.Value(arrivedKey{}).(func()); ok {
-		arrived()
-	}
+	arrived(ctx)
 	if wait := reserve(l.all, l.now()); wait > 0 {
 		return l.refuse(ReasonRate, wait, "The server has more requests than it may take; try again later.")
 	}
@@ -166,9 +163,6 @@ func (l *Limits) busy() error {
 	return l.refuse(ReasonBusy, retryBusy, "The server is busy; try again.")
 }
 
-// arrivedKey leads to what a call that has arrived calls.
-type arrivedKey struct{}
-
 // Tap turns a gRPC call away as soon as its head has come, if it would be for want of a place in the queue, or if too many are
 // arriving already: before its body is read and a goroutine is made for it, so that turning away costs little when it matters, and what
 // waits for bodies takes no more memory than it may. Streams are the full names of methods that stream.
@@ -183,18 +177,11 @@ func (l *Limits) Tap(streams map[string]bool) tap.ServerInHandle {
 		if l.o.Arriving == 0 {
 			return ctx, nil
 		}
-		if l.arriving.Add(1) > int64(l.o.Arriving) {
-			l.arriving.Add(-1)
+		ctx, room := l.arriving.come(ctx)
+		if !room {
 			return ctx, l.busy()
 		}
-		// A call may also end before it has arrived.
-		ended := func() { l.arriving.Add(-1) }
-		stop := context.AfterFunc(ctx, ended)
-		return context.WithValue(ctx, arrivedKey{}, func() {
-			if stop() {
-				ended()
-			}
-		}), nil
+		return ctx, nil
 	}
 }
 
