@@ -38,12 +38,12 @@ endif
 export BENCH_OUT
 .PHONY: bench-model bench-server
 bench: bench-model bench-server
-	@echo 'for benchstat: $(BENCH_OUT)'
+	@echo 'for benchstat: $(BENCH_OUT); how the cost of a score grows: $(basename $(BENCH_OUT)).svg'
 
 # The model.
 bench-model:
 	@mkdir -p $(dir $(BENCH_OUT))
-	go run ./model/bench
+	go run ./model/bench -plot $(basename $(BENCH_OUT)).svg
 	go test -run '^$$' -bench 'Solve|Add$$' ./model/calib | grep -v '^ok' | tee -a $(BENCH_OUT)
 
 # The server: one iteration is one turn of the floor and one of ours.

@@ -6,8 +6,9 @@ import (
 	"strings"
 )
 
-// grow prints what a score costs in studios of more and more glazes and tiles, with a bar each: flat is right.
-func grow(record io.Writer, rounds int) {
+// grow prints what a score costs in studios of more and more glazes and tiles, with a bar each, and plots it: flat is right.
+func grow(record io.Writer, rounds int, picture string) error {
+	var panels []panel
 	for _, sizes := range []struct {
 		what string
 		of   func(n int) *studio
@@ -24,9 +25,19 @@ func grow(record io.Writer, rounds int) {
 				oneCase{fmt.Sprintf("explained, %d %s", n, sizes.what), 0, 1, full(s)})
 		}
 		ns := measure(record, rounds, cases)
+		p := panel{title: "More " + sizes.what, across: sizes.what + " of the studio", lines: []line{{name: "score"}, {name: "explained score"}}}
+		for i, v := range ns {
+			l := &p.lines[i%2]
+			l.x, l.y = append(l.x, float64(sizes.n[i/2])), append(l.y, v/1e3)
+		}
+		panels = append(panels, p)
 		for i, c := range cases {
 			fmt.Printf("%-28s %s\n", c.name, strings.Repeat("#", int(20*ns[i]/ns[i%2]+0.5)))
 		}
 		fmt.Println()
 	}
+	if picture == "" {
+		return nil
+	}
+	return plot(picture, panels)
 }

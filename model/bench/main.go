@@ -25,6 +25,7 @@ func main() {
 	log.SetFlags(0)
 	rounds := flag.Int("rounds", 21, "turns")
 	growth := flag.Bool("growth", true, "measure how the cost of a score grows; takes a minute")
+	picture := flag.String("plot", "", "the SVG file to which growth is plotted; empty: none")
 	script := flag.String("numpy", "model/bench/sheet.py", "the script to compare with; left out where there is no scipy")
 	flag.Parse()
 	record := io.Discard
@@ -44,7 +45,9 @@ func main() {
 		}
 	}
 	if *growth {
-		grow(record, max(*rounds/2, 3))
+		if err := grow(record, max(*rounds/2, 3), *picture); err != nil {
+			log.Fatal(err)
+		}
 	}
 }
 
