@@ -3,7 +3,9 @@ package model
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sort"
+	"strconv"
 
 	"github.com/catchline/catchline/model/calib"
 	"github.com/catchline/catchline/model/film"
@@ -265,23 +267,23 @@ func (q *Question) Flags(p *Physics) (flags []Flag) {
 	flag := func(code, format string, args ...any) {
 		flags = append(flags, Flag{code, fmt.Sprintf(format, args...)})
 	}
-	seen := map[*Glaze]bool{}
 	for i := range q.Layers {
 		f := q.Layers[i].Fired
 		g := f.Glaze
-		if seen[g] {
+		if slices.ContainsFunc(q.Layers[:i], func(l Layer) bool { return l.Glaze == g }) {
 			continue
 		}
-		seen[g] = true
+		// Without a format, since these are usual: formats would take half as long as the score.
+		layer := strconv.Itoa(i + 1)
 		switch d := f.Curve.Domain(); {
 		case g.Melt == nil:
-			flag("described_glaze", "The chemistry of layer %d is not known; its viscosity is a wide guess from its description until tiles of it alone say more.", i+1)
+			flags = append(flags, Flag{"described_glaze", "The chemistry of layer " + layer + " is not known; its viscosity is a wide guess from its description until tiles of it alone say more."})
 		case d.Outside():
-			flag("outside_melt_data", "Layer %d: %s.", i+1, d.String())
+			flags = append(flags, Flag{"outside_melt_data", "Layer " + layer + ": " + d.String() + "."})
 		}
 		if !math.IsNaN(g.ConeFrom) && (f.Firing.EquivalentCone < g.ConeFrom-coneSlack || f.Firing.EquivalentCone > g.ConeTo+coneSlack) {
-			flag("outside_cone_range", "Layer %d is made for cone %s to %s; this firing comes to cone %s.", i+1,
-				firing.FormatConeNumber(g.ConeFrom), firing.FormatConeNumber(g.ConeTo), firing.FormatConeNumber(f.Firing.EquivalentCone))
+			flags = append(flags, Flag{"outside_cone_range", "Layer " + layer + " is made for cone " + firing.FormatConeNumber(g.ConeFrom) + " to " +
+				firing.FormatConeNumber(g.ConeTo) + "; this firing comes to cone " + firing.FormatConeNumber(f.Firing.EquivalentCone) + "."})
 		}
 	}
 	if f := q.Layers[0].Firing; f.Extrapolated {

@@ -40,7 +40,7 @@ func (f *jsonForm) Unmarshal(text []byte, v any) error {
 	if err != nil {
 		return err
 	}
-	if readUsual(text, m.ProtoReflect()) {
+	if readUsual(string(text), m.ProtoReflect()) {
 		return nil
 	}
 	// Which empties the message first.

@@ -2,6 +2,7 @@ package gateway
 
 import (
 	"strconv"
+	"strings"
 	"sync"
 	"unicode/utf8"
 
@@ -56,12 +57,13 @@ func planOf(d protoreflect.MessageDescriptor) plan {
 
 // reader eats a JSON text from the front.
 type reader struct {
-	text []byte
+	text string
 	at   int
 }
 
-// readUsual reads a whole text into an empty message, and reports whether it was a usual one. If not, the message holds something or other.
-func readUsual(text []byte, m protoreflect.Message) bool {
+// readUsual reads a whole text into an empty message, which shares the text, and reports whether it was a usual one. If not, the message holds
+// something or other.
+func readUsual(text string, m protoreflect.Message) bool {
 	r := reader{text: text}
 	if !r.message(m, 0) {
 		return false
@@ -92,41 +94,41 @@ func (r *reader) next(c byte) bool {
 }
 
 // quoted eats a text without escapes.
-func (r *reader) quoted() ([]byte, bool) {
+func (r *reader) quoted() (string, bool) {
 	if !r.next('"') {
-		return nil, false
+		return "", false
 	}
 	for i := r.at; i < len(r.text); i++ {
 		switch c := r.text[i]; {
 		case c == '"':
 			s := r.text[r.at:i]
 			r.at = i + 1
-			return s, utf8.Valid(s)
+			return s, utf8.ValidString(s)
 		case c == '\\' || c < ' ':
-			return nil, false
+			return "", false
 		}
 	}
-	return nil, false
+	return "", false
 }
 
 // number eats a number as JSON has it, and tells whether it is whole.
-func (r *reader) number() (s []byte, whole bool) {
+func (r *reader) number() (s string, whole bool) {
 	r.space()
 	start := r.at
 	r.eat('-')
 	if !r.eat('0') && !r.digits() {
-		return nil, false
+		return "", false
 	}
 	whole = true
 	if r.eat('.') {
 		if whole = false; !r.digits() {
-			return nil, false
+			return "", false
 		}
 	}
 	if r.eat('e') || r.eat('E') {
 		_ = r.eat('+') || r.eat('-')
 		if whole = false; !r.digits() {
-			return nil, false
+			return "", false
 		}
 	}
 	return r.text[start:r.at], whole
@@ -165,7 +167,7 @@ func (r *reader) message(m protoreflect.Message, depth int) bool {
 		if !ok {
 			return false
 		}
-		t := p[string(name)]
+		t := p[name]
 		if t == nil || seen&t.bit != 0 || !r.next(':') {
 			return false
 		}
@@ -223,26 +225,26 @@ func (r *reader) value(t *target) (v protoreflect.Value, ok bool) {
 	switch t.kind {
 	case protoreflect.StringKind:
 		s, ok := r.quoted()
-		return protoreflect.ValueOfString(string(s)), ok
+		return protoreflect.ValueOfString(s), ok
 	case protoreflect.EnumKind:
 		s, ok := r.quoted()
 		if !ok {
 			return v, false
 		}
-		n, ok := t.enum[string(s)]
+		n, ok := t.enum[s]
 		return protoreflect.ValueOfEnum(n), ok
 	case protoreflect.DoubleKind:
 		s, _ := r.number()
-		x, err := strconv.ParseFloat(string(s), 64)
+		x, err := strconv.ParseFloat(s, 64)
 		return protoreflect.ValueOfFloat64(x), err == nil
 	case protoreflect.Int32Kind:
 		s, whole := r.number()
-		n, err := strconv.ParseInt(string(s), 10, 32)
+		n, err := strconv.ParseInt(s, 10, 32)
 		return protoreflect.ValueOfInt32(int32(n)), whole && err == nil
 	case protoreflect.BoolKind:
 		r.space()
 		for _, b := range []bool{false, true} {
-			if word := strconv.FormatBool(b); len(r.text)-r.at >= len(word) && string(r.text[r.at:r.at+len(word)]) == word {
+			if word := strconv.FormatBool(b); strings.HasPrefix(r.text[r.at:], word) {
 				r.at += len(word)
 				return protoreflect.ValueOfBool(b), true
 			}

@@ -158,3 +158,20 @@ func BenchmarkMarshal(b *testing.B) {
 		})
 	}
 }
+
+// Every byte at every place of a word.
+func TestUnescaped(t *testing.T) {
+	for c := range 256 {
+		for at := range 16 {
+			s := []byte("abcdefgh~!#[]{}z")
+			s[at] = byte(c)
+			want := 16
+			if c < ' ' || c == '"' || c == '\\' || c >= 0x80 {
+				want = at / 8 * 8
+			}
+			if got := unescaped(string(s)); got != want {
+				t.Errorf("%q: %d, want %d", s, got, want)
+			}
+		}
+	}
+}

@@ -40,11 +40,11 @@ type Options struct {
 
 // Limits holds what is under way. Make it by New.
 type Limits struct {
-	o       Options
-	all     *rate.Limiter
-	compute *gate
-	long    *gate
-	storage *gate
+	o        Options
+	all      *rate.Limiter
+	compute  *gate
+	long     *gate
+	storage  *gate
 	arriving arriving
 	now      func() time.Time
 	shed     func(reason string)
