@@ -17,6 +17,7 @@ type Layering struct {
 	Stirring float64 // factor on molecular diffusion, see film.DefaultStirring
 
 	sheet *Sheet                // nil: on its own
+	part  int                   // of the sheet
 	melts [film.MaxLayers]int32 // of the layers, among those of the sheet
 }
 

@@ -1,22 +1,22 @@
 package model
 
 import (
+	"math"
 	"sync/atomic"
 
 	"github.com/catchline/catchline/model/chem"
-	"github.com/catchline/catchline/model/melt"
+	"github.com/catchline/catchline/model/firing"
 )
 
-// Sheet is many layerings that are made of the same choices of layers. What one score shares with another is worked out once: which groups of
-// the regression a glaze belongs to, and the viscosity of the blend of two glazes, half and half, which is the same whichever is on top and in
-// every firing that leaves their iron alike. A score of a sheet is to the last bit the score of its layering alone.
+// Sheet is many layerings that are made of the same choices of layers. What one score shares with another is worked out once: above all
+// the blend of two glazes, half and half, which is the same whichever is on top, and has one viscosity in every firing that leaves their
+// iron alike. A score of a sheet is to the last bit the score of its layering alone.
 //
 // It is safe for concurrent use, each goroutine with a Scorer of its own.
 type Sheet struct {
-	parts  []part
-	total  int // combinations
-	melts  map[mixed]int32
-	halves []half // of the melts, by row and column of a triangle; nil when there would be too many
+	parts []part
+	total int // combinations
+	melts map[mixed]int32
 }
 
 // mixed is what of a glaze goes into a blend.
@@ -28,8 +28,12 @@ type mixed struct {
 // part is a firing of a sheet.
 type part struct {
 	question  Question // without layers
+	firing    *firing.Prepared // nil: there is nothing in it
 	positions [][]choice
 	first     int // index of its first combination
+	// halves are the exposures to flow of half-and-half blends of two melts, by row and column of a triangle, as the bits of a float64; 0 where
+	// one was not asked for yet. nil when there would be too many.
+	halves []atomic.Uint64
 }
 
 // choice is a layer that may come at a position.
@@ -38,21 +42,8 @@ type choice struct {
 	melt  int32
 }
 
-// maxHalves bounds what a sheet remembers of its blends, to some 64 MB.
-const maxHalves = 2 << 20
-
-// half is the viscosity of a half-and-half blend.
-type half struct {
-	state     atomic.Uint32
-	viscosity melt.VFT
-}
-
-// The states of a half.
-const (
-	halfUnknown = iota
-	halfBeingWritten
-	halfKnown
-)
+// maxHalves bounds what a sheet remembers of its blends, to 64 MB.
+const maxHalves = 8 << 20
 
 // Add a firing, as a question without layers and the choices at each position, all fired in it, first applied first. Add all before the first Scorer.
 func (s *Sheet) Add(q *Question, positions [][]Layer) {
@@ -66,6 +57,7 @@ func (s *Sheet) Add(q *Question, positions [][]Layer) {
 	for _, layers := range positions {
 		var choices []choice
 		for _, l := range layers {
+			p.firing = l.Firing
 			c := choice{layer: l, melt: -1}
 			if l.Glaze.Melt != nil {
 				m := mixed{l.Melt, l.crystals}
@@ -82,10 +74,13 @@ func (s *Sheet) Add(q *Question, positions [][]Layer) {
 	}
 	s.parts = append(s.parts, p)
 	s.total += p.combinations()
-	if n := len(s.melts); n*(n+1)/2 <= maxHalves {
-		s.halves = make([]half, n*(n+1)/2)
-	} else {
-		s.halves = nil
+	n := len(s.melts)
+	n = n * (n + 1) / 2
+	for i := range s.parts {
+		s.parts[i].halves = nil
+		if n*len(s.parts) <= maxHalves {
+			s.parts[i].halves = make([]atomic.Uint64, n)
+		}
 	}
 }
 
@@ -115,23 +110,31 @@ func (s *Sheet) At(index int, choices []int) (firing int) {
 	return firing
 }
 
-// half gives the exposure to flow of the blend, half and half, of a layer and the next.
+// half gives the exposure to flow of the blend, half and half, of a layer and the next. The first to ask works it out for all firings; when several
+// ask first, they write the same.
 func (s *Sheet) half(l *Layering, i int) (flow float64, ok bool) {
-	row, column := max(l.melts[i], l.melts[i+1]), min(l.melts[i], l.melts[i+1])
-	if column < 0 || s.halves == nil {
+	row, column := int(max(l.melts[i], l.melts[i+1])), int(min(l.melts[i], l.melts[i+1]))
+	if column < 0 || s.parts[l.part].halves == nil {
 		return 0, false
 	}
-	h := &s.halves[int(row)*(int(row)+1)/2+int(column)]
-	if h.state.Load() != halfKnown {
-		under, over := inOrder(l.Layers[i].Fired, l.Layers[i+1].Fired)
-		k := blendViscosity(under, over, 0.5)
-		if !h.state.CompareAndSwap(halfUnknown, halfBeingWritten) {
-			return under.Firing.Flow(&k), true // another is at it
-		}
-		h.viscosity = k
-		h.state.Store(halfKnown)
+	at := row*(row+1)/2 + column
+	if known := s.parts[l.part].halves[at].Load(); known != 0 {
+		return math.Float64frombits(known), true
 	}
-	return l.Layers[i].Firing.Flow(&h.viscosity), true
+	under, over := inOrder(l.Layers[i].Fired, l.Layers[i+1].Fired)
+	k := blendViscosity(under, over, 0.5)
+	for i := range s.parts {
+		p := &s.parts[i]
+		if p.firing == nil {
+			continue
+		}
+		f := p.firing.Flow(&k)
+		p.halves[at].Store(math.Float64bits(f))
+		if i == l.part {
+			flow = f
+		}
+	}
+	return flow, true
 }
 
 // together is how many combinations are answered at a time.
@@ -170,6 +173,7 @@ func (s *Scorer) begin(index int) {
 	if s.part != firing {
 		s.part = firing
 		s.question = p.question
+		s.question.part = firing
 		s.question.Layers = make([]Layer, len(p.positions))
 	}
 	for i := range p.positions {

@@ -11,29 +11,21 @@ import (
 // Where says whose ware in whose kiln it is; what is not known is empty.
 type Where struct{ Kiln, Body, Tester string }
 
-// sight is what the regression sees of a layering, names apart.
-type sight struct {
-	features calib.Features
-	// glaze and lot are the shares of the layers' glazes and lots in the drive; a glaze or lot that comes again is counted where it came first.
-	glaze, lot [film.MaxLayers]float64
-	// pair is the lower of the two neighbours whose mixed zone carries most of the flow, -1 for none. A glaze alone has no pair. Which of
-	// the two is on top does not matter here: what the order does is in the physics.
-	pair int
-}
-
-// see turns a layering and its physics into what the regression sees of it, but for logarithms.
-func (p *Physics) see(l *Layering) sight {
-	s := sight{pair: p.pair(l)}
-	c := &s.features
-	c.Reduction, c.LnCooling = l.Layers[0].reduction, l.Layers[0].lnCooling
+// see turns a layering and its physics into what the regression sees of it, but for groups and logarithms, and gives the lower of the two neighbours
+// whose mixed zone carries most of the flow, -1 for none: a glaze alone has no pair. Which of the two is on top does not matter there: what the
+// order does is in the physics. A glaze or lot that comes again is counted where it came first.
+func (p *Physics) see(l *Layering, k *calib.Known) (pair int) {
+	layers := l.Layers
+	k.PhysicsSD, k.Layers = p.LnDriveSD, len(layers)
+	k.Features = calib.Features{Reduction: layers[0].reduction, LnCooling: layers[0].lnCooling}
+	c := &k.Features
 	if p.stack.Len() > 1 {
 		c.Layered = 1
-		under, over := &l.Layers[0], &l.Layers[len(l.Layers)-1]
-		c.LnContrast = math.Ln10 * (over.ReferenceLog10 - under.ReferenceLog10)
+		c.LnContrast = math.Ln10 * (layers[len(layers)-1].ReferenceLog10 - layers[0].ReferenceLog10)
 	}
 	shares := p.glazeShares(l)
-	for i := range l.Layers {
-		layer := &l.Layers[i]
+	for i := range layers {
+		layer := &layers[i]
 		g, share := layer.Glaze, shares[i]
 		c.ConeExcess += share * layer.coneExcess
 		switch g.Surface {
@@ -45,9 +37,11 @@ func (p *Physics) see(l *Layering) sight {
 		if g.Melt == nil {
 			c.Described += share
 		}
+		k.Glazes[i] = calib.KnownShare{PriorSD: layer.ViscositySD}
+		k.Lots[i] = calib.KnownShare{}
 		first, firstLot := i, i
 		for k := range i {
-			other := l.Layers[k].Glaze
+			other := layers[k].Glaze
 			if other == g || other.Name == g.Name {
 				first = min(first, k)
 			}
@@ -55,34 +49,38 @@ func (p *Physics) see(l *Layering) sight {
 				firstLot = min(firstLot, k)
 			}
 		}
-		s.glaze[first] = math.Min(1, s.glaze[first]+share)
+		add(&k.Glazes[first].Weight, share)
 		if g.Lot != "" {
-			s.lot[firstLot] = math.Min(1, s.lot[firstLot]+share)
+			add(&k.Lots[firstLot].Weight, share)
 		}
 	}
-	c.Matte, c.Described = math.Min(1, c.Matte), math.Min(1, c.Described) // shares that sum to 1 may round to more
-	return s
+	c.Matte, c.Described = math.Min(1, c.Matte), math.Min(1, c.Described)
+	return p.pair(l)
 }
+
+// add adds to a share. Shares that sum to 1 may round to more.
+func add(to *float64, share float64) { *to = math.Min(1, *to+share) }
 
 // Conditions turns a layering and its physics into what the regression sees of it, by name.
 func (p *Physics) Conditions(l *Layering, where Where) calib.Conditions {
-	s := p.see(l)
-	s.features.LnThickness, s.features.Stirring = math.Log(p.Flow.Thickness), math.Log(p.stirredRatio())/film.StirringStep
+	var k calib.Known
+	pair := p.see(l, &k)
+	k.Features.LnThickness, k.Features.Stirring = math.Log(p.Flow.Thickness), math.Log(p.stirredRatio())/film.StirringStep
 	c := calib.Conditions{
-		LnPhysics: p.LnDrive, PhysicsSD: p.LnDriveSD, Features: s.features,
+		LnPhysics: p.LnDrive, PhysicsSD: k.PhysicsSD, Features: k.Features,
 		Kiln: where.Kiln, Body: where.Body, Tester: where.Tester,
 	}
 	for i := range l.Layers {
 		g := l.Layers[i].Glaze
-		if s.glaze[i] > 0 {
-			c.Glazes = append(c.Glazes, calib.Share{Name: g.Name, Weight: s.glaze[i], PriorSD: l.Layers[i].ViscositySD})
+		if s := &k.Glazes[i]; s.Weight > 0 {
+			c.Glazes = append(c.Glazes, calib.Share{Name: g.Name, Weight: s.Weight, PriorSD: s.PriorSD})
 		}
-		if s.lot[i] > 0 {
-			c.Lots = append(c.Lots, calib.Share{Name: g.Lot, Weight: s.lot[i]})
+		if s := &k.Lots[i]; s.Weight > 0 {
+			c.Lots = append(c.Lots, calib.Share{Name: g.Lot, Weight: s.Weight})
 		}
 	}
-	if s.pair >= 0 {
-		c.Pair = calib.Share{Name: calib.PairName(l.Layers[s.pair].Glaze.Name, l.Layers[s.pair+1].Glaze.Name), Weight: 1}
+	if pair >= 0 {
+		c.Pair = calib.Share{Name: calib.PairName(l.Layers[pair].Glaze.Name, l.Layers[pair+1].Glaze.Name), Weight: 1}
 	}
 	return c
 }
@@ -108,16 +106,14 @@ func (d *Fired) groupsIn(c *calib.Calibration) *groups {
 
 // known turns a layering and its physics into what the regression sees of it, by groups of the calibration, but for logarithms.
 func (p *Physics) known(l *Layering, standing *standing, k *calib.Known) {
-	s := p.see(l)
-	k.PhysicsSD, k.Features = p.LnDriveSD, s.features
-	k.Kiln, k.Body, k.Tester, k.Layers = standing.kiln, standing.body, standing.tester, len(l.Layers)
+	pair := p.see(l, k)
+	k.Kiln, k.Body, k.Tester = standing.kiln, standing.body, standing.tester
 	for i := range l.Layers {
 		g := l.Layers[i].groupsIn(standing.calibration)
-		k.Glazes[i] = calib.KnownShare{Group: g.glaze, Weight: s.glaze[i], PriorSD: l.Layers[i].ViscositySD}
-		k.Lots[i] = calib.KnownShare{Group: g.lot, Weight: s.lot[i]}
+		k.Glazes[i].Group, k.Lots[i].Group = g.glaze, g.lot
 	}
-	if k.Paired = s.pair >= 0; k.Paired {
-		k.PairOf = [2]calib.Group{k.Glazes[s.pair].Group, k.Glazes[s.pair+1].Group}
+	if k.Paired = pair >= 0; k.Paired {
+		k.PairOf = [2]calib.Group{k.Glazes[pair].Group, k.Glazes[pair+1].Group}
 	}
 }
 

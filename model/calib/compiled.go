@@ -1,8 +1,10 @@
 package calib
 
 import (
+	"cmp"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -24,12 +26,13 @@ type compiled struct {
 	scale   []float64 // by id
 	columns []atomic.Pointer[[]float64]
 	fixed   [NumEffects][]float64
-	slope   vector.Row // θ of the fixed effects, with the means of their priors
-	pairs   map[[2]Group]int32
-	tops    []denseTop          // by pair
-	missing [NumFactors]float64 // variance of a factor's effect where its group is not named, by unit of squared weight
-	tiles   []int32             // for evidence
-	tilesOf [][]int32           // by id of a glaze or lot
+	rows    [NumEffects]*vector.Row // of the fixed effects
+	slope   vector.Row              // θ of the fixed effects, with the means of their priors
+	pairsOf [][]pairOf              // by id of the glaze with the lower id, sorted
+	tops    []denseTop              // by pair
+	missing [NumFactors]float64     // variance of a factor's effect where its group is not named, by unit of squared weight
+	tiles   []int32                 // for evidence
+	tilesOf [][]int32               // by id of a glaze or lot
 }
 
 // ready gives the calibration's compiled form.
@@ -44,9 +47,10 @@ func (c *Calibration) ready() *compiled {
 		}
 		for e := range k.fixed {
 			k.fixed[e] = c.column(k, int32(e))
+			k.rows[e] = rowOf(k.fixed[e])
 			k.slope[e] = k.θ[e] + c.prior.Effects[e].Mean/k.scale[e]
 		}
-		k.pairs = c.pairsOfGlazes()
+		k.pairsOf = c.pairsOfGlazes()
 		k.tops = make([]denseTop, len(c.tops))
 		for i, t := range c.tops {
 			k.tops[i] = t.dense(c.pairs.levels[i].scale(&c.widths), k.θ)
@@ -135,9 +139,9 @@ func (c *Calibration) combine(k *compiled, p *pattern) combination {
 
 // variance of a combination.
 func (c *Calibration) variance(k *compiled, a *combination, room *bench) float64 {
-	weights, rows := room.weights[:0], room.rows[:0]
+	weights, rows := room.weights[:NumEffects], append(room.rows[:0], k.rows[:]...)
 	for e, x := range a.effects() {
-		weights, rows = append(weights, 0.5*x), append(rows, rowOf(k.fixed[e]))
+		weights[e] = 0.5 * x
 	}
 	among := 0.0
 	for i, e := range a.groups {
@@ -199,9 +203,15 @@ func PairName(a, b string) string {
 	return a + pairJoint + b
 }
 
+// pairOf is a pair of a glaze with another.
+type pairOf struct {
+	other Group
+	pair  int32
+}
+
 // pairsOfGlazes finds the glazes of every pair in its name.
-func (c *Calibration) pairsOfGlazes() map[[2]Group]int32 {
-	pairs := make(map[[2]Group]int32, len(c.pairs.levels))
+func (c *Calibration) pairsOfGlazes() [][]pairOf {
+	pairs := make([][]pairOf, int(NumEffects)+len(c.core.levels))
 	for i := range c.pairs.levels {
 		name := c.pairs.levels[i].name
 		for at := range name {
@@ -210,11 +220,32 @@ func (c *Calibration) pairsOfGlazes() map[[2]Group]int32 {
 			}
 			a, b := c.Group(Glaze, name[:at]), c.Group(Glaze, name[at+len(pairJoint):])
 			if a > 0 && b > 0 {
-				pairs[[2]Group{min(a, b), max(a, b)}] = int32(i)
+				low := min(a, b)
+				pairs[low] = append(pairs[low], pairOf{max(a, b), int32(i)})
 			}
 		}
 	}
+	for _, of := range pairs {
+		slices.SortFunc(of, func(a, b pairOf) int { return cmp.Compare(a.other, b.other) })
+	}
 	return pairs
+}
+
+// pair finds the pair of two glazes.
+func (k *compiled) pair(glazes [2]Group) (pair int32, ok bool) {
+	other, of := max(glazes[0], glazes[1]), k.pairsOf[min(glazes[0], glazes[1])]
+	low, high := 0, len(of)
+	for low < high {
+		if middle := (low + high) / 2; of[middle].other < other {
+			low = middle + 1
+		} else {
+			high = middle
+		}
+	}
+	if low < len(of) && of[low].other == other {
+		return of[low].pair, true
+	}
+	return 0, false
 }
 
 // Known are conditions in terms of the groups of one calibration: what Conditions say by name. A weight of 0 is no group; a group that
@@ -261,9 +292,9 @@ func (t *pairTop) dense(scale float64, θ []float64) denseTop {
 	return d
 }
 
-// combine lays the conditions out, and gives the variance of what they leave unnamed.
-func (q *Known) combine(k *compiled, room *bench) (a combination, missing float64) {
-	for e, x := range q.Features.columns() {
+// combine lays the conditions out, and gives the variance of what they leave unnamed. order is that of the features.
+func (q *Known) combine(k *compiled, order float64, room *bench) (a combination, missing float64) {
+	for e, x := range q.Features.columns(order) {
 		a.fixed[e] = x * k.scale[e]
 	}
 	a.mean = vector.Dot(a.fixed[:], k.slope[:])
@@ -293,7 +324,7 @@ func (q *Known) combine(k *compiled, room *bench) (a combination, missing float6
 	groups = add(groups, Body, q.Body, 1, 0)
 	groups = add(groups, Tester, q.Tester, 1, 0)
 	if q.Paired {
-		if pair, ok := k.pairs[[2]Group{min(q.PairOf[0], q.PairOf[1]), max(q.PairOf[0], q.PairOf[1])}]; ok {
+		if pair, ok := k.pair(q.PairOf); ok {
 			groups = a.take(&k.tops[pair], groups)
 		} else {
 			missing += k.missing[Pair]
@@ -330,14 +361,24 @@ func (a *combination) take(t *denseTop, groups []entry) []entry {
 func (c *Calibration) PredictKnown(dst []Prediction, of []Known) (int, error) {
 	k := c.ready()
 	var room bench
+	var contrast [few]float64
 	for i := range of {
-		q := &of[i]
+		at := i % few
+		if at == 0 { // several contrasts at a time
+			n := min(few, len(of)-i)
+			for j := range n {
+				contrast[j] = of[i+j].Features.LnContrast
+			}
+			vector.Exp(contrast[:], contrast[:n])
+		}
+		q, out := &of[i], &dst[i]
 		if err := q.check(); err != nil {
 			return i, err
 		}
-		a, missing := q.combine(k, &room)
-		dst[i] = c.spread(q.LnPhysics, q.PhysicsSD, a.mean, c.variance(k, &a, &room)+missing)
-		if err := dst[i].check(); err != nil {
+		order := (contrast[at] - 1) / (contrast[at] + 1)
+		a, missing := q.combine(k, order, &room)
+		c.spread(out, q.LnPhysics, q.PhysicsSD, a.mean, c.variance(k, &a, &room)+missing)
+		if err := out.check(); err != nil {
 			return i, err
 		}
 	}

@@ -58,7 +58,8 @@ func TestPredictionByColumnsIsTheSolve(t *testing.T) {
 			for _, c := range []*Calibration{c, more} {
 				p := q.pattern(&c.prior, &c.core, &c.pairs)
 				mean, variance := c.linear(&p)
-				want := c.spread(q.LnPhysics, q.PhysicsSD, mean, variance+p.missingVariance(&c.used, &c.widths))
+				var want Prediction
+				c.spread(&want, q.LnPhysics, q.PhysicsSD, mean, variance+p.missingVariance(&c.used, &c.widths))
 				named, err := c.Predict(&q)
 				if err != nil {
 					t.Fatal(err)

@@ -105,11 +105,10 @@ func (p *Prediction) check() error {
 	return nil
 }
 
-// spread is the prediction where the linear predictor has the mean and variance, that of groups not named included.
-func (c *Calibration) spread(lnPhysics, physicsSD, mean, variance float64) Prediction {
-	out := Prediction{LnPhysics: lnPhysics, Mean: mean, KnownSD: math.Sqrt(variance)}
-	out.Scale, out.DF = c.blend.of(variance, c.widths.piece2(physicsSD))
-	return out
+// spread makes a prediction, Parts and EffectiveTiles apart, where the linear predictor has the mean and variance, that of groups not named included.
+func (c *Calibration) spread(p *Prediction, lnPhysics, physicsSD, mean, variance float64) {
+	p.LnPhysics, p.Mean, p.KnownSD = lnPhysics, mean, math.Sqrt(variance)
+	p.Scale, p.DF = c.blend.of(variance, c.widths.piece2(physicsSD))
 }
 
 func (c *Calibration) predict(q *Conditions) Prediction {
@@ -119,7 +118,8 @@ func (c *Calibration) predict(q *Conditions) Prediction {
 	var room bench
 	variance, sources := c.variance(k, &a, &room), c.sources(k, &a)
 	missing := p.missingVariance(&c.used, &c.widths)
-	out := c.spread(q.LnPhysics, q.PhysicsSD, a.mean, variance+missing)
+	var out Prediction
+	c.spread(&out, q.LnPhysics, q.PhysicsSD, a.mean, variance+missing)
 	piece2, noise2 := c.widths.piece2(q.PhysicsSD), c.widths.noise*c.widths.noise
 	out.Parts = make([]Part, 0, len(sources)+3)
 	names := [NumFactors + 1]string{NumFactors: "all tiles alike"}

@@ -183,13 +183,15 @@ const referenceThickness = 0.5e-3 // m
 
 var lnReferenceThickness = math.Log(referenceThickness)
 
-// columns of the fixed effects.
-func (f *Features) columns() [NumEffects]float64 {
+// order is the Order column: beyond a contrast of e⁴ more contrast changes nothing.
+func (f *Features) order() float64 { return math.Tanh(f.LnContrast / 2) }
+
+// columns of the fixed effects; order is that of the features, which is worked out for many at a time.
+func (f *Features) columns(order float64) [NumEffects]float64 {
 	lnH := f.LnThickness
 	if lnH == 0 {
 		lnH = lnReferenceThickness
 	}
-	order := math.Tanh(f.LnContrast / 2) // beyond a contrast of e⁴ more contrast changes nothing
 	return [NumEffects]float64{
 		Common: 1, Reduction: f.Reduction, ConeExcess: f.ConeExcess, Thickness: lnH - lnReferenceThickness,
 		Order: order, Contrast: math.Abs(order), Stirring: f.Stirring, Layered: f.Layered, Matte: f.Matte,

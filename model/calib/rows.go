@@ -118,7 +118,7 @@ func (c *Conditions) pattern(prior *Prior, core, pairs *register) pattern {
 // the compiler sees that they need not be allocated.
 func beginPattern(f *Features, prior *Prior, room []entry) (pattern, []entry) {
 	p := pattern{pair: -1}
-	for e, x := range f.columns() {
+	for e, x := range f.columns(f.order()) {
 		if x != 0 {
 			room = append(room, entry{int32(e), x})
 			p.offset += x * prior.Effects[e].Mean
