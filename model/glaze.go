@@ -7,6 +7,7 @@ import (
 	"github.com/catchline/catchline/model/chem"
 	"github.com/catchline/catchline/model/film"
 	"github.com/catchline/catchline/model/firing"
+	"github.com/catchline/catchline/model/internal/vector"
 	"github.com/catchline/catchline/model/melt"
 )
 
@@ -49,15 +50,14 @@ type Fired struct {
 	Density float64 // kg/m³ at the reference temperature
 	Tension float64 // N/m at the peak
 
-	// Fluidity is 1/η in 1/(Pa·s) at each node of the firing.
-	Fluidity [firing.NumNodes]float64
 	Exposure film.Exposure
 	// PeakLog10 is log10 η at the peak; ReferenceLog10 that at the reference temperature, and ViscositySD the standard deviation of ln η there.
 	PeakLog10, ReferenceLog10, ViscositySD float64
 
-	crystals   float64 // volume fraction
-	moles      float64 // mol/m³ of the melt, at usualKelvin in every firing, as only ratios of it matter
-	coneExcess float64 // of the firing over the cone that the glaze is made for; 0 where that is not known
+	lnFluidity [firing.NumNodes]float64 // ln of 1/η in 1/(Pa·s) at each node of the firing
+	crystals   float64                  // volume fraction
+	moles      float64                  // mol/m³ of the melt, at usualKelvin in every firing, as only ratios of it matter
+	coneExcess float64                  // of the firing over the cone that the glaze is made for; 0 where that is not known
 	// What the regression sees of the firing: 0 for air to 1 for heavy reduction, and ln of the cooling rate over the usual one.
 	reduction, lnCooling float64
 
@@ -83,8 +83,11 @@ func Fire(g *Glaze, f *firing.Prepared) (*Fired, error) {
 		density, _ := melt.Density(&d.Melt, usualKelvin)
 		d.moles = density / d.Melt.MolarMass()
 	}
-	d.Fluidity = f.Fluidities(&d.Curve.VFT)
-	d.Exposure = exposure(f, &d.Fluidity)
+	fluidity := f.Fluidities(&d.Curve.VFT)
+	vector.Log(d.lnFluidity[:], fluidity[:])
+	for i, n := range f.Nodes {
+		d.Exposure.Add(n.Kelvin, n.Seconds, fluidity[i])
+	}
 	d.PeakLog10 = d.Curve.Log10(f.PeakKelvin)
 	d.ReferenceLog10, d.ViscositySD = d.Curve.Log10(f.ReferenceKelvin), math.Ln10*d.Curve.SD(f.ReferenceKelvin)
 	if !math.IsNaN(g.ConeFrom) {
@@ -119,34 +122,26 @@ func (d *Fired) fireDescribed() error {
 	return nil
 }
 
-// exposure adds up what a firing does to a melt with the given fluidities at the nodes.
-func exposure(f *firing.Prepared, fluidity *[firing.NumNodes]float64) film.Exposure {
-	var e film.Exposure
-	for i := range f.Nodes {
-		e.Add(f.Nodes[i].Kelvin, f.Nodes[i].Seconds, fluidity[i])
-	}
-	return e
-}
-
 // blendFlow is the exposure ∫dt/η in 1/Pa of the mixed zone of two glazes, underFraction of whose volume is of the lower one. Its
-// viscosity is that of its own oxides. Where the chemistry of either is not known, log viscosity is taken in proportion to volume.
+// viscosity is that of its own oxides. Where the chemistry of either is not known, log viscosity is taken in proportion to volume. Of halves it is
+// the same to the last bit whichever is on top.
 func blendFlow(under, over *Fired, underFraction float64) float64 {
 	if under.Glaze.Melt != nil && over.Glaze.Melt != nil {
 		k := blendViscosity(under, over, underFraction)
 		return under.Firing.Flow(&k)
 	}
-	flow := 0.0
-	for i, n := range under.Firing.Nodes {
-		flow += n.Seconds * math.Exp(underFraction*math.Log(under.Fluidity[i])+(1-underFraction)*math.Log(over.Fluidity[i]))
+	var fluidity [firing.NumNodes]float64
+	for i := range fluidity {
+		fluidity[i] = underFraction*under.lnFluidity[i] + (1-underFraction)*over.lnFluidity[i]
 	}
-	return flow
+	vector.Exp(fluidity[:], fluidity[:])
+	return under.Firing.Integral(&fluidity)
 }
 
 // blendViscosity is the viscosity of a mixture of two melts.
 func blendViscosity(under, over *Fired, underFraction float64) melt.VFT {
 	var x chem.Melt
-	moles, other := underFraction*under.moles, (1-underFraction)*over.moles
-	chem.BlendMoles(&x, &under.Melt, &over.Melt, other/(moles+other))
+	chem.Blend(&x, &under.Melt, &over.Melt, underFraction*under.moles, (1-underFraction)*over.moles)
 	k := melt.ViscosityAlone(&x)
 	if crystals := underFraction*under.crystals + (1-underFraction)*over.crystals; crystals > 0 {
 		k = k.Shifted(melt.Stiffening(crystals))

@@ -16,9 +16,9 @@ type Layering struct {
 	Layers   []Layer
 	Stirring float64 // factor on molecular diffusion, see film.DefaultStirring
 
-	sheet *Sheet                // nil: on its own
-	part  int                   // of the sheet
-	melts [film.MaxLayers]int32 // of the layers, among those of the sheet
+	sheet   *Sheet                // nil: on its own
+	part    int                   // of the sheet
+	blended [film.MaxLayers]int32 // of each layer, which of the sheet's it is in a blend
 }
 
 // Physics is what the physics says of a layering, before anything is learnt from tiles.
@@ -92,27 +92,14 @@ func (p *Physics) mix(l *Layering) error {
 	return nil
 }
 
-// blendFlow is the exposure to flow of the mixed zone above layer i, of which underFraction of the volume is of that layer. Halves of two
-// glazes make one blend, whichever is on top: in the order of their names, so that it comes out the same to the last bit.
+// blendFlow is the exposure to flow of the mixed zone above layer i, of which underFraction of the volume is of that layer.
 func (l *Layering) blendFlow(i int, underFraction float64) float64 {
-	under, over := l.Layers[i].Fired, l.Layers[i+1].Fired
-	if underFraction == 0.5 {
-		if l.sheet != nil {
-			if flow, ok := l.sheet.half(l, i); ok {
-				return flow
-			}
+	if underFraction == 0.5 && l.sheet != nil {
+		if flow, ok := l.sheet.half(l, i); ok {
+			return flow
 		}
-		under, over = inOrder(under, over)
 	}
-	return blendFlow(under, over, underFraction)
-}
-
-// inOrder gives two glazes in the order of their names.
-func inOrder(a, b *Fired) (first, second *Fired) {
-	if a.Glaze.Name > b.Glaze.Name {
-		return b, a
-	}
-	return a, b
+	return blendFlow(l.Layers[i].Fired, l.Layers[i+1].Fired, underFraction)
 }
 
 // BlendLog10 is log10 η at the peak of the mixed zone above layer i of the layering; 0 where there is none.

@@ -16,30 +16,31 @@ import (
 type Sheet struct {
 	parts []part
 	total int // combinations
-	melts map[mixed]int32
+	mixed map[mixed]int32
 }
 
-// mixed is what of a glaze goes into a blend.
+// mixed is what of a glaze goes into a blend: of a described one all that there is.
 type mixed struct {
-	melt     chem.Melt
-	crystals float64
+	melt      chem.Melt
+	crystals  float64
+	described *Glaze
 }
 
 // part is a firing of a sheet.
 type part struct {
-	question  Question // without layers
+	question  Question         // without layers
 	firing    *firing.Prepared // nil: there is nothing in it
 	positions [][]choice
 	first     int // index of its first combination
-	// halves are the exposures to flow of half-and-half blends of two melts, by row and column of a triangle, as the bits of a float64; 0 where
+	// halves are the exposures to flow of half-and-half blends, by row and column of a triangle, as the bits of a float64; 0 where
 	// one was not asked for yet. nil when there would be too many.
 	halves []atomic.Uint64
 }
 
 // choice is a layer that may come at a position.
 type choice struct {
-	layer Layer
-	melt  int32
+	layer   Layer
+	blended int32 // its number among what is mixed
 }
 
 // maxHalves bounds what a sheet remembers of its blends, to 64 MB.
@@ -51,30 +52,29 @@ func (s *Sheet) Add(q *Question, positions [][]Layer) {
 	p.question.sheet = s
 	p.question.stand()
 	p.question.standing.level = p.question.standing.level.Ready()
-	if s.melts == nil {
-		s.melts = map[mixed]int32{}
+	if s.mixed == nil {
+		s.mixed = map[mixed]int32{}
 	}
 	for _, layers := range positions {
 		var choices []choice
 		for _, l := range layers {
 			p.firing = l.Firing
-			c := choice{layer: l, melt: -1}
-			if l.Glaze.Melt != nil {
-				m := mixed{l.Melt, l.crystals}
-				id, ok := s.melts[m]
-				if !ok {
-					id = int32(len(s.melts))
-					s.melts[m] = id
-				}
-				c.melt = id
+			m := mixed{melt: l.Melt, crystals: l.crystals}
+			if l.Glaze.Melt == nil {
+				m = mixed{described: l.Glaze}
 			}
-			choices = append(choices, c)
+			id, ok := s.mixed[m]
+			if !ok {
+				id = int32(len(s.mixed))
+				s.mixed[m] = id
+			}
+			choices = append(choices, choice{l, id})
 		}
 		p.positions = append(p.positions, choices)
 	}
 	s.parts = append(s.parts, p)
 	s.total += p.combinations()
-	n := len(s.melts)
+	n := len(s.mixed)
 	n = n * (n + 1) / 2
 	for i := range s.parts {
 		s.parts[i].halves = nil
@@ -110,31 +110,31 @@ func (s *Sheet) At(index int, choices []int) (firing int) {
 	return firing
 }
 
-// half gives the exposure to flow of the blend, half and half, of a layer and the next. The first to ask works it out for all firings; when several
-// ask first, they write the same.
+// half gives the exposure to flow of the blend, half and half, of a layer and the next. The first to ask works it out, for all firings if they share
+// its viscosity; when several ask first, they write the same.
 func (s *Sheet) half(l *Layering, i int) (flow float64, ok bool) {
-	row, column := int(max(l.melts[i], l.melts[i+1])), int(min(l.melts[i], l.melts[i+1]))
-	if column < 0 || s.parts[l.part].halves == nil {
+	own := &s.parts[l.part]
+	if own.halves == nil {
 		return 0, false
 	}
+	row, column := int(max(l.blended[i], l.blended[i+1])), int(min(l.blended[i], l.blended[i+1]))
 	at := row*(row+1)/2 + column
-	if known := s.parts[l.part].halves[at].Load(); known != 0 {
+	if known := own.halves[at].Load(); known != 0 {
 		return math.Float64frombits(known), true
 	}
-	under, over := inOrder(l.Layers[i].Fired, l.Layers[i+1].Fired)
+	under, over := l.Layers[i].Fired, l.Layers[i+1].Fired
+	if under.Glaze.Melt == nil || over.Glaze.Melt == nil {
+		flow = blendFlow(under, over, 0.5)
+		own.halves[at].Store(math.Float64bits(flow))
+		return flow, true
+	}
 	k := blendViscosity(under, over, 0.5)
 	for i := range s.parts {
-		p := &s.parts[i]
-		if p.firing == nil {
-			continue
-		}
-		f := p.firing.Flow(&k)
-		p.halves[at].Store(math.Float64bits(f))
-		if i == l.part {
-			flow = f
+		if p := &s.parts[i]; p.firing != nil {
+			p.halves[at].Store(math.Float64bits(p.firing.Flow(&k)))
 		}
 	}
-	return flow, true
+	return math.Float64frombits(own.halves[at].Load()), true
 }
 
 // together is how many combinations are answered at a time.
@@ -185,7 +185,7 @@ func (s *Scorer) begin(index int) {
 func (s *Scorer) choose(p *part, i, k int) {
 	c := &p.positions[i][k]
 	s.choices[i] = k
-	s.question.Layers[i], s.question.melts[i] = c.layer, c.melt
+	s.question.Layers[i], s.question.blended[i] = c.layer, c.blended
 }
 
 // next makes the question that of the next combination of the same firing.

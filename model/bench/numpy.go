@@ -203,7 +203,7 @@ func exportFiring(s *studio, f *firing.Prepared) exportedFiring {
 // blended is the curve of two glazes mixed half and half by volume.
 func blended(a, b model.Layer) [3]float64 {
 	var x chem.Melt
-	chem.Blend(&x, &a.Melt, &b.Melt, chem.MassFraction(0.5, a.Density, b.Density))
+	chem.Blend(&x, &a.Melt, &b.Melt, a.Density/a.Melt.MolarMass(), b.Density/b.Melt.MolarMass())
 	curve := melt.Viscosity(&x)
 	fa, _ := melt.CrystalsOf(a.Glaze.Surface)
 	fb, _ := melt.CrystalsOf(b.Glaze.Surface)

@@ -137,17 +137,17 @@ func (c *Calibration) combine(k *compiled, p *pattern) combination {
 	return out
 }
 
-// variance of a combination.
+// variance of a combination. Of two groups the column of the earlier one is read: what many predictions have in common comes first and is at hand.
 func (c *Calibration) variance(k *compiled, a *combination, room *bench) float64 {
-	weights, rows := room.weights[:NumEffects], append(room.rows[:0], k.rows[:]...)
+	weights, rows := room.weights[:NumEffects], room.rows[:NumEffects]
 	for e, x := range a.effects() {
-		weights[e] = 0.5 * x
+		weights[e], rows[e] = 0.5*x, k.rows[e]
 	}
 	among := 0.0
 	for i, e := range a.groups {
 		column := c.column(k, e.id)
 		cross := 0.5 * e.x * column[e.id]
-		for _, other := range a.groups[:i] {
+		for _, other := range a.groups[i+1:] {
 			cross += other.x * column[other.id]
 		}
 		among += e.x * cross
@@ -294,11 +294,12 @@ func (t *pairTop) dense(scale float64, θ []float64) denseTop {
 
 // combine lays the conditions out, and gives the variance of what they leave unnamed. order is that of the features.
 func (q *Known) combine(k *compiled, order float64, room *bench) (a combination, missing float64) {
-	for e, x := range q.Features.columns(order) {
-		a.fixed[e] = x * k.scale[e]
-	}
-	a.mean = vector.Dot(a.fixed[:], k.slope[:])
 	mean, withoutLot := 0.0, 0.0
+	for e, x := range q.Features.columns(order) {
+		x *= k.scale[e]
+		a.fixed[e] = x
+		mean += x * k.slope[e]
+	}
 	groups := room.groups[:0] // handed on as a value, so that the room may lie on the stack
 	add := func(groups []entry, f Factor, g Group, weight, priorSD float64) []entry {
 		if g == 0 {
@@ -309,6 +310,9 @@ func (q *Known) combine(k *compiled, order float64, room *bench) (a combination,
 		mean += x * k.θ[g]
 		return append(groups, entry{int32(g), x})
 	}
+	groups = add(groups, Kiln, q.Kiln, 1, 0)
+	groups = add(groups, Body, q.Body, 1, 0)
+	groups = add(groups, Tester, q.Tester, 1, 0)
 	for i := range q.Layers {
 		if s := &q.Glazes[i]; s.Weight != 0 {
 			withoutLot += s.Weight * s.Weight
@@ -320,9 +324,6 @@ func (q *Known) combine(k *compiled, order float64, room *bench) (a combination,
 		}
 	}
 	missing += math.Max(0, withoutLot) * k.missing[Lot]
-	groups = add(groups, Kiln, q.Kiln, 1, 0)
-	groups = add(groups, Body, q.Body, 1, 0)
-	groups = add(groups, Tester, q.Tester, 1, 0)
 	if q.Paired {
 		if pair, ok := k.pair(q.PairOf); ok {
 			groups = a.take(&k.tops[pair], groups)

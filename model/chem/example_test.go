@@ -61,7 +61,7 @@ func ExampleBlend() {
 	lime := chem.Melt{chem.SiO2: 0.7, chem.CaO: 0.3}
 	soda := chem.Melt{chem.SiO2: 0.7, chem.Na2O: 0.3}
 	var half chem.Melt
-	chem.Blend(&half, &lime, &soda, 0.5)
+	chem.Blend(&half, &lime, &soda, 0.5/lime.MolarMass(), 0.5/soda.MolarMass()) // half by weight
 	fmt.Printf("%.3f CaO, %.3f Na2O\n", half[chem.CaO], half[chem.Na2O])
 	// Output: 0.152 CaO, 0.148 Na2O
 }

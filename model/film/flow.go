@@ -82,6 +82,9 @@ func (s *Stack) ready(sinSlope float64) error {
 	if !(sinSlope >= 0 && sinSlope <= 1) {
 		return &chem.FieldError{Field: "sine of the slope", Value: number(sinSlope), Limit: "0 to 1"}
 	}
+	if !s.mixed {
+		return s.Mix(0)
+	}
 	for i := range s.n - 1 {
 		if s.zones[i].HalfWidth > 0 && !s.zones[i].known {
 			return errNoBlend
@@ -93,7 +96,7 @@ func (s *Stack) ready(sinSlope float64) error {
 // Unmixed gives the flow that the stack would have if its layers did not mix.
 func (s *Stack) Unmixed(sinSlope float64) (Flow, error) {
 	apart := *s
-	apart.zones = [MaxLayers - 1]Zone{}
+	apart.mixed = false
 	return apart.Flow(sinSlope)
 }
 

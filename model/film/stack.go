@@ -18,12 +18,13 @@ type Layer struct {
 // zero value is empty. It is a plain value, and nothing in it allocates.
 //
 // Use: Push the layers, Mix, give every zone the exposure of its blend with SetBlend, then ask
-// for the Flow.
+// for the Flow. Without Mix the layers stay apart.
 type Stack struct {
 	layers   [MaxLayers]Layer
 	zones    [MaxLayers - 1]Zone
 	n        int
 	pushed   int
+	mixed    bool // the zones are those of these layers
 	stirring float64
 
 	motion motion // room to work in
@@ -50,19 +51,18 @@ func (s *Stack) Push(l Layer) (int, error) {
 		top := &s.layers[s.n-1]
 		if top.Density == l.Density && top.Exposure == l.Exposure {
 			top.Thickness += l.Thickness
+			s.mixed = false
 			return s.n - 1, nil
 		}
 	}
 	s.layers[s.n] = l
-	if s.n > 0 {
-		s.zones[s.n-1] = Zone{}
-	}
 	s.n++
+	s.mixed = false
 	return s.n - 1, nil
 }
 
 // Clear empties the stack.
-func (s *Stack) Clear() { s.n, s.pushed, s.stirring = 0, 0, 0 }
+func (s *Stack) Clear() { s.n, s.pushed, s.mixed = 0, 0, false }
 
 // Len is the number of layers that differ from their neighbours.
 func (s *Stack) Len() int { return s.n }

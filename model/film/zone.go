@@ -83,10 +83,11 @@ func (s *Stack) Mix(stirring float64) error {
 	if !(stirring >= 0 && stirring <= MaxStirring) {
 		return &chem.FieldError{Field: "stirring", Value: number(stirring), Limit: "0 to " + number(MaxStirring)}
 	}
-	s.stirring = stirring
+	s.stirring, s.mixed = stirring, true
 	for i := range s.n - 1 {
 		d := stirring * math.Sqrt(s.layers[i].Exposure.Diffusion*s.layers[i+1].Exposure.Diffusion)
-		s.zones[i] = Zone{HalfWidth: 2 * math.Sqrt(d/math.Pi)}
+		z := &s.zones[i]
+		z.HalfWidth, z.blend, z.known = 2*math.Sqrt(d*(1/math.Pi)), 0, false
 	}
 	for i := range s.n - 1 {
 		z := &s.zones[i]

@@ -12,8 +12,11 @@ func (p *Prepared) Fluidities(k *vector.VFT) (at [NumNodes]float64) {
 func (p *Prepared) Flow(k *vector.VFT) float64 {
 	var fluidity [NumNodes]float64
 	k.Fluidities(fluidity[:], p.kelvin[:])
-	return vector.Dot(p.seconds[:], fluidity[:])
+	return p.Integral(&fluidity)
 }
+
+// Integral gives ∫f(T)dt for what is f at each node.
+func (p *Prepared) Integral(f *[NumNodes]float64) float64 { return vector.Dot(p.seconds[:], f[:]) }
 
 // inRows keeps the nodes in rows.
 func (p *Prepared) inRows() {
