@@ -81,8 +81,7 @@ func (q *Question) estimate(dst []Estimate, y []calib.Prediction, a *batch) {
 	n := len(a.known)
 	median, low, high, needed := row(a.a, 0, n), row(a.a, 1, n), row(a.a, 2, n), row(a.a, 3, n)
 	level := ninth()
-	calib.Reaches(high, y, &level)
-	calib.Reaches(needed, y, &q.standing.level)
+	calib.Reaches(high, needed, y, &level, &q.standing.level)
 	for i := range y {
 		m, wide := y[i].Median(), high[i]
 		median[i], low[i], high[i] = m, m-wide, m+wide // the distribution is even about its median

@@ -86,7 +86,7 @@ func (c *Calibration) column(k *compiled, id int32) []float64 {
 func rowOf(column []float64) *vector.Row { return (*vector.Row)(column[:len(vector.Row{})]) }
 
 // fewGroups is how many groups a prediction has room for without allocating.
-const fewGroups = 48
+const fewGroups = 24
 
 // bench is what predictions need room for, one after the other.
 type bench struct {

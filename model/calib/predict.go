@@ -37,19 +37,20 @@ func (p *Prediction) Median() float64 { return p.LnPhysics + p.Mean }
 // Reach is how far the quantile of ln drive lies above the median, 0 < p < 1.
 func (p *Prediction) Reach(prob float64) float64 { return p.Scale * quantile(p.DF, prob) }
 
-// Reaches writes the Reach of predictions at a level into dst.
-func Reaches(dst []float64, of []Prediction, l *Level) {
-	var df [few]float64
+// Reaches writes the Reach of predictions at two levels into low and high.
+func Reaches(low, high []float64, of []Prediction, atLow, atHigh *Level) {
+	var df [few / 2]float64
+	var both [few]float64
 	for len(of) > 0 {
-		n := min(len(of), few)
+		n := min(len(of), len(df))
 		for i := range of[:n] {
 			df[i] = of[i].DF
 		}
-		l.quantiles(dst[:n], df[:n])
+		quantiles(both[:2*n], df[:n], atLow, atHigh)
 		for i := range of[:n] {
-			dst[i] *= of[i].Scale
+			low[i], high[i] = both[i]*of[i].Scale, both[n+i]*of[i].Scale
 		}
-		dst, of = dst[n:], of[n:]
+		low, high, of = low[n:], high[n:], of[n:]
 	}
 }
 

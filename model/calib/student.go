@@ -131,9 +131,9 @@ func (l Level) Ready() Level {
 // known says whether the grid serves.
 func (l *Level) known(x float64) bool { return x <= mostX && math.Abs(l.z) <= mostQuantile }
 
-// stretched is u at x.
-func (l *Level) stretched(x float64) float64 {
-	s, down := 0.0, cubic(x/xPerKnot, xKnots)
+// stretched is u at x, which is weighed by down.
+func (l *Level) stretched(down *weights) float64 {
+	s := 0.0
 	if l.u != nil {
 		for i, w := range down.w {
 			s += w * l.u[down.first+i]
@@ -147,24 +147,33 @@ func (l *Level) stretched(x float64) float64 {
 	return s * l.z
 }
 
-// quantiles writes those of t distributions with df degrees of freedom at the level into dst; normal from maxDF.
-func (l *Level) quantiles(dst, df []float64) {
+// quantiles writes those of t distributions with df degrees of freedom into dst, a row for each level; normal from maxDF.
+func quantiles(dst, df []float64, levels ...*Level) {
+	n := len(df)
 	for i, v := range df {
-		dst[i] = 0
-		if x := 1 / v; l.known(x) {
-			u := l.stretched(x)
-			dst[i] = x * u * u
+		x := 1 / v
+		down := cubic(x/xPerKnot, xKnots)
+		for k, l := range levels {
+			at := &dst[k*n+i]
+			if *at = 0; l.known(x) {
+				u := l.stretched(&down)
+				*at = x * u * u
+			}
 		}
 	}
-	vector.Exp(dst[:len(df)], dst)
+	vector.Exp(dst[:len(levels)*n], dst)
 	for i, v := range df {
-		switch x := 1 / v; {
-		case !l.known(x):
-			dst[i] = exactQuantile(v, l.p)
-		case x < 1/maxDF:
-			dst[i] = l.z
-		default: // less than 1e-10 of it is lost where the power is near 1
-			dst[i] = math.Copysign(math.Sqrt((dst[i]-1)*v), l.z)
+		x := 1 / v
+		for k, l := range levels {
+			at := &dst[k*n+i]
+			switch {
+			case !l.known(x):
+				*at = exactQuantile(v, l.p)
+			case x < 1/maxDF:
+				*at = l.z
+			default: // less than 1e-10 of it is lost where the power is near 1
+				*at = math.Copysign(math.Sqrt((*at-1)*v), l.z)
+			}
 		}
 	}
 }
@@ -173,14 +182,14 @@ func (l *Level) quantiles(dst, df []float64) {
 func quantile(df, p float64) float64 {
 	l := NewLevel(p)
 	var one [1]float64
-	l.quantiles(one[:], []float64{df})
+	quantiles(one[:], []float64{df}, &l)
 	return one[0]
 }
 
 func exactQuantile(df, p float64) float64 { return distuv.StudentsT{Sigma: 1, Nu: df}.Quantile(p) }
 
 // few is how many distributions are worked on at a time.
-const few = 32
+const few = 16
 
 // upperTails writes the probabilities beyond t of t distributions with df degrees of freedom, at most few, into dst; normal from maxDF.
 func upperTails(dst, df, t []float64) {

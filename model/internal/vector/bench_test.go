@@ -30,6 +30,21 @@ func BenchmarkExp16(b *testing.B) {
 	})
 }
 
+// One number, written just before and read just after.
+func BenchmarkOne(b *testing.B) {
+	for name, f := range map[string]func(dst, x []float64){"exp": Exp, "log": Log} {
+		b.Run(name, func(b *testing.B) {
+			var x [1]float64
+			y := 0.0
+			for b.Loop() {
+				x[0] = 1.5 + y*1e-9
+				f(x[:], x[:])
+				y = x[0]
+			}
+		})
+	}
+}
+
 func BenchmarkFluidities16(b *testing.B) {
 	k := VFT{-3, 6000, 500, 900, 12, -0.0375}
 	var T, y [16]float64

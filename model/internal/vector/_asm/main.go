@@ -190,26 +190,30 @@ func (u unit) unit(z reg.VecVirtual) reg.VecVirtual {
 	return u.div(u.mul(z, a), u.mulAdd(z, z, a))
 }
 
-// each runs body over a slice of n float64s, the last few by a mask, so that a number does not depend on its place.
+// each runs body over a slice of n float64s: as many as fit into a register at a time, then by a mask as long as there are several, and the
+// last few one by one in the lowest lane, which does not wait for numbers that were written one by one just before. So a number does not depend
+// on its place.
 func (u unit) each(n reg.GPVirtual, pointers []reg.GPVirtual, body func(load func(reg.GPVirtual) reg.VecVirtual, store func(reg.VecVirtual, reg.GPVirtual))) {
-	whole := func(p reg.GPVirtual) reg.VecVirtual {
-		r := u.register()
-		VMOVUPD(Mem{Base: p}, r)
-		return r
+	forward := func(by int) {
+		for _, p := range pointers {
+			ADDQ(Imm(uint64(8*by)), p)
+		}
+		SUBQ(Imm(uint64(by)), n)
 	}
 	Label("next")
 	CMPQ(n, Imm(uint64(u.lanes)))
 	JL(LabelRef("rest"))
-	body(whole, func(r reg.VecVirtual, p reg.GPVirtual) { VMOVUPD(r, Mem{Base: p}) })
-	for _, p := range pointers {
-		ADDQ(Imm(uint64(u.bytes())), p)
-	}
-	SUBQ(Imm(uint64(u.lanes)), n)
+	body(func(p reg.GPVirtual) reg.VecVirtual {
+		r := u.register()
+		VMOVUPD(Mem{Base: p}, r)
+		return r
+	}, func(r reg.VecVirtual, p reg.GPVirtual) { VMOVUPD(r, Mem{Base: p}) })
+	forward(u.lanes)
 	JMP(LabelRef("next"))
 	Label("rest")
-	TESTQ(n, n)
-	JZ(LabelRef("done"))
 	if u.lanes == 8 {
+		CMPQ(n, Imm(4))
+		JL(LabelRef("last"))
 		bits, k := GP64(), K()
 		MOVQ(I64(-1), bits)
 		BZHIQ(n, bits, bits)
@@ -219,37 +223,19 @@ func (u unit) each(n reg.GPVirtual, pointers []reg.GPVirtual, body func(load fun
 			VMOVUPD_Z(Mem{Base: p}, k, r)
 			return r
 		}, func(r reg.VecVirtual, p reg.GPVirtual) { VMOVUPD(r, k, Mem{Base: p}) })
-	} else {
-		table, mask := GP64(), u.register()
-		LEAQ(masks().Offset(u.bytes()), table)
-		SHLQ(Imm(3), n)
-		SUBQ(n, table)
-		VMOVUPD(Mem{Base: table}, mask)
-		body(func(p reg.GPVirtual) reg.VecVirtual {
-			r := u.register()
-			VMASKMOVPD(Mem{Base: p}, mask, r)
-			return r
-		}, func(r reg.VecVirtual, p reg.GPVirtual) { VMASKMOVPD(r, mask, Mem{Base: p}) })
+		JMP(LabelRef("done"))
 	}
+	Label("last")
+	TESTQ(n, n)
+	JZ(LabelRef("done"))
+	body(func(p reg.GPVirtual) reg.VecVirtual {
+		r := u.register()
+		VMOVSD(Mem{Base: p}, r.AsX())
+		return r
+	}, func(r reg.VecVirtual, p reg.GPVirtual) { VMOVSD(r.AsX(), Mem{Base: p}) })
+	forward(1)
+	JMP(LabelRef("last"))
 	Label("done")
-}
-
-var maskTable *Mem
-
-// masks is four lanes that are in and four that are not.
-func masks() Mem {
-	if maskTable == nil {
-		m := GLOBL("masks", RODATA|NOPTR)
-		for i := range 8 {
-			v := uint64(0)
-			if i < 4 {
-				v = 1<<64 - 1
-			}
-			DATA(8*i, U64(v))
-		}
-		maskTable = &m
-	}
-	return *maskTable
 }
 
 // pointer loads the address of a slice's first element, length its length.

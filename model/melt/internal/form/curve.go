@@ -21,10 +21,12 @@ const (
 
 // CurveOf reads the first three outputs of the network.
 func CurveOf(u0, u1, u2 float64) Curve {
+	powers := [2]float64{spanT3 * u0, -spanR * u1}
+	vector.Exp(powers[:], powers[:])
 	return Curve{
 		A:  centreA + spanA*2.2*vector.Unit(u2/2.2), // from -4.56 to -1.04
-		T3: centreT3 * math.Exp(spanT3*u0),
-		R:  topR / (1 + math.Exp(-spanR*u1)),
+		T3: centreT3 * powers[0],
+		R:  topR / (1 + powers[1]),
 	}
 }
 
