@@ -199,7 +199,7 @@ func upperTails(dst, df, t []float64) {
 		dst[i] = 1 + t[i]*t[i]/v
 	}
 	vector.Log(dst[:len(df)], dst)
-	table := deviates()
+	table, ratios := deviates(), mills()
 	for i, v := range df {
 		x := 1 / v
 		if z[i] = t[i]; x >= 1/maxDF {
@@ -211,7 +211,6 @@ func upperTails(dst, df, t []float64) {
 		dst[i] = -0.5 * z[i] * z[i]
 	}
 	vector.Exp(dst[:len(df)], dst)
-	ratios := mills()
 	for i, v := range df {
 		if math.IsNaN(z[i]) {
 			s := newStudent(v)
@@ -230,8 +229,7 @@ func upperTails(dst, df, t []float64) {
 // mostDeviate it is not a number.
 func normalDeviate(table *[xKnots][deviateKnots]float64, x, ν, t, logarithm float64) float64 {
 	y := t * t / ν
-	w := 1 + y
-	u := math.Sqrt((logarithm + (y-(w-1))/w) * ν) // with what the rounding left out
+	u := math.Sqrt((logarithm + (y - (1 + y - 1))) * ν) // with what the rounding left out, which matters where y is small
 	if !(u <= mostDeviate) {
 		return math.NaN()
 	}
