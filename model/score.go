@@ -83,39 +83,66 @@ func (q *Question) Score(middling *Fired) (*Score, error) {
 	s.Estimate = q.estimateOne(&s.Prediction)
 	s.PhysicsRun = q.Wall.Run(math.Exp(s.Physics.LnDrive))
 	s.Tension, s.Density = s.Physics.tension(&q.Layering), s.Physics.density()
-	other := &comparison{question: *q}
-	if err := s.addSolo(other); err != nil {
+	c := newComparisons(q)
+	if err := s.addSolo(c); err != nil {
 		return nil, err
 	}
-	if err := s.addDrivers(other, middling); err != nil {
+	if err := s.addDrivers(c, middling); err != nil {
 		return nil, err
 	}
+	if err := c.answer(); err != nil {
+		return nil, err
+	}
+	s.Drivers = append(s.Drivers, Driver{DriverCorrection, "", s.Median - s.PhysicsRun})
+	sort.SliceStable(s.Drivers, func(i, j int) bool { return math.Abs(s.Drivers[i].Run) > math.Abs(s.Drivers[j].Run) })
 	s.Flags = q.Flags(&s.Physics)
 	return s, nil
 }
 
-// comparison asks the question of a score about other layers.
-type comparison struct {
+// comparisons ask the question of a score about other layers, several at a time.
+type comparisons struct {
 	question Question
 	physics  Physics
+	batch    batch
+	then     []func(Estimate) // what to do with the answer of each that is asked
 }
 
-// with is the answer for other layers.
-func (c *comparison) with(layers []Layer) (Estimate, error) {
-	c.question.Layers = layers
-	return c.question.Estimate(&c.physics)
+// comparisonsAtOnce is as many as a score of two layers has.
+const comparisonsAtOnce = 8
+
+func newComparisons(q *Question) *comparisons {
+	return &comparisons{question: *q, batch: newBatch(comparisonsAtOnce), then: make([]func(Estimate), 0, comparisonsAtOnce)}
 }
 
-// apart is the answer for layers that do not mix.
-func (c *comparison) apart(layers []Layer) (Estimate, error) {
-	stirring := c.question.Stirring
-	c.question.Stirring = 0
-	e, err := c.with(layers)
-	c.question.Stirring = stirring
-	return e, err
+// ask about other layers and another stirring.
+func (c *comparisons) ask(layers []Layer, stirring float64, then func(Estimate)) error {
+	if len(c.then) == comparisonsAtOnce {
+		if err := c.answer(); err != nil {
+			return err
+		}
+	}
+	c.question.Layers, c.question.Stirring = layers, stirring
+	if err := c.question.ask(&c.physics, &c.batch, len(c.then)); err != nil {
+		return err
+	}
+	c.then = append(c.then, then)
+	return nil
 }
 
-func (s *Score) addSolo(other *comparison) error {
+// answer those that were asked.
+func (c *comparisons) answer() error {
+	var answers [comparisonsAtOnce]Estimate
+	if _, err := c.question.answer(answers[:len(c.then)], &c.batch); err != nil {
+		return err
+	}
+	for i, then := range c.then {
+		then(answers[i])
+	}
+	c.then = c.then[:0]
+	return nil
+}
+
+func (s *Score) addSolo(c *comparisons) error {
 	q := s.Question
 	total := s.Physics.Flow.Thickness
 	var variance float64
@@ -124,90 +151,75 @@ func (s *Score) addSolo(other *comparison) error {
 		variance += h.Metres * h.RelativeSD * h.Metres * h.RelativeSD
 	}
 	h := film.Thickness{Metres: total, RelativeSD: math.Sqrt(variance) / total}
-	seen := map[*Fired]bool{}
 	for i := range q.Layers {
 		f := q.Layers[i].Fired
-		if seen[f] {
+		if comesBefore(q.Layers, i) {
 			continue
 		}
-		seen[f] = true
-		e, err := other.with([]Layer{{f, h}})
-		if err != nil {
+		if err := c.ask([]Layer{{f, h}}, q.Stirring, func(e Estimate) {
+			s.Solo = append(s.Solo, SoloRun{f.Glaze.Name, e.Median, e.P10, e.P90})
+		}); err != nil {
 			return err
 		}
-		s.Solo = append(s.Solo, SoloRun{f.Glaze.Name, e.Median, e.P10, e.P90})
 	}
 	return nil
 }
 
-func (s *Score) addDrivers(other *comparison, middling *Fired) error {
-	q := s.Question
-	against := func(kind DriverKind, glaze string, without float64, err error) error {
-		if err != nil {
-			return err
+// comesBefore says whether the glaze of layer i is in a layer before it too.
+func comesBefore(layers []Layer, i int) bool {
+	for k := range i {
+		if layers[k].Fired == layers[i].Fired {
+			return true
 		}
-		s.Drivers = append(s.Drivers, Driver{kind, glaze, s.Median - without})
-		return nil
+	}
+	return false
+}
+
+func (s *Score) addDrivers(c *comparisons, middling *Fired) error {
+	q := s.Question
+	against := func(kind DriverKind, glaze string, layers []Layer, stirring float64) error {
+		return c.ask(layers, stirring, func(without Estimate) {
+			s.Drivers = append(s.Drivers, Driver{kind, glaze, s.Median - without.Median})
+		})
 	}
 	if len(q.Layers) > 1 {
-		thin, err := other.with(thinned(q.Layers))
-		if err := against(DriverThickness, "", thin.Median, err); err != nil {
+		if err := against(DriverThickness, "", thinned(q.Layers), q.Stirring); err != nil {
 			return err
 		}
-		back, err := other.with(reversed(q.Layers))
-		if err := against(DriverOrder, "", back.Median, err); err != nil {
+		if err := against(DriverOrder, "", reversed(q.Layers), q.Stirring); err != nil {
 			return err
 		}
 	}
 	if s.Physics.stack.Len() > 1 {
-		e, err := other.apart(q.Layers)
-		if err := against(DriverBlend, "", e.Median, err); err != nil {
+		if err := against(DriverBlend, "", q.Layers, 0); err != nil {
 			return err
 		}
 	}
-	if middling != nil {
-		if err := s.addGlazeDrivers(other, middling); err != nil {
+	for i := range q.Layers {
+		f := q.Layers[i].Fired
+		if middling == nil || f == middling || comesBefore(q.Layers, i) {
+			continue
+		}
+		if err := against(DriverGlaze, f.Glaze.Name, instead(q.Layers, f, middling), q.Stirring); err != nil {
 			return err
 		}
 	}
 	cooler, err := q.coneLess()
-	if err != nil {
+	if err != nil || cooler == nil {
 		return err
 	}
-	if cooler != nil {
-		e, err := other.with(cooler)
-		if err := against(DriverHeatWork, "", e.Median, err); err != nil {
-			return err
-		}
-	}
-	s.Drivers = append(s.Drivers, Driver{DriverCorrection, "", s.Median - s.PhysicsRun})
-	sort.SliceStable(s.Drivers, func(i, j int) bool { return math.Abs(s.Drivers[i].Run) > math.Abs(s.Drivers[j].Run) })
-	return nil
+	return against(DriverHeatWork, "", cooler, q.Stirring)
 }
 
-// addGlazeDrivers puts the middling glaze in the place of each glaze in turn.
-func (s *Score) addGlazeDrivers(other *comparison, middling *Fired) error {
-	q := s.Question
-	seen := map[*Fired]bool{}
-	for i := range q.Layers {
-		f := q.Layers[i].Fired
-		if seen[f] || f == middling {
-			continue
+// instead gives the layers with another glaze in the place of one.
+func instead(layers []Layer, of, other *Fired) []Layer {
+	out := append([]Layer{}, layers...)
+	for i := range out {
+		if out[i].Fired == of {
+			out[i].Fired = other
 		}
-		seen[f] = true
-		layers := append([]Layer{}, q.Layers...)
-		for k := range layers {
-			if layers[k].Fired == f {
-				layers[k].Fired = middling
-			}
-		}
-		e, err := other.with(layers)
-		if err != nil {
-			return err
-		}
-		s.Drivers = append(s.Drivers, Driver{DriverGlaze, f.Glaze.Name, s.Median - e.Median})
 	}
-	return nil
+	return out
 }
 
 // thinned gives the layers thinned alike until the whole is as thick as the thickest of them was.

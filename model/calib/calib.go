@@ -238,14 +238,17 @@ func (s *Share) check(at string) error {
 	if !(s.Weight > 0 && s.Weight <= 1+rounding) {
 		return &chem.FieldError{Field: at + ".weight", Value: fmt.Sprint(s.Weight), Limit: "more than 0 and at most 1"}
 	}
-	return badNumber(at+".prior_sd", s.PriorSD, 0, maxSD)
+	if !(s.PriorSD >= 0 && s.PriorSD <= maxSD) {
+		return badNumber(at+".prior_sd", s.PriorSD, 0, maxSD)
+	}
+	return nil
 }
 
 func checkShares(field string, shares []Share) error {
 	sum := 0.0
 	for i := range shares {
-		if err := shares[i].check(fmt.Sprintf("%s[%d]", field, i)); err != nil {
-			return err
+		if shares[i].check("") != nil {
+			return shares[i].check(fmt.Sprintf("%s[%d]", field, i))
 		}
 		sum += shares[i].Weight
 	}
