@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 
 	"github.com/catchline/catchline/model"
 	"github.com/catchline/catchline/model/film"
@@ -32,19 +33,23 @@ func (s *scores) ScoreLayering(ctx context.Context, r *pb.ScoreLayeringRequest) 
 	return s.show(ctx, q, score)
 }
 
+// workings are large, and written over each time.
+var workings = sync.Pool{New: func() any { return new(model.Physics) }}
+
 // numbers answers with what a decision hangs on, and with the codes of what goes with it.
 func (s *scores) numbers(ctx context.Context, r *pb.ScoreLayeringRequest) (*pb.Score, error) {
 	q, err := s.api.cache.ask(ctx, "", r)
 	if err != nil {
 		return nil, err
 	}
-	var physics model.Physics
-	e, err := q.Estimate(&physics)
+	physics := workings.Get().(*model.Physics)
+	defer workings.Put(physics)
+	e, err := q.Estimate(physics)
 	if err != nil {
 		return nil, err
 	}
 	out := q.showEstimate(&e)
-	out.Flags = showFlags(q.Flags(&physics))
+	out.Flags = showFlags(q.Flags(physics))
 	out.Cautions = q.cautions(boundsOf(q.studio.settings).Word(e.Exceed), risk.None)
 	for _, c := range out.Cautions {
 		c.Text = ""
@@ -95,8 +100,9 @@ func (a *API) predictTile(ctx context.Context, studio string, tile *pb.Tile) (*p
 	if err != nil {
 		return nil, err
 	}
-	var physics model.Physics
-	e, err := q.Estimate(&physics)
+	physics := workings.Get().(*model.Physics)
+	defer workings.Put(physics)
+	e, err := q.Estimate(physics)
 	if err != nil {
 		return nil, under("tile", err)
 	}
