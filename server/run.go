@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
-	"runtime/debug"
 
 	"google.golang.org/grpc"
 
@@ -31,7 +30,7 @@ func run(ctx context.Context, args []string, getenv func(string) (string, bool),
 	}
 	switch command {
 	case "version":
-		fmt.Fprintln(out, version())
+		fmt.Fprintln(out, client.Version())
 		return nil
 	case "backup":
 		return process.Backup(ctx, c.Config, c.Backup.To, out)
@@ -50,7 +49,7 @@ func serve(ctx context.Context, c config.Config, logs io.Writer) (err error) {
 	}
 	// gRPC's own log: its errors are those of connections, as a client that went away.
 	grpclog.SetLoggerV2(grpclog.NewLoggerV2(io.Discard, io.Discard, slog.NewLogLogger(log.Handler(), slog.LevelInfo).Writer()))
-	p, err := process.Open(ctx, c, process.Options{Version: version(), Logger: log, Pages: web.Handler(), Seed: seed})
+	p, err := process.Open(ctx, c, process.Options{Version: client.Version(), Logger: log, Pages: web.Handler(), Seed: seed})
 	if err != nil {
 		return err
 	}
@@ -63,19 +62,4 @@ func serve(ctx context.Context, c config.Config, logs io.Writer) (err error) {
 // seed loads the demo studio.
 func seed(ctx context.Context, conn grpc.ClientConnInterface) error {
 	return demo.Seed(ctx, client.Over(conn))
-}
-
-// version is that of the module, and the revision that it was built from.
-func version() string {
-	info, ok := debug.ReadBuildInfo()
-	if !ok {
-		return "unknown"
-	}
-	v := info.Main.Version
-	for _, s := range info.Settings {
-		if s.Key == "vcs.revision" && v == "(devel)" {
-			v = s.Value
-		}
-	}
-	return v
 }
