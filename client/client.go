@@ -97,7 +97,7 @@ func New(target string, o Options) (*Client, error) {
 		grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(MaxMessageBytes), grpc.MaxCallSendMsgSize(MaxMessageBytes), grpc.WaitForReady(o.Patient)),
 	}
 	if o.Key != "" {
-		options = append(options, grpc.WithPerRPCCredentials(bearer(o.Key)))
+		options = append(options, grpc.WithPerRPCCredentials(bearer{"authorization": "Bearer " + o.Key}))
 	}
 	conn, err := grpc.NewClient(target, append(options, o.Dial...)...)
 	if err != nil {
@@ -150,11 +150,11 @@ func loopback(target string) bool {
 	return host == "localhost" || ip != nil && ip.IsLoopback()
 }
 
-// bearer is a key that goes with every call. Whether it may go without TLS was decided in New.
-type bearer string
+// bearer is the header of a key that goes with every call. Whether it may go without TLS was decided in New.
+type bearer map[string]string
 
 func (b bearer) GetRequestMetadata(context.Context, ...string) (map[string]string, error) {
-	return map[string]string{"authorization": "Bearer " + string(b)}, nil
+	return b, nil
 }
 
 func (b bearer) RequireTransportSecurity() bool { return false }

@@ -79,7 +79,7 @@ func New(ctx context.Context, o Options) (http.Handler, error) {
 		plain(w, http.StatusOK, "ready")
 	})
 	if o.Pages != nil {
-		mux.Handle("/", o.Pages)
+		mux.Handle("/", securePages(o.Pages))
 	}
 	return secure(patient(o.WriteTimeout, mux)), nil
 }

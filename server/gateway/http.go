@@ -12,15 +12,19 @@ import (
 )
 
 // safe are the headers that keep a browser from doing more with an answer than it should: no script, style or picture from elsewhere,
-// none written into a page, no framing. Every answer shares them.
+// none written into a page, no framing, no use by other sites. Every answer shares them.
 var safe = http.Header{
 	"Content-Security-Policy":      {"default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; font-src 'self'; connect-src 'self'; manifest-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'"},
 	"X-Content-Type-Options":       {"nosniff"},
 	"X-Frame-Options":              {"DENY"},
-	"Referrer-Policy":              {"no-referrer"},
-	"Cross-Origin-Opener-Policy":   {"same-origin"},
 	"Cross-Origin-Resource-Policy": {"same-origin"},
-	"Permissions-Policy":           {"camera=(), geolocation=(), microphone=()"},
+}
+
+// safePages are those that mean something to documents only: where links lead from, other windows, what scripts may ask the machine for.
+var safePages = http.Header{
+	"Referrer-Policy":            {"no-referrer"},
+	"Cross-Origin-Opener-Policy": {"same-origin"},
+	"Permissions-Policy":         {"camera=(), geolocation=(), microphone=()"},
 }
 
 // secure sets the safe headers.
@@ -31,6 +35,14 @@ func secure(next http.Handler) http.Handler {
 		if r.TLS != nil {
 			h.Set("Strict-Transport-Security", "max-age=31536000")
 		}
+		next.ServeHTTP(w, r)
+	})
+}
+
+// securePages sets those of pages.
+func securePages(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		maps.Copy(w.Header(), safePages)
 		next.ServeHTTP(w, r)
 	})
 }
@@ -70,7 +82,7 @@ func (b *limitedBody) Read(p []byte) (int, error) {
 // long sheets off, none would let a client that takes nothing hold its sheet for ever.
 func patient(timeout time.Duration, next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		p := &patientWriter{ResponseWriter: w, control: http.NewResponseController(w), timeout: timeout}
+		p := &patientWriter{ResponseWriter: w, control: http.NewResponseController(w), timeout: timeout, ends: r.ProtoMajor > 1}
 		_ = p.control.SetWriteDeadline(time.Time{}) // that of the request before on this connection
 		next.ServeHTTP(p, r)
 		// What is still buffered goes out after this.
@@ -82,24 +94,32 @@ type patientWriter struct {
 	http.ResponseWriter
 	control *http.ResponseController
 	timeout time.Duration
+	ends    bool // a deadline ends the stream even if nothing is being written: HTTP/2
 }
 
-// Write sets the deadline for itself alone: HTTP/2 ends a stream at its deadline even if nothing is being written, as while the next part of a
-// sheet is computed. The errors of setting it say that the connection is gone, which writing finds out by itself, or that a test's recorder
-// knows no deadlines.
+// set sets the deadline for what is about to be written, and clear takes it away after, where a stream ends at it even if nothing is being
+// written, as while the next part of a sheet is computed. Elsewhere one that has passed means nothing until the next is set. The errors of
+// setting it say that the connection is gone, which writing finds out by itself, or that a test's recorder knows no deadlines.
+func (w *patientWriter) set() { _ = w.control.SetWriteDeadline(time.Now().Add(w.timeout)) }
+
+func (w *patientWriter) clear() {
+	if w.ends {
+		_ = w.control.SetWriteDeadline(time.Time{})
+	}
+}
+
+// Write implements http.ResponseWriter.
 func (w *patientWriter) Write(b []byte) (int, error) {
-	_ = w.control.SetWriteDeadline(time.Now().Add(w.timeout))
-	n, err := w.ResponseWriter.Write(b)
-	_ = w.control.SetWriteDeadline(time.Time{})
-	return n, err
+	w.set()
+	defer w.clear()
+	return w.ResponseWriter.Write(b)
 }
 
 // FlushError implements what http.ResponseController looks for.
 func (w *patientWriter) FlushError() error {
-	_ = w.control.SetWriteDeadline(time.Now().Add(w.timeout))
-	err := w.control.Flush()
-	_ = w.control.SetWriteDeadline(time.Time{})
-	return err
+	w.set()
+	defer w.clear()
+	return w.control.Flush()
 }
 
 // Unwrap lets http.ResponseController find the writer beneath.
