@@ -4,7 +4,6 @@ import (
 	"sync"
 
 	"github.com/catchline/catchline/model/calib"
-	"github.com/catchline/catchline/model/film"
 	"github.com/catchline/catchline/model/internal/vector"
 )
 
@@ -41,7 +40,7 @@ func (q *Question) ask(p *Physics, a *batch, i int) error {
 	}
 	n := len(a.known)
 	p.known(&q.Layering, &q.standing, &a.known[i])
-	row(a.a, 0, n)[i], row(a.a, 1, n)[i], row(a.a, 2, n)[i] = p.Drive, p.Flow.Thickness, p.stirredRatio()
+	row(a.a, 0, n)[i], row(a.a, 1, n)[i], row(a.a, 2, n)[i] = p.Drive, p.Flow.Thickness, p.Flow.StirredCubed
 	return nil
 }
 
@@ -55,7 +54,7 @@ func (q *Question) answer(dst []Estimate, a *batch) (int, error) {
 	lnDrive, lnThickness, lnStirred := row(a.b, 0, n), row(a.b, 1, n), row(a.b, 2, n)
 	for i := range dst {
 		k := &a.known[i]
-		k.LnPhysics, k.Features.LnThickness, k.Features.Stirring = lnDrive[i], lnThickness[i], lnStirred[i]/film.StirringStep
+		k.LnPhysics, k.Features.LnThickness, k.Features.Stirring = lnDrive[i], lnThickness[i], sensitivity(lnStirred[i])
 	}
 	predictions := a.predictions[:len(dst)]
 	answered, err := q.Calibration.PredictKnown(predictions, a.known[:len(dst)])

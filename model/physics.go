@@ -111,14 +111,6 @@ func (p *Physics) BlendLog10(l *Layering, i int) float64 {
 	return blendLog10(l.Layers[i].Fired, l.Layers[i+1].Fired, p.stack.Zone(at).UnderFraction)
 }
 
-// stirredRatio is how many times as great the drive is with a little more stirring, the blends staying as they are; 1 where nothing flows.
-func (p *Physics) stirredRatio() float64 {
-	if !(p.Flow.Stirred > 0 && p.Flow.Drive > 0) {
-		return 1
-	}
-	return p.Flow.Stirred / p.Flow.Drive
-}
-
 // FlowShares gives the share of each of n layers in the drive, and of the mixed zone above each but the last; they sum to 1. Like
 // neighbours count as one, under the first of them.
 func (p *Physics) FlowShares(n int) (layers, zones []float64) {

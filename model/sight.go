@@ -58,6 +58,9 @@ func (p *Physics) see(l *Layering, k *calib.Known) (pair int) {
 	return p.pair(l)
 }
 
+// sensitivity is ∂ln X/∂ln(stirring), from ln of Flow.StirredCubed.
+func sensitivity(lnStirredCubed float64) float64 { return lnStirredCubed / (3 * film.StirringStep) }
+
 // add adds to a share. Shares that sum to 1 may round to more.
 func add(to *float64, share float64) { *to = math.Min(1, *to+share) }
 
@@ -65,7 +68,7 @@ func add(to *float64, share float64) { *to = math.Min(1, *to+share) }
 func (p *Physics) Conditions(l *Layering, where Where) calib.Conditions {
 	var k calib.Known
 	pair := p.see(l, &k)
-	k.Features.LnThickness, k.Features.Stirring = math.Log(p.Flow.Thickness), math.Log(p.stirredRatio())/film.StirringStep
+	k.Features.LnThickness, k.Features.Stirring = math.Log(p.Flow.Thickness), sensitivity(math.Log(p.Flow.StirredCubed))
 	c := calib.Conditions{
 		LnPhysics: p.LnDrive, PhysicsSD: k.PhysicsSD, Features: k.Features,
 		Kiln: where.Kiln, Body: where.Body, Tester: where.Tester,

@@ -23,9 +23,9 @@ type Flow struct {
 	// zone's blend bring: ∂ln X/∂ln(fluidity). Together they sum to 1.
 	LayerShare [MaxLayers]float64
 	ZoneShare  [MaxLayers - 1]float64
-	// Stirred is the Drive if the layers were stirred e^StirringStep times as strongly, or by MaxStirring where that is less, their blends
-	// being what they are.
-	Stirred float64
+	// StirredCubed is the cube of how many times as great the drive is if the layers are stirred e^StirringStep times as strongly, or by
+	// MaxStirring where that is less, their blends being what they are. 1 where nothing flows.
+	StirredCubed float64
 }
 
 // Flow gives the flow of the stack on a wall whose sine of the angle to the horizontal is sinSlope
@@ -54,20 +54,26 @@ func (s *Stack) Flow(sinSlope float64) (Flow, error) {
 	}
 	m := &s.motion
 	s.move(m, 1)
+	first := m.alone[0] / m.above[0]
 	f := Flow{
-		Thickness: m.above[0],
-		Drive:     m.drive * sinSlope,
-		Cut:       m.cut,
-		Mobility:  3 * Gravity * sinSlope * m.alone[0] / cube(m.above[0]),
+		Thickness:    m.above[0],
+		Drive:        3 * Gravity * sinSlope * first,
+		Cut:          m.cut,
+		Mobility:     3 * Gravity * sinSlope * m.alone[0] / cube(m.above[0]),
+		StirredCubed: 1,
 	}
-	if !finite(m.drive) || !finite(f.Mobility) {
+	if m.cut > 0 {
+		f.Drive = 3 * Gravity * sinSlope * math.Cbrt(m.cubed)
+	}
+	if !finite(f.Drive) || !finite(f.Mobility) {
 		return Flow{}, errNotFinite
 	}
 	s.share(&f, m)
-	f.Stirred = f.Drive
 	if wider := s.wider(); wider > 1 {
-		if s.move(m, wider); finite(m.drive) {
-			f.Stirred = m.drive * sinSlope
+		cubed := m.cubed
+		s.move(m, wider)
+		if ratio := m.cubed / cubed; ratio > 0 && finite(ratio) {
+			f.StirredCubed = ratio
 		}
 	}
 	return f, nil
@@ -125,7 +131,7 @@ type motion struct {
 	alone [MaxLayers]float64 // flux of the layer and all above it as if on bare wall
 	slip  [MaxLayers]float64 // speed of the layer's lower face
 	cut   int
-	drive float64 // for an upright wall
+	cubed float64 // cube of the drive on an upright wall over 3 g, so that no root is drawn in vain
 }
 
 // move works out the motion with zones so many times as wide as they are.
@@ -156,9 +162,7 @@ func (s *Stack) move(m *motion, wider float64) {
 		sum += p.mid.bulk * layer.Exposure.Flow
 		m.above[i], m.alone[i] = a, sum
 	}
-	first := sum / a
-	best := cube(first) // compared as cubes, so that the root is drawn once at most
-	m.cut, m.slip[0] = 0, 0
+	m.cut, m.cubed, m.slip[0] = 0, cube(sum/a), 0
 	for i := 1; i < s.n; i++ {
 		p, blend := &m.parts[i-1], s.zones[i-1].blend
 		m.slip[i] = m.slip[i-1] + p.mid.slip*s.layers[i-1].Exposure.Flow + p.high.slip*blend
@@ -166,13 +170,9 @@ func (s *Stack) move(m *motion, wider float64) {
 			m.slip[i] += p.low.slip * s.zones[i-2].blend
 		}
 		carried := m.alone[i] + m.slip[i]*m.above[i]
-		if x := carried * carried * m.alone[i] / cube(m.above[i]); x > best {
-			best, m.cut = x, i
+		if x := carried * carried * m.alone[i] / cube(m.above[i]); x > m.cubed {
+			m.cubed, m.cut = x, i
 		}
-	}
-	m.drive = 3 * Gravity * first
-	if m.cut > 0 {
-		m.drive = 3 * Gravity * math.Cbrt(best)
 	}
 }
 

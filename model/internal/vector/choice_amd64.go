@@ -58,6 +58,17 @@ func dot(x, y []float64) float64 {
 	return dotPlain(x, y)
 }
 
+func mix(dst, x, y []float64, a, b float64) {
+	switch chosen {
+	case withAVX512:
+		mixAVX512(dst, x, y, a, b)
+	case withAVX2:
+		mixAVX2(dst, x, y, a, b)
+	default:
+		mixPlain(dst, x, y, a, b)
+	}
+}
+
 func bilinear(x []float64, rows []*Row, y *Row) float64 {
 	switch chosen {
 	case withAVX512:

@@ -11,6 +11,9 @@ func expAVX2(dst []float64, x []float64)
 func logAVX2(dst []float64, x []float64)
 
 //go:noescape
+func mixAVX2(dst []float64, x []float64, y []float64, a float64, b float64)
+
+//go:noescape
 func fluiditiesAVX2(dst []float64, kelvin []float64, a *float64)
 
 //go:noescape
@@ -30,6 +33,9 @@ func expAVX512(dst []float64, x []float64)
 
 //go:noescape
 func logAVX512(dst []float64, x []float64)
+
+//go:noescape
+func mixAVX512(dst []float64, x []float64, y []float64, a float64, b float64)
 
 //go:noescape
 func fluiditiesAVX512(dst []float64, kelvin []float64, a *float64)

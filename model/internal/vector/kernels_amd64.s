@@ -350,6 +350,51 @@ GLOBL bits7ff0000000000000<>(SB), RODATA|NOPTR, $8
 DATA bits0010000000000000<>+0(SB)/8, $0x0010000000000000
 GLOBL bits0010000000000000<>(SB), RODATA|NOPTR, $8
 
+// func mixAVX2(dst []float64, x []float64, y []float64, a float64, b float64)
+// Requires: AVX
+TEXT ·mixAVX2(SB), NOSPLIT, $0-88
+	MOVQ         dst_base+0(FP), AX
+	MOVQ         x_base+24(FP), CX
+	MOVQ         y_base+48(FP), DX
+	MOVQ         x_len+32(FP), BX
+	VBROADCASTSD a+72(FP), Y0
+	VBROADCASTSD b+80(FP), Y1
+
+next:
+	CMPQ    BX, $0x04
+	JL      rest
+	VMOVUPD (CX), Y2
+	VMULPD  Y2, Y0, Y2
+	VMOVUPD (DX), Y4
+	VMULPD  Y4, Y1, Y4
+	VADDPD  Y4, Y2, Y2
+	VMOVUPD Y2, (AX)
+	ADDQ    $0x20, AX
+	ADDQ    $0x20, CX
+	ADDQ    $0x20, DX
+	SUBQ    $0x04, BX
+	JMP     next
+
+rest:
+last:
+	TESTQ  BX, BX
+	JZ     done
+	VMOVSD (CX), X3
+	VMULPD Y3, Y0, Y2
+	VMOVSD (DX), X3
+	VMULPD Y3, Y1, Y4
+	VADDPD Y4, Y2, Y2
+	VMOVSD X2, (AX)
+	ADDQ   $0x08, AX
+	ADDQ   $0x08, CX
+	ADDQ   $0x08, DX
+	SUBQ   $0x01, BX
+	JMP    last
+
+done:
+	VZEROUPPER
+	RET
+
 // func fluiditiesAVX2(dst []float64, kelvin []float64, a *float64)
 // Requires: AVX, AVX2, FMA3
 TEXT ·fluiditiesAVX2(SB), NOSPLIT, $0-56
@@ -1326,6 +1371,64 @@ last:
 	ADDQ         $0x08, CX
 	SUBQ         $0x01, DX
 	JMP          last
+
+done:
+	VZEROUPPER
+	RET
+
+// func mixAVX512(dst []float64, x []float64, y []float64, a float64, b float64)
+// Requires: AVX, AVX512F, BMI2
+TEXT ·mixAVX512(SB), NOSPLIT, $0-88
+	MOVQ         dst_base+0(FP), AX
+	MOVQ         x_base+24(FP), CX
+	MOVQ         y_base+48(FP), DX
+	MOVQ         x_len+32(FP), BX
+	VBROADCASTSD a+72(FP), Z0
+	VBROADCASTSD b+80(FP), Z1
+
+next:
+	CMPQ    BX, $0x08
+	JL      rest
+	VMOVUPD (CX), Z2
+	VMULPD  Z2, Z0, Z2
+	VMOVUPD (DX), Z4
+	VMULPD  Z4, Z1, Z4
+	VADDPD  Z4, Z2, Z2
+	VMOVUPD Z2, (AX)
+	ADDQ    $0x40, AX
+	ADDQ    $0x40, CX
+	ADDQ    $0x40, DX
+	SUBQ    $0x08, BX
+	JMP     next
+
+rest:
+	CMPQ      BX, $0x04
+	JL        last
+	MOVQ      $-1, SI
+	BZHIQ     BX, SI, SI
+	KMOVW     SI, K1
+	VMOVUPD.Z (CX), K1, Z2
+	VMULPD    Z2, Z0, Z0
+	VMOVUPD.Z (DX), K1, Z2
+	VMULPD    Z2, Z1, Z1
+	VADDPD    Z1, Z0, Z0
+	VMOVUPD   Z0, K1, (AX)
+	JMP       done
+
+last:
+	TESTQ  BX, BX
+	JZ     done
+	VMOVSD (CX), X3
+	VMULPD Z3, Z0, Z2
+	VMOVSD (DX), X3
+	VMULPD Z3, Z1, Z4
+	VADDPD Z4, Z2, Z2
+	VMOVSD X2, (AX)
+	ADDQ   $0x08, AX
+	ADDQ   $0x08, CX
+	ADDQ   $0x08, DX
+	SUBQ   $0x01, BX
+	JMP    last
 
 done:
 	VZEROUPPER

@@ -30,6 +30,12 @@ func dotPlain(x, y []float64) float64 {
 	return sum
 }
 
+func mixPlain(dst, x, y []float64, a, b float64) {
+	for i, v := range x {
+		dst[i] = float64(a*v) + float64(b*y[i]) // rounded one by one on every machine
+	}
+}
+
 func bilinearPlain(x []float64, rows []*Row, y *Row) float64 {
 	var sum Row
 	for i, v := range x {

@@ -15,6 +15,10 @@ func Log(dst, x []float64) { log(dst[:len(x)], x) }
 // Dot is Σ x[i] y[i]; y is at least as long as x.
 func Dot(x, y []float64) float64 { return dot(x, y[:len(x)]) }
 
+// Mix writes a·x + b·y into dst, which is at least as long as x and may be x or y, as y is. Which of the two is named first does not matter to the
+// last bit.
+func Mix(dst, x, y []float64, a, b float64) { mix(dst[:len(x)], x, y[:len(x)], a, b) }
+
 // Row is a row of a matrix, filled up with zeros.
 type Row = [16]float64
 

@@ -3,6 +3,7 @@ package vector
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -173,6 +174,26 @@ func TestDot(t *testing.T) {
 			}
 		})
 	})
+}
+
+func TestMix(t *testing.T) {
+	rng := rand.New(rand.NewPCG(8, 9))
+	for n := range 30 {
+		x, y, want := make([]float64, n), make([]float64, n), make([]float64, n)
+		a, b := rng.NormFloat64(), rng.NormFloat64()
+		for i := range x {
+			x[i], y[i] = rng.NormFloat64(), rng.NormFloat64()
+			want[i] = float64(a*x[i]) + float64(b*y[i])
+		}
+		inEach(t, func(t *testing.T) {
+			one, other := make([]float64, n), slices.Clone(x)
+			Mix(one, x, y, a, b)
+			Mix(other, y, other, b, a)
+			if !slices.Equal(one, want) || !slices.Equal(other, want) {
+				t.Errorf("%d numbers: %v, turned round into itself %v, not %v", n, one, other, want)
+			}
+		})
+	}
 }
 
 func TestBilinear(t *testing.T) {

@@ -22,6 +22,7 @@ func main() {
 	for _, u := range []unit{{"AVX2", 4}, {"AVX512", 8}} {
 		u.elementwise("exp", u.exp)
 		u.elementwise("log", u.log)
+		u.mix()
 		u.fluidities()
 		u.dot()
 		u.bilinear()
@@ -242,6 +243,15 @@ func (u unit) each(n reg.GPVirtual, pointers []reg.GPVirtual, body func(load fun
 func pointer(name string) reg.GPVirtual { return Load(Param(name).Base(), GP64()).(reg.GPVirtual) }
 func length(name string) reg.GPVirtual  { return Load(Param(name).Len(), GP64()).(reg.GPVirtual) }
 
+// number gives a vector that holds a parameter in every lane. avo would load it by an instruction without V, which is slow between those with.
+func (u unit) number(name string) reg.VecVirtual {
+	at, err := Param(name).Resolve()
+	if err != nil {
+		panic(err)
+	}
+	return u.broadcast(at.Addr)
+}
+
 func (u unit) function(name, signature string) {
 	TEXT(name+u.name, NOSPLIT, signature)
 	Pragma("noescape")
@@ -253,6 +263,18 @@ func (u unit) elementwise(name string, f func(reg.VecVirtual) reg.VecVirtual) {
 	dst, x, n := pointer("dst"), pointer("x"), length("x")
 	u.each(n, []reg.GPVirtual{dst, x}, func(load func(reg.GPVirtual) reg.VecVirtual, store func(reg.VecVirtual, reg.GPVirtual)) {
 		store(f(load(x)), dst)
+	})
+	VZEROUPPER()
+	RET()
+}
+
+// mix makes Mix. Both products are rounded before they are added, so that a with b is b with a.
+func (u unit) mix() {
+	u.function("mix", "func(dst, x, y []float64, a, b float64)")
+	dst, x, y, n := pointer("dst"), pointer("x"), pointer("y"), length("x")
+	a, b := u.number("a"), u.number("b")
+	u.each(n, []reg.GPVirtual{dst, x, y}, func(load func(reg.GPVirtual) reg.VecVirtual, store func(reg.VecVirtual, reg.GPVirtual)) {
+		store(u.add(u.mul(a, load(x)), u.mul(b, load(y))), dst)
 	})
 	VZEROUPPER()
 	RET()
