@@ -65,13 +65,13 @@ func (q *Question) answer(dst []Estimate, a *batch) (int, error) {
 	return answered, err
 }
 
-// estimateOne is estimate for one distribution.
-func (q *Question) estimateOne(y *calib.Prediction) Estimate {
-	var room oneOf
+// estimateOne is estimate for one distribution, in the room of p.
+func (q *Question) estimateOne(p *Physics, y *calib.Prediction) Estimate {
 	var answer [1]Estimate
-	a := room.batch()
+	a := p.one.batch()
+	a.predictions[0] = *y
 	q.stand()
-	q.estimate(answer[:], []calib.Prediction{*y}, &a)
+	q.estimate(answer[:], a.predictions, &a)
 	return answer[0]
 }
 

@@ -1,10 +1,10 @@
 package model
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
-	"sort"
 	"strconv"
 
 	"github.com/catchline/catchline/model/calib"
@@ -80,7 +80,7 @@ func (q *Question) Score(middling *Fired) (*Score, error) {
 	if s.Evidence, err = q.Calibration.Evidence(&conditions, maxEvidence); err != nil {
 		return nil, err
 	}
-	s.Estimate = q.estimateOne(&s.Prediction)
+	s.Estimate = q.estimateOne(&s.Physics, &s.Prediction)
 	s.PhysicsRun = q.Wall.Run(math.Exp(s.Physics.LnDrive))
 	s.Tension, s.Density = s.Physics.tension(&q.Layering), s.Physics.density()
 	c := newComparisons(q)
@@ -94,7 +94,7 @@ func (q *Question) Score(middling *Fired) (*Score, error) {
 		return nil, err
 	}
 	s.Drivers = append(s.Drivers, Driver{DriverCorrection, "", s.Median - s.PhysicsRun})
-	sort.SliceStable(s.Drivers, func(i, j int) bool { return math.Abs(s.Drivers[i].Run) > math.Abs(s.Drivers[j].Run) })
+	slices.SortStableFunc(s.Drivers, func(a, b Driver) int { return cmp.Compare(math.Abs(b.Run), math.Abs(a.Run)) })
 	s.Flags = q.Flags(&s.Physics)
 	return s, nil
 }

@@ -144,7 +144,7 @@ func TestSheetIsEachScoreAlone(t *testing.T) {
 				if err != nil {
 					t.Fatal(err)
 				}
-				e := q.estimateOne(&named)
+				e := q.estimateOne(&p, &named)
 				if math.Abs(e.P90/got.P90-1) > 1e-12 || math.Abs(e.P10/got.P10-1) > 1e-12 || math.Abs(e.Exceed-got.Exceed) > 1e-12 {
 					t.Fatalf("firing %d, %v: %+v in the sheet, %+v by name", f, choices, got, e)
 				}

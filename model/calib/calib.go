@@ -187,10 +187,10 @@ func (c *Conditions) check(prefix string) error {
 	if len(c.Glazes) == 0 {
 		return &chem.FieldError{Field: prefix + "glazes", Value: "empty", Limit: "at least one glaze"}
 	}
-	if err := checkShares(prefix+"glazes", c.Glazes); err != nil {
+	if err := checkShares(prefix, "glazes", c.Glazes); err != nil {
 		return err
 	}
-	if err := checkShares(prefix+"lots", c.Lots); err != nil {
+	if err := checkShares(prefix, "lots", c.Lots); err != nil {
 		return err
 	}
 	if c.Pair.Name != "" {
@@ -244,16 +244,16 @@ func (s *Share) check(at string) error {
 	return nil
 }
 
-func checkShares(field string, shares []Share) error {
+func checkShares(prefix, field string, shares []Share) error {
 	sum := 0.0
 	for i := range shares {
 		if shares[i].check("") != nil {
-			return shares[i].check(fmt.Sprintf("%s[%d]", field, i))
+			return shares[i].check(fmt.Sprintf("%s%s[%d]", prefix, field, i))
 		}
 		sum += shares[i].Weight
 	}
 	if sum > 1+rounding {
-		return &chem.FieldError{Field: field, Value: fmt.Sprintf("weights that sum to %g", sum), Limit: "a sum of at most 1"}
+		return &chem.FieldError{Field: prefix + field, Value: fmt.Sprintf("weights that sum to %g", sum), Limit: "a sum of at most 1"}
 	}
 	return nil
 }

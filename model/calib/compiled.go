@@ -117,6 +117,7 @@ func (c *Calibration) combine(k *compiled, p *pattern) combination {
 		b = t.b
 	}
 	a := p.entries
+	out.groups = make([]entry, 0, len(a)+len(b))
 	for len(a) > 0 || len(b) > 0 { // both are sorted by id
 		var e entry
 		switch {
