@@ -16,7 +16,7 @@ type Layering struct {
 	Layers   []Layer
 	Stirring float64 // factor on molecular diffusion, see film.DefaultStirring
 
-	sheet   *Sheet                // nil: on its own
+	halves  halves                // nil: on its own
 	part    int                   // of the sheet
 	blended [film.MaxLayers]int32 // of each layer, which of the sheet's it is in a blend
 }
@@ -94,12 +94,18 @@ func (p *Physics) mix(l *Layering) error {
 
 // blendFlow is the exposure to flow of the mixed zone above layer i, of which underFraction of the volume is of that layer.
 func (l *Layering) blendFlow(i int, underFraction float64) float64 {
-	if underFraction == 0.5 && l.sheet != nil {
-		if flow, ok := l.sheet.half(l, i); ok {
+	if underFraction == 0.5 && l.halves != nil {
+		if flow, ok := l.halves.half(l, i); ok {
 			return flow
 		}
 	}
 	return blendFlow(l.Layers[i].Fired, l.Layers[i+1].Fired, underFraction)
+}
+
+// halves remember blends, half and half, which layerings share.
+type halves interface {
+	// half gives the exposure to flow of the blend of layer i and the next; ok is false where it does not remember it.
+	half(l *Layering, i int) (flow float64, ok bool)
 }
 
 // BlendLog10 is log10 η at the peak of the mixed zone above layer i of the layering; 0 where there is none.

@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 	"strconv"
+	"sync"
 
 	"github.com/catchline/catchline/model/calib"
 	"github.com/catchline/catchline/model/film"
@@ -70,7 +71,11 @@ const maxEvidence = 8
 // those drivers out.
 func (q *Question) Score(middling *Fired) (*Score, error) {
 	s := &Score{Question: q}
-	conditions, err := q.Conditions(&s.Physics)
+	c := spare.Get().(*comparisons)
+	defer c.free()
+	c.question = *q
+	c.question.halves = c
+	conditions, err := c.question.Conditions(&s.Physics)
 	if err != nil {
 		return nil, err
 	}
@@ -83,7 +88,6 @@ func (q *Question) Score(middling *Fired) (*Score, error) {
 	s.Estimate = q.estimateOne(&s.Physics, &s.Prediction)
 	s.PhysicsRun = q.Wall.Run(math.Exp(s.Physics.LnDrive))
 	s.Tension, s.Density = s.Physics.tension(&q.Layering), s.Physics.density()
-	c := newComparisons(q)
 	if err := s.addSolo(c); err != nil {
 		return nil, err
 	}
@@ -102,6 +106,7 @@ func (q *Question) Score(middling *Fired) (*Score, error) {
 // comparisons ask the question of a score about other layers, several at a time.
 type comparisons struct {
 	question Question
+	blends   []blended // that came up
 	physics  Physics
 	batch    batch
 	then     []func(Estimate) // what to do with the answer of each that is asked
@@ -110,8 +115,34 @@ type comparisons struct {
 // comparisonsAtOnce is as many as a score of two layers has.
 const comparisonsAtOnce = 8
 
-func newComparisons(q *Question) *comparisons {
-	return &comparisons{question: *q, batch: newBatch(comparisonsAtOnce), then: make([]func(Estimate), 0, comparisonsAtOnce)}
+// spare comparisons: they need more room than all else of a score.
+var spare = sync.Pool{New: func() any { return &comparisons{batch: newBatch(comparisonsAtOnce)} }}
+
+// blended is a blend of two glazes, half and half.
+type blended struct {
+	glazes [2]*Fired
+	flow   float64
+}
+
+// half is halves.half: most comparisons have the blends of the score itself.
+func (c *comparisons) half(l *Layering, i int) (flow float64, ok bool) {
+	under, over := l.Layers[i].Fired, l.Layers[i+1].Fired
+	for k := range c.blends {
+		if b := &c.blends[k]; b.glazes == [2]*Fired{under, over} || b.glazes == [2]*Fired{over, under} {
+			return b.flow, true
+		}
+	}
+	flow = blendFlow(under, over, 0.5)
+	c.blends = append(c.blends, blended{[2]*Fired{under, over}, flow})
+	return flow, true
+}
+
+// free gives them back, without what they hold on to.
+func (c *comparisons) free() {
+	clear(c.then)
+	clear(c.blends)
+	c.question, c.then, c.blends = Question{}, c.then[:0], c.blends[:0]
+	spare.Put(c)
 }
 
 // ask about other layers and another stirring.

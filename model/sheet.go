@@ -50,7 +50,7 @@ const maxHalves = 8 << 20
 // Add a firing, as a question without layers and the choices at each position, all fired in it, first applied first. Add all before the first Scorer.
 func (s *Sheet) Add(q *Question, positions [][]Layer) {
 	p := part{question: *q, first: s.total}
-	p.question.sheet = s
+	p.question.halves = s
 	p.question.stand()
 	p.question.standing.level = p.question.standing.level.Ready()
 	if s.mixed == nil {
@@ -112,7 +112,7 @@ func (s *Sheet) At(index int, choices []int) (firing int) {
 	return firing
 }
 
-// half gives the exposure to flow of the blend, half and half, of a layer and the next; ok is false where the sheet does not remember blends.
+// half is halves.half; ok is false where there would be too many to remember.
 func (s *Sheet) half(l *Layering, i int) (flow float64, ok bool) {
 	halves := s.parts[l.part].halves
 	if halves == nil {
