@@ -9,6 +9,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"google.golang.org/grpc"
@@ -195,6 +196,70 @@ func TestPanicBecomesInternalWithRequestID(t *testing.T) {
 	}
 	if !strings.Contains(log.String(), "out of range") || !strings.Contains(log.String(), "chain_test.go") {
 		t.Errorf("the log does not say where: %s", log.String())
+	}
+}
+
+// The context with a deadline does what the standard library's does, whether or not anybody waits for its end.
+func TestDeadlineContext(t *testing.T) {
+	link := Deadline(Deadlines{Default: time.Minute, Max: time.Hour})
+	within := func(t *testing.T, parent context.Context, f func(ctx context.Context)) (kept context.Context) {
+		t.Helper()
+		link.Around(parent, &Call{Method: "/s/m"}, func(ctx context.Context) error { f(ctx); kept = ctx; return nil })
+		return kept
+	}
+	ended := func(ctx context.Context) bool {
+		select {
+		case <-ctx.Done():
+			return true
+		default:
+			return false
+		}
+	}
+	for _, waits := range []bool{false, true} {
+		synctest.Test(t, func(t *testing.T) {
+			kept := within(t, t.Context(), func(ctx context.Context) {
+				if waits && ended(ctx) || ctx.Err() != nil {
+					t.Error("it begins ended")
+				}
+				made, cancel := context.WithCancel(ctx)
+				defer cancel()
+				time.Sleep(time.Minute - 1)
+				if waits && ended(ctx) || ctx.Err() != nil || made.Err() != nil {
+					t.Error("it has ended too early")
+				}
+				time.Sleep(1)
+				synctest.Wait()
+				if ctx.Err() != context.DeadlineExceeded || !ended(ctx) || ctx.Err() != context.DeadlineExceeded || made.Err() != context.DeadlineExceeded {
+					t.Errorf("at the deadline: %v, made from it: %v", ctx.Err(), made.Err())
+				}
+			})
+			if kept.Err() != context.DeadlineExceeded {
+				t.Errorf("after the call: %v", kept.Err())
+			}
+
+			parent, cancel := context.WithCancel(context.WithValue(t.Context(), callKey{}, "known"))
+			within(t, parent, func(ctx context.Context) {
+				if waits {
+					ended(ctx)
+				}
+				if ctx.Value(callKey{}) != "known" {
+					t.Error("a value is not found")
+				}
+				cancel()
+				if ctx.Err() != context.Canceled || !ended(ctx) || ctx.Value(callKey{}) != "known" {
+					t.Errorf("its parent was cancelled: %v", ctx.Err())
+				}
+			})
+
+			kept = within(t, t.Context(), func(ctx context.Context) {
+				if waits {
+					ended(ctx)
+				}
+			})
+			if kept.Err() != context.Canceled || !ended(kept) {
+				t.Errorf("after a call that ended in time: %v", kept.Err())
+			}
+		})
 	}
 }
 

@@ -3,6 +3,7 @@ package chain
 import (
 	"context"
 	"strings"
+	"sync"
 	"time"
 
 	"google.golang.org/grpc"
@@ -45,10 +46,76 @@ func Deadline(d Deadlines) Link {
 		if !ok {
 			return next(ctx)
 		}
-		ctx, cancel := context.WithTimeout(ctx, limit)
-		defer cancel()
-		return next(ctx)
+		c := &deadlineContext{Context: ctx, at: time.Now().Add(limit)}
+		defer c.stop()
+		return next(c)
 	}}
+}
+
+// deadlineContext ends at a time. There is a clock for it only once somebody waits for the end: most calls look at it now and then, and are
+// over long before.
+type deadlineContext struct {
+	context.Context // that it is made from, until there is a clock
+	at              time.Time
+
+	mu      sync.Mutex
+	clocked context.Context // nil: nobody has waited
+	cancel  context.CancelFunc
+	stopped bool
+}
+
+// Deadline implements context.Context.
+func (c *deadlineContext) Deadline() (time.Time, bool) { return c.at, true }
+
+// Done implements context.Context.
+func (c *deadlineContext) Done() <-chan struct{} {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if c.clocked == nil {
+		c.clocked, c.cancel = context.WithDeadline(c.Context, c.at)
+		if c.stopped {
+			c.cancel()
+		}
+	}
+	return c.clocked.Done()
+}
+
+// Err implements context.Context.
+func (c *deadlineContext) Err() error {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	switch {
+	case c.clocked != nil:
+		return c.clocked.Err()
+	case c.Context.Err() != nil:
+		return c.Context.Err()
+	case c.stopped:
+		return context.Canceled
+	case !time.Now().Before(c.at):
+		return context.DeadlineExceeded
+	}
+	return nil
+}
+
+// Value implements context.Context. With a clock it is that one which contexts made from this one have to find.
+func (c *deadlineContext) Value(key any) any {
+	c.mu.Lock()
+	clocked := c.clocked
+	c.mu.Unlock()
+	if clocked != nil {
+		return clocked.Value(key)
+	}
+	return c.Context.Value(key)
+}
+
+// stop ends it when its call is over.
+func (c *deadlineContext) stop() {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.stopped = true
+	if c.cancel != nil {
+		c.cancel()
+	}
 }
 
 // DeadlineTap gives a gRPC call its deadline as soon as its head has come. The link is too late for a client that then sends
