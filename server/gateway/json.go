@@ -40,7 +40,7 @@ func (f *jsonForm) Unmarshal(text []byte, v any) error {
 	if err != nil {
 		return err
 	}
-	if readUsual(string(text), m.ProtoReflect()) {
+	if readUsual(string(text), m) {
 		return nil
 	}
 	// Which empties the message first.
