@@ -57,14 +57,13 @@ func (r *resource[T]) decode(rec store.Record) (T, error) {
 	return t, nil
 }
 
-// record makes the record to write of a resource.
+// record makes the record to write of a resource, and takes from it what the record says by itself.
 func (r *resource[T]) record(key store.Key, t T, labels []string) (store.Record, error) {
-	body := proto.Clone(t).(T)
-	m := body.ProtoReflect()
+	m := t.ProtoReflect()
 	for _, name := range []protoreflect.Name{"name", "etag", "create_time", "update_time"} {
 		m.Clear(m.Descriptor().Fields().ByName(name))
 	}
-	b, err := encode(body)
+	b, err := encode(t)
 	return store.Record{Key: key, Labels: labels, Body: b}, err
 }
 
