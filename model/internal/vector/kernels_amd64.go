@@ -27,27 +27,3 @@ func denseAVX2(y []float64, w []float64, b []float64, x []float64)
 
 //go:noescape
 func denseUnitAVX2(y []float64, w []float64, b []float64, x []float64)
-
-//go:noescape
-func expAVX512(dst []float64, x []float64)
-
-//go:noescape
-func logAVX512(dst []float64, x []float64)
-
-//go:noescape
-func mixAVX512(dst []float64, x []float64, y []float64, a float64, b float64)
-
-//go:noescape
-func fluiditiesAVX512(dst []float64, kelvin []float64, a *float64)
-
-//go:noescape
-func dotAVX512(x []float64, y []float64) float64
-
-//go:noescape
-func bilinearAVX512(x []float64, rows []*[16]float64, y *[16]float64) float64
-
-//go:noescape
-func denseAVX512(y []float64, w []float64, b []float64, x []float64)
-
-//go:noescape
-func denseUnitAVX512(y []float64, w []float64, b []float64, x []float64)
