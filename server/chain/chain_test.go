@@ -223,11 +223,11 @@ func TestDeadlineContext(t *testing.T) {
 				}
 				made, cancel := context.WithCancel(ctx)
 				defer cancel()
-				time.Sleep(time.Minute - 1)
+				time.Sleep(time.Minute - time.Nanosecond)
 				if waits && ended(ctx) || ctx.Err() != nil || made.Err() != nil {
 					t.Error("it has ended too early")
 				}
-				time.Sleep(1)
+				time.Sleep(time.Nanosecond)
 				synctest.Wait()
 				if ctx.Err() != context.DeadlineExceeded || !ended(ctx) || ctx.Err() != context.DeadlineExceeded || made.Err() != context.DeadlineExceeded {
 					t.Errorf("at the deadline: %v, made from it: %v", ctx.Err(), made.Err())
