@@ -81,6 +81,9 @@ func under(path string, err error) error {
 
 // renamed puts the contract's path in place of the model's.
 func renamed(err error, path func(string) string) error {
+	if err == nil {
+		return nil
+	}
 	var (
 		one *chem.FieldError
 		all FieldErrors
