@@ -20,8 +20,8 @@
 // the rare oxides made no clear difference, stronger weight decay was worse in window 2 and more noise on the features no better. Counting a melt's points by the root of
 // their number lowers both medians and raises window 1's 90th percentile and root mean square.
 //
-// Networks of every form tried err alike, since nearly all of an error is one that a group's melts share; 24 of eight kinds are no better than
-// four. A Gaussian process over curves (a plane, a rational quadratic and a Matérn kernel over scaled features; errors by point, by melt and by
+// Networks of every form tried err alike, since nearly all of an error is one that a group's melts share; 26 of nine kinds are hardly better than
+// four of one. A Gaussian process over curves (a plane, a rational quadratic and a Matérn kernel over scaled features; errors by point, by melt and by
 // group) errs otherwise: at a third of the teachers' mean it takes window 1 from 0.094 / 0.477 / 0.322 to 0.084 / 0.459 / 0.315, window 2 from 0.093 / 0.338 / 0.211
 // to 0.089 / 0.320 / 0.208 and a sixth off the root mean square of the rest. One network taught by that mean lost half of it in window 1, all of
 // it in window 2, and missed stiff soda-lime glasses and lead glass 711 by more than 0.15; hence not kept. A pupil loses to its
