@@ -38,10 +38,15 @@ func (q *Question) ask(p *Physics, a *batch, i int) error {
 	if err := q.work(p); err != nil {
 		return err
 	}
+	q.put(p, a, i)
+	return nil
+}
+
+// put puts a question whose physics is worked out in place i of those that are asked.
+func (q *Question) put(p *Physics, a *batch, i int) {
 	n := len(a.known)
 	p.known(&q.Layering, &q.standing, &a.known[i])
 	row(a.a, 0, n)[i], row(a.a, 1, n)[i], row(a.a, 2, n)[i] = p.Drive, p.Flow.Thickness, p.Flow.StirredCubed
-	return nil
 }
 
 // ninth is the upper end of the 80 % interval.
@@ -63,16 +68,6 @@ func (q *Question) answer(dst []Estimate, a *batch) (int, error) {
 	}
 	q.estimate(dst, predictions, a)
 	return answered, err
-}
-
-// estimateOne is estimate for one distribution, in the room of p.
-func (q *Question) estimateOne(p *Physics, y *calib.Prediction) Estimate {
-	var answer [1]Estimate
-	a := p.one.batch()
-	a.predictions[0] = *y
-	q.stand()
-	q.estimate(answer[:], a.predictions, &a)
-	return answer[0]
 }
 
 // estimate carries distributions of ln X through the wall. The run rises with the drive, so quantiles map to quantiles.

@@ -56,7 +56,9 @@ type Fired struct {
 
 	lnFluidity [firing.NumNodes]float64 // ln of 1/η in 1/(Pa·s) at each node of the firing
 	crystals   float64                  // volume fraction
-	moles      float64                  // mol/m³ of the melt, at usualKelvin in every firing, as only ratios of it matter
+	oxidised   chem.Melt                // the same in every firing
+	moles      float64                  // mol/m³ of it, at usualKelvin, as only ratios of it matter
+	ferrous    float64                  // the part of the iron that is FeO in this firing
 	coneExcess float64                  // of the firing over the cone that the glaze is made for; 0 where that is not known
 	// What the regression sees of the firing: 0 for air to 1 for heavy reduction, and ln of the cooling rate over the usual one.
 	reduction, lnCooling float64
@@ -80,8 +82,12 @@ func Fire(g *Glaze, f *firing.Prepared) (*Fired, error) {
 		}
 		d.Density, _ = melt.Density(&d.Melt, f.ReferenceKelvin)
 		d.Tension, _ = melt.SurfaceTension(&d.Melt, f.PeakKelvin)
-		density, _ := melt.Density(&d.Melt, usualKelvin)
-		d.moles = density / d.Melt.MolarMass()
+		d.oxidised = melt.Oxidised(g.Melt)
+		density, _ := melt.Density(&d.oxidised, usualKelvin)
+		d.moles = density / d.oxidised.MolarMass()
+		if iron := d.Melt[chem.FeO] + 2*d.Melt[chem.Fe2O3]; iron > 0 {
+			d.ferrous = d.Melt[chem.FeO] / iron
+		}
 	}
 	fluidity := f.Fluidities(&d.Curve.VFT)
 	vector.Log(d.lnFluidity[:], fluidity[:])
@@ -140,14 +146,31 @@ func blendFlow(under, over *Fired, underFraction float64) float64 {
 
 // blendViscosity is the viscosity of a mixture of two melts.
 func blendViscosity(under, over *Fired, underFraction float64) melt.VFT {
+	return oxidisedBlend(under, over, underFraction).Shifted(blendRedox(under, over, underFraction))
+}
+
+// oxidisedBlend is the viscosity of a mixture of two melts with all iron as Fe2O3. It is the same in every firing.
+func oxidisedBlend(under, over *Fired, underFraction float64) melt.VFT {
 	var x chem.Melt
-	chem.Blend(&x, &under.Melt, &over.Melt, underFraction*under.moles, (1-underFraction)*over.moles)
+	chem.Blend(&x, &under.oxidised, &over.oxidised, underFraction*under.moles, (1-underFraction)*over.moles)
 	k := melt.ViscosityAlone(&x)
-	if crystals := underFraction*under.crystals + (1-underFraction)*over.crystals; crystals > 0 {
+	if crystals := sum(underFraction*under.crystals, (1-underFraction)*over.crystals); crystals > 0 {
 		k = k.Shifted(melt.Stiffening(crystals))
 	}
 	return k
 }
+
+// blendRedox is what the iron of a mixture of two melts does to log10 η, with as much of it FeO as the firing has made of theirs.
+func blendRedox(under, over *Fired, underFraction float64) float64 {
+	a, b := underFraction*under.moles, (1-underFraction)*over.moles
+	a, b = 2*a*under.oxidised[chem.Fe2O3]/sum(a, b), 2*b*over.oxidised[chem.Fe2O3]/sum(a, b) // moles of iron per mole of the oxidised mixture
+	ferrous := sum(a*under.ferrous, b*over.ferrous)
+	total := 1 + ferrous/2 // Fe2O3 makes two of FeO
+	return melt.RedoxEffect(ferrous/total, (sum(a, b)-ferrous)/2/total)
+}
+
+// sum is a + b as they are after rounding, on machines too that multiply and add in one, so that a mixture is the same whichever of the two is named first.
+func sum(a, b float64) float64 { return float64(a) + float64(b) }
 
 // blendLog10 is log10 η of a mixture at the peak.
 func blendLog10(under, over *Fired, underFraction float64) float64 {

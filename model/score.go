@@ -85,7 +85,7 @@ func (q *Question) Score(middling *Fired) (*Score, error) {
 	if s.Evidence, err = q.Calibration.Evidence(&conditions, maxEvidence); err != nil {
 		return nil, err
 	}
-	s.Estimate = q.estimateOne(&s.Physics, &s.Prediction)
+	c.own(s)
 	s.PhysicsRun = q.Wall.Run(math.Exp(s.Physics.LnDrive))
 	s.Tension, s.Density = s.Physics.tension(&q.Layering), s.Physics.density()
 	if err := s.addSolo(c); err != nil {
@@ -112,8 +112,8 @@ type comparisons struct {
 	then     []func(Estimate) // what to do with the answer of each that is asked
 }
 
-// comparisonsAtOnce is as many as a score of two layers has.
-const comparisonsAtOnce = 8
+// comparisonsAtOnce is as many as a score of two layers has, itself included.
+const comparisonsAtOnce = 9
 
 // spare comparisons: they need more room than all else of a score.
 var spare = sync.Pool{New: func() any { return &comparisons{batch: newBatch(comparisonsAtOnce)} }}
@@ -143,6 +143,13 @@ func (c *comparisons) free() {
 	clear(c.blends)
 	c.question, c.then, c.blends = Question{}, c.then[:0], c.blends[:0]
 	spare.Put(c)
+}
+
+// own asks for the numbers of the score itself, whose physics is worked out: the same to the last bit as without what explains them.
+func (c *comparisons) own(s *Score) {
+	c.question.stand()
+	c.question.put(&s.Physics, &c.batch, 0)
+	c.then = append(c.then, func(e Estimate) { s.Estimate = e })
 }
 
 // ask about other layers and another stirring.

@@ -9,20 +9,19 @@ import (
 )
 
 // Sheet is many layerings that are made of the same choices of layers. What one score shares with another is worked out once: above all
-// the blend of two glazes, half and half, which is the same whichever is on top, and has one viscosity in every firing that leaves their
-// iron alike. A score of a sheet is to the last bit the score of its layering alone.
+// the blend of two glazes, half and half, which is the same whichever is on top, and but for its iron in every firing. A score of a sheet is to the last bit the score of its layering alone.
 //
 // It is safe for concurrent use, each goroutine with a Scorer of its own.
 type Sheet struct {
 	parts []part
 	total int // combinations
 	mixed map[mixed]int32
-	mixes []*Fired // one of each of what is mixed, by its number
+	mixes []*Fired // one of each of what is mixed, by its number, in any firing
 }
 
-// mixed is what of a glaze goes into a blend: of a described one all that there is.
+// mixed is what of a glaze goes into a blend in every firing: of a described one all that there is.
 type mixed struct {
-	melt      chem.Melt
+	oxidised  chem.Melt
 	crystals  float64
 	described *Glaze
 }
@@ -31,6 +30,7 @@ type mixed struct {
 type part struct {
 	question  Question         // without layers
 	firing    *firing.Prepared // nil: there is nothing in it
+	mixes     []*Fired         // one of each of what is mixed in it, by its number; nil where it is not in it
 	positions [][]choice
 	first     int // index of its first combination
 	// halves are the exposures to flow of half-and-half blends, by row and column of a triangle, as the bits of a float64; 0 where
@@ -60,7 +60,7 @@ func (s *Sheet) Add(q *Question, positions [][]Layer) {
 		var choices []choice
 		for _, l := range layers {
 			p.firing = l.Firing
-			m := mixed{melt: l.Melt, crystals: l.crystals}
+			m := mixed{oxidised: l.oxidised, crystals: l.crystals}
 			if l.Glaze.Melt == nil {
 				m = mixed{described: l.Glaze}
 			}
@@ -70,6 +70,10 @@ func (s *Sheet) Add(q *Question, positions [][]Layer) {
 				s.mixed[m] = id
 				s.mixes = append(s.mixes, l.Fired)
 			}
+			if missing := int(id) + 1 - len(p.mixes); missing > 0 {
+				p.mixes = append(p.mixes, make([]*Fired, missing)...)
+			}
+			p.mixes[id] = l.Fired
 			choices = append(choices, choice{l, id})
 		}
 		p.positions = append(p.positions, choices)
@@ -144,11 +148,14 @@ func (s *Sheet) blend(row, column int) {
 		if a.Glaze.Melt == nil {
 			continue
 		}
-		k := blendViscosity(a, b, 0.5)
+		k := oxidisedBlend(a, b, 0.5)
 		for i := range s.parts {
-			if p := &s.parts[i]; p.firing != nil {
-				p.halves[r*(r+1)/2+column].Store(math.Float64bits(p.firing.Flow(&k)))
+			p := &s.parts[i]
+			if r >= len(p.mixes) || p.mixes[r] == nil || p.mixes[column] == nil {
+				continue
 			}
+			fired := k.Shifted(blendRedox(p.mixes[r], p.mixes[column], 0.5))
+			p.halves[r*(r+1)/2+column].Store(math.Float64bits(p.firing.Flow(&fired)))
 		}
 	}
 }

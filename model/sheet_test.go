@@ -144,7 +144,11 @@ func TestSheetIsEachScoreAlone(t *testing.T) {
 				if err != nil {
 					t.Fatal(err)
 				}
-				e := q.estimateOne(&p, &named)
+				var one [1]Estimate
+				room := newBatch(1)
+				room.predictions[0] = named
+				q.estimate(one[:], room.predictions, &room)
+				e := one[0]
 				if math.Abs(e.P90/got.P90-1) > 1e-12 || math.Abs(e.P10/got.P10-1) > 1e-12 || math.Abs(e.Exceed-got.Exceed) > 1e-12 {
 					t.Fatalf("firing %d, %v: %+v in the sheet, %+v by name", f, choices, got, e)
 				}

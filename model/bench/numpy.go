@@ -207,10 +207,15 @@ func exportFiring(s *studio, f *firing.Prepared) exportedFiring {
 	return e
 }
 
-// blended is the curve of two glazes mixed half and half by volume.
+// blended is the curve of two glazes mixed half and half by volume, which is that of their melts with all iron as Fe2O3 at 1500 K.
 func blended(a, b model.Layer) [3]float64 {
+	moles := func(l *model.Layer) float64 { // of the melt as it is, per volume
+		oxidised := melt.Oxidised(l.Glaze.Melt)
+		density, _ := melt.Density(&oxidised, 1500)
+		return density / oxidised.MolarMass() / (1 - l.Melt[chem.FeO]/2)
+	}
 	var x chem.Melt
-	chem.Blend(&x, &a.Melt, &b.Melt, a.Density/a.Melt.MolarMass(), b.Density/b.Melt.MolarMass())
+	chem.Blend(&x, &a.Melt, &b.Melt, moles(&a), moles(&b))
 	curve := melt.Viscosity(&x)
 	fa, _ := melt.CrystalsOf(a.Glaze.Surface)
 	fb, _ := melt.CrystalsOf(b.Glaze.Surface)

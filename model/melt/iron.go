@@ -46,3 +46,18 @@ func SplitIron(x *chem.Melt, T, log10FO2 float64) chem.Melt {
 	}
 	return y
 }
+
+// Oxidised gives the melt with all its iron as Fe2O3, scaled to sum to 1.
+func Oxidised(x *chem.Melt) chem.Melt {
+	y := *x
+	ferrous := y[chem.FeO]
+	if ferrous == 0 {
+		return y
+	}
+	y[chem.Fe2O3] += ferrous / 2
+	y[chem.FeO] = 0
+	for i := range y {
+		y[i] /= 1 - ferrous/2
+	}
+	return y
+}

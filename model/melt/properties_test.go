@@ -147,3 +147,31 @@ func TestCrystalsBelowIsSmoothAndGrows(t *testing.T) {
 		t.Errorf("%v of crystals 200 K above the liquidus", f)
 	}
 }
+
+// What the iron does to viscosity is apart from the rest: a melt has the viscosity of its oxidised form, shifted.
+func TestRedoxIsAShift(t *testing.T) {
+	for name, m := range namedMelts() {
+		for _, iron := range []float64{0, 0.01, 0.08} {
+			x := *m
+			x[chem.Fe2O3] += iron
+			for o := range x {
+				x[o] /= 1 + iron
+			}
+			for _, log10FO2 := range []float64{-0.68, -5, -9.5} {
+				split := SplitIron(&x, 1500, log10FO2)
+				back := Oxidised(&split)
+				whole := Oxidised(&x)
+				for o := range back {
+					if math.Abs(back[o]-whole[o]) > 1e-14 {
+						t.Errorf("%s: %v of %s oxidised again, %v before", name, back[o], chem.Oxide(o), whole[o])
+					}
+				}
+				want := ViscosityAlone(&split)
+				got := ViscosityAlone(&back).Shifted(RedoxEffect(split[chem.FeO], split[chem.Fe2O3]))
+				if d := got.Log10(1500) - want.Log10(1500); math.Abs(d) > 1e-11 {
+					t.Errorf("%s with %g of Fe2O3: off by %g", name, iron, d)
+				}
+			}
+		}
+	}
+}

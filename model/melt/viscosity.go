@@ -25,8 +25,16 @@ func (r *reading) read(x *chem.Melt) VFT {
 	r.moved, r.lumped = lump(x, &r.oxides)
 	form.Features(&r.oxides, &r.features)
 	layers.Eval(&r.features, &r.outputs)
-	r.redox = form.FerrousEffect(&r.oxides)
+	r.redox = RedoxEffect(x[chem.FeO], x[chem.Fe2O3])
 	return newVFT(form.CurveOf(r.outputs[0], r.outputs[1], r.outputs[2]).VFT()).Shifted(r.redox)
+}
+
+// RedoxEffect is the part of log10 η that hangs on how much of the iron is FeO, from the mole fractions of FeO and Fe2O3: what Viscosity adds
+// to the viscosity of the Oxidised melt. See form.FerrousEffect.
+func RedoxEffect(ferrous, ferric float64) float64 {
+	var x [chem.NumNetworkOxides]float64
+	x[chem.FeO], x[chem.Fe2O3] = ferrous, ferric
+	return form.FerrousEffect(&x)
 }
 
 // ViscosityAlone is the viscosity of a melt as Viscosity gives it, without its deviation.
