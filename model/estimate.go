@@ -97,8 +97,8 @@ func (p *Physics) hold(q *Question) error {
 	if err != nil {
 		return err
 	}
-	p.Held = math.Min(1, held/band)
-	p.Drive = math.Max(p.Flow.Drive*film.Retained(band, held), minDrive)
+	p.Held = min(1, held/band)
+	p.Drive = max(p.Flow.Drive*film.Retained(band, held), minDrive)
 	return nil
 }
 

@@ -100,7 +100,7 @@ func Fire(g *Glaze, f *firing.Prepared) (*Fired, error) {
 		d.coneExcess = f.EquivalentCone - (g.ConeFrom+g.ConeTo)/2
 	}
 	air := firing.Atmosphere{}.Log10FO2(f.ReferenceKelvin)
-	d.reduction = math.Min(1, (air-f.Atmosphere.Log10FO2(f.ReferenceKelvin))/reductionDecades)
+	d.reduction = min(1, (air-f.Atmosphere.Log10FO2(f.ReferenceKelvin))/reductionDecades)
 	d.lnCooling = math.Log(f.CoolingKPerHour / usualCooling)
 	return d, nil
 }

@@ -265,7 +265,7 @@ func thinned(layers []Layer) []Layer {
 	var total, thickest float64
 	for i := range layers {
 		total += layers[i].Thickness.Metres
-		thickest = math.Max(thickest, layers[i].Thickness.Metres)
+		thickest = max(thickest, layers[i].Thickness.Metres)
 	}
 	out := append([]Layer{}, layers...)
 	for i := range out {

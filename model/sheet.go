@@ -234,9 +234,10 @@ func (s *Scorer) Estimates(dst []Estimate, first int) (int, error) {
 			if i > 0 {
 				s.next(p)
 			}
-			if err := s.question.ask(&s.physics, &s.batch, i); err != nil {
+			if err := s.question.work(&s.physics); err != nil {
 				return done + i, err
 			}
+			s.question.put(&s.physics, &s.batch, i)
 		}
 		answered, err := s.question.answer(dst[done:done+n], &s.batch)
 		if done += answered; err != nil {

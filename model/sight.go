@@ -54,7 +54,7 @@ func (p *Physics) see(l *Layering, k *calib.Known) (pair int) {
 			add(&k.Lots[firstLot].Weight, share)
 		}
 	}
-	c.Matte, c.Described = math.Min(1, c.Matte), math.Min(1, c.Described)
+	c.Matte, c.Described = min(1, c.Matte), min(1, c.Described)
 	return p.pair(l)
 }
 
@@ -62,7 +62,7 @@ func (p *Physics) see(l *Layering, k *calib.Known) (pair int) {
 func sensitivity(lnStirredCubed float64) float64 { return lnStirredCubed / (3 * film.StirringStep) }
 
 // add adds to a share. Shares that sum to 1 may round to more.
-func add(to *float64, share float64) { *to = math.Min(1, *to+share) }
+func add(to *float64, share float64) { *to = min(1, *to+share) }
 
 // Conditions turns a layering and its physics into what the regression sees of it, by name.
 func (p *Physics) Conditions(l *Layering, where Where) calib.Conditions {
@@ -137,7 +137,7 @@ func (p *Physics) glazeShares(l *Layering) (shares [film.MaxLayers]float64) {
 	total := 0.0
 	for i := range n {
 		if p.index[i] != last {
-			shares[i] = math.Max(inStack[p.index[i]], minShare)
+			shares[i] = max(inStack[p.index[i]], minShare)
 			last = p.index[i]
 			total += shares[i]
 		}

@@ -51,7 +51,7 @@ func (q *Question) Tile(name string, order int64, o Outcome) (calib.Tile, error)
 
 // LnDrive is ln of the drive in m that a run in m shows on the question's wall.
 func (q *Question) LnDrive(run float64) float64 {
-	return math.Log(math.Max(q.Wall.Drive(run), minDrive))
+	return math.Log(max(q.Wall.Drive(run), minDrive))
 }
 
 // maxReadingSD bounds a reading's error in ln drive: beyond it a reading says next to nothing.
@@ -59,8 +59,8 @@ const maxReadingSD = 3.0
 
 // readingSD carries a reading's error into ln drive: half the difference between a reading that much further and one that much shorter.
 func (q *Question) readingSD(run, readingError float64) float64 {
-	low := math.Max(run-readingError, run/10)
-	return math.Min((q.LnDrive(run+readingError)-q.LnDrive(low))/2, maxReadingSD)
+	low := max(run-readingError, run/10)
+	return min((q.LnDrive(run+readingError)-q.LnDrive(low))/2, maxReadingSD)
 }
 
 func (q *Question) reading(o *Outcome) (calib.Reading, error) {

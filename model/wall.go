@@ -64,7 +64,7 @@ func NewStraightWall(angle, band, clearance, width, drip float64) (*StraightWall
 	if !(drip >= 1 && drip <= 10) {
 		return nil, outside("drip ratio", drip, 1, 10, "")
 	}
-	return &StraightWall{math.Sin(math.Min(angle, math.Pi/2)), band, clearance, width, drip, film.NewFront(band)}, nil
+	return &StraightWall{math.Sin(min(angle, math.Pi/2)), band, clearance, width, drip, film.NewFront(band)}, nil
 }
 
 // Sin is the sine of the wall's slope.
@@ -107,7 +107,7 @@ func (w *StraightWall) OverFoot(drive, thickness float64) float64 {
 	if d <= drive {
 		left = 2. / 3 * d * math.Sqrt(d/drive)
 	}
-	return math.Max(0, w.band-left) * thickness * w.width
+	return max(0, w.band-left) * thickness * w.width
 }
 
 // filmPoints is how many points stand for a film on a straight wall.

@@ -71,7 +71,7 @@ func NewWareWall(profile *film.Profile, band, clearance, drip, thickness float64
 	}
 	w := &WareWall{profile: profile, band: band, clearance: clearance, low: clearance, drip: drip, thickness: thickness, lower: lower, footDrive: math.Inf(1), beyond: 1}
 	for _, b := range lower {
-		w.clearance = math.Min(w.clearance, b.Low)
+		w.clearance = min(w.clearance, b.Low)
 	}
 	s, err := w.laid()
 	if err != nil {
@@ -98,7 +98,7 @@ func (w *WareWall) laid() (*film.Solver, error) {
 	if err != nil {
 		return nil, err
 	}
-	bands := []film.Band{{Low: w.low, High: math.Min(w.low+w.band, w.profile.Length()), Thickness: w.thickness, Mobility: 1}}
+	bands := []film.Band{{Low: w.low, High: min(w.low+w.band, w.profile.Length()), Thickness: w.thickness, Mobility: 1}}
 	for _, b := range w.lower {
 		bands = append(bands, film.Band{Low: b.Low, High: b.High, Thickness: b.Thickness, Mobility: b.Mobility})
 	}
@@ -122,7 +122,7 @@ const minRun = 1e-9
 func (w *WareWall) keep(reaches []film.Reach, footDrive float64) {
 	if w.clearance <= 0 || footDrive <= courseLow {
 		// The band reaches down to the foot: what runs, runs over it, at the slope that the wall has there.
-		footDrive, w.footDrive, w.beyond = 0, 0, math.Max(w.profile.SinSlope(0), levelSine)
+		footDrive, w.footDrive, w.beyond = 0, 0, max(w.profile.SinSlope(0), levelSine)
 	}
 	last := minRun
 	for _, r := range reaches {
@@ -131,7 +131,7 @@ func (w *WareWall) keep(reaches []film.Reach, footDrive float64) {
 		if r.Drive >= footDrive {
 			continue
 		}
-		last = math.Max(r.Run, last*(1+1e-12))
+		last = max(r.Run, last*(1+1e-12))
 		w.lnDrive = append(w.lnDrive, math.Log(r.Drive))
 		w.lnRun = append(w.lnRun, math.Log(last))
 	}
@@ -160,7 +160,7 @@ func (w *WareWall) Profile() *film.Profile { return w.profile }
 // that is the length of bare wall which the piece would have needed.
 func (w *WareWall) Run(drive float64) float64 {
 	var one [1]float64
-	w.Runs(one[:], []float64{math.Log(math.Max(drive, minDrive))})
+	w.Runs(one[:], []float64{math.Log(max(drive, minDrive))})
 	return one[0]
 }
 
@@ -182,7 +182,7 @@ func (w *WareWall) Runs(dst, lnDrive []float64) {
 
 // lnFront is ln of the mean front's run by the course, whose drives are evenly spaced in ln but for the last.
 func (w *WareWall) lnFront(lnDrive float64) float64 {
-	at := math.Max(lnDrive, lnMinDrive)
+	at := max(lnDrive, lnMinDrive)
 	i := min(max(int((at-w.lnDrive[0])*courseSteps)+1, 1), len(w.lnDrive)-1)
 	return between(w.lnDrive, w.lnRun, at, i)
 }
@@ -198,7 +198,7 @@ func (w *WareWall) Drive(run float64) float64 {
 	if !math.IsInf(w.footDrive, 1) && front >= w.clearance {
 		return film.Drive(front, w.band) / w.beyond
 	}
-	return math.Exp(along(w.lnRun, w.lnDrive, math.Log(math.Max(front, minRun))))
+	return math.Exp(along(w.lnRun, w.lnDrive, math.Log(max(front, minRun))))
 }
 
 // OverFoot is what has left over the foot when the mean front is as far as the longest drip gets: an upper estimate, as between the drips there
@@ -236,7 +236,7 @@ func (w *WareWall) Film(drive, thickness float64) ([]film.FilmPoint, error) {
 		return nil, err
 	}
 	if drive > 0 {
-		if err := s.Advance(math.Min(drive, courseHigh)); err != nil {
+		if err := s.Advance(min(drive, courseHigh)); err != nil {
 			return nil, err
 		}
 	}

@@ -47,7 +47,7 @@ func (b *blend) of(V, scale2 float64) (scale, df float64) {
 	f := x - float64(k)
 	inverse := b.inverse[k]*(1-f) + b.inverse[k+1]*f
 	s2 := b.scale2[k]*(1-f) + b.scale2[k+1]*f
-	return math.Sqrt(s2 * (V + scale2)), math.Min(1/inverse, maxDF)
+	return math.Sqrt(s2 * (V + scale2)), min(1/inverse, maxDF)
 }
 
 // maxDF is taken as normal.
@@ -61,7 +61,7 @@ func newSum(df, V, scale2 float64) sum {
 	var s sum
 	// The density of x = ln w is proportional to exp(ν/2 (x - eˣ)), a bell of standard deviation √(2/ν) with a longer
 	// tail to the left; it is cut where it is below e⁻³⁵.
-	step := math.Min(0.125, 0.5*math.Sqrt(2/df))
+	step := min(0.125, 0.5*math.Sqrt(2/df))
 	reach := math.Sqrt(140 / df)
 	for x := -reach - 70/df; x < reach; x += step {
 		s.weight = append(s.weight, math.Exp(df/2*(x-math.Exp(x)+1)))

@@ -3,7 +3,6 @@ package calib
 import (
 	"cmp"
 	"fmt"
-	"math"
 	"slices"
 	"strings"
 	"sync"
@@ -324,7 +323,7 @@ func (q *Known) combine(k *compiled, order float64, room *bench) (a combination,
 			groups = add(groups, Lot, s.Group, s.Weight, s.PriorSD)
 		}
 	}
-	missing += math.Max(0, withoutLot) * k.missing[Lot]
+	missing += max(0, withoutLot) * k.missing[Lot]
 	if q.Paired {
 		if pair, ok := k.pair(q.PairOf); ok {
 			groups = a.take(&k.tops[pair], groups)

@@ -46,7 +46,7 @@ func tabulateDeviates() *[xKnots][deviateKnots]float64 {
 				table[i][k] = 1
 				continue
 			}
-			x, u := float64(i)*xPerKnot, math.Max(float64(k)*deviateStep, 1e-3) // the ratio is even in u, and flat at 0
+			x, u := float64(i)*xPerKnot, max(float64(k)*deviateStep, 1e-3) // the ratio is even in u, and flat at 0
 			t2 := math.Expm1(x*u*u) / x
 			p := 0.5 * mathext.RegIncBeta(0.5/x, 0.5, 1/(1+x*t2))
 			table[i][k] = -distuv.UnitNormal.Quantile(p) / u
@@ -63,7 +63,7 @@ func tabulateStretches() *[xKnots][quantileKnots]float64 {
 				table[i][k] = 1
 				continue
 			}
-			x, z := float64(i)*xPerKnot, math.Max(float64(k)*deviateStep, 1e-3)
+			x, z := float64(i)*xPerKnot, max(float64(k)*deviateStep, 1e-3)
 			t := -exactQuantile(1/x, 0.5*math.Erfc(z/math.Sqrt2))
 			table[i][k] = math.Sqrt(math.Log1p(x*t*t)/x) / z
 		}
@@ -115,7 +115,7 @@ type Level struct {
 // NewLevel makes a level.
 func NewLevel(p float64) Level {
 	z := distuv.UnitNormal.Quantile(p)
-	return Level{p: p, z: z, across: cubic(math.Min(math.Abs(z), mostQuantile)/deviateStep, quantileKnots)}
+	return Level{p: p, z: z, across: cubic(min(math.Abs(z), mostQuantile)/deviateStep, quantileKnots)}
 }
 
 // Ready makes the level ready for many predictions; it changes no number.

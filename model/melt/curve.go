@@ -41,7 +41,7 @@ func newVFT(a, b, c float64) VFT {
 // 1.2816 of it. It grows outside the data, in composition and in temperature.
 func (k *Curve) SD(T float64) float64 {
 	l := k.Log10(T)
-	cold := math.Max(0, l-coldLog10) * k.sdCold
+	cold := max(0, l-coldLog10) * k.sdCold
 	away := 0.0
 	if k.anchor > 0 {
 		away = k.sdSlope * (T - k.anchor)

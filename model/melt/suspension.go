@@ -14,7 +14,7 @@ func RelativeViscosity(fraction float64) float64 { return math.Pow(10, Stiffenin
 
 // Stiffening is log10 of RelativeViscosity: what crystals add to log10 η.
 func Stiffening(fraction float64) float64 {
-	fraction = math.Min(math.Max(fraction, 0), 0.55)
+	fraction = min(max(fraction, 0), 0.55)
 	return -2.5 * maxPacking * math.Log10(1-fraction/maxPacking)
 }
 
@@ -37,14 +37,14 @@ func CrystalsOf(surface Surface) (fraction, sd float64) {
 // holds 10 to 40 % crystals if it has had the time; a glaze seldom has.
 func CrystalsBelow(T, liquidus, liquidusSD float64) (fraction, sd float64) {
 	const perKelvin = 0.002
-	w := math.Max(liquidusSD, 5)
+	w := max(liquidusSD, 5)
 	u := (liquidus - T) / w
 	below := w * u // softplus of the undercooling
 	if u < 30 {
 		below = w * math.Log1p(math.Exp(u))
 	}
 	fraction = 0.5 * -math.Expm1(-perKelvin*below/0.5)
-	return fraction, math.Min(0.6*fraction+0.01, 0.2)
+	return fraction, min(0.6*fraction+0.01, 0.2)
 }
 
 // Suspended gives the curve of the melt with a volume fraction of crystals in it; the
