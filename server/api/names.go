@@ -62,35 +62,36 @@ func parseName(field, name string, kind store.Kind) (store.Key, error) {
 }
 
 func keyOf(name string, kind store.Kind) (store.Key, bool) {
-	var room [8]string // more parts are too many anyway; without a word to the heap, as every request has several names
-	parts := room[:0]
-	for more := true; more; {
-		if len(parts) == len(room) {
-			return store.Key{}, false
-		}
-		var part string
-		part, name, more = strings.Cut(name, "/")
-		parts = append(parts, part)
-	}
-	if len(parts) < 2 || parts[0] != "studios" || !validID(parts[1]) {
+	rest, ok := strings.CutPrefix(name, "studios/")
+	if !ok {
 		return store.Key{}, false
 	}
-	studio := parts[1]
-	switch {
-	case kind == store.KindStudio:
-		return store.Key{Studio: store.System, Kind: kind, ID: studio}, len(parts) == 2
-	case kind == store.KindLot:
-		if len(parts) != 6 || parts[2] != "glazes" || parts[4] != "lots" || !validID(parts[3]) || !validID(parts[5]) {
+	studio, rest, more := strings.Cut(rest, "/")
+	if !validID(studio) || more == (kind == store.KindStudio) {
+		return store.Key{}, false
+	}
+	if kind == store.KindStudio {
+		return store.Key{Studio: store.System, Kind: kind, ID: studio}, true
+	}
+	key := store.Key{Studio: studio, Kind: kind}
+	collection := collections[kind]
+	if kind == store.KindLot {
+		if rest, ok = strings.CutPrefix(rest, "glazes/"); !ok {
 			return store.Key{}, false
 		}
-		return store.Key{Studio: studio, Kind: kind, Parent: parts[3], ID: parts[5]}, true
-	case len(parts) != 4 || parts[2] != collections[kind]:
-		return store.Key{}, false
-	case kind == store.KindCalibration:
-		n, err := strconv.ParseInt(parts[3], 10, 64)
-		return store.Key{Studio: studio, Kind: kind, ID: parts[3]}, err == nil && n > 0 && strconv.FormatInt(n, 10) == parts[3]
+		if key.Parent, rest, _ = strings.Cut(rest, "/"); !validID(key.Parent) {
+			return store.Key{}, false
+		}
 	}
-	return store.Key{Studio: studio, Kind: kind, ID: parts[3]}, validID(parts[3])
+	if len(rest) <= len(collection) || rest[:len(collection)] != collection || rest[len(collection)] != '/' {
+		return store.Key{}, false
+	}
+	key.ID = rest[len(collection)+1:] // with a slash in it, it is none
+	if kind == store.KindCalibration {
+		n, err := strconv.ParseInt(key.ID, 10, 64)
+		return key, err == nil && n > 0 && strconv.FormatInt(n, 10) == key.ID
+	}
+	return key, validID(key.ID)
 }
 
 // studioOf is the studio of a name of any kind, "" if it has none.
