@@ -50,8 +50,8 @@ bench-model:
 bench-server:
 	@mkdir -p $(dir $(BENCH_OUT))
 	@{ go test -run '^$$' -bench . -benchtime $(or $(TURNS),7)x ./server/bench; \
-		go test -run '^$$' -bench 'Write16/tile$$' ./server/store/sqlite; \
-		go test -run '^$$' -bench 'Write16$$' ./server/store/postgres; \
+		go test -run '^$$' -bench 'SQLite16/tile$$' ./server/store/sqlite; \
+		go test -run '^$$' -bench 'PostgreSQL16$$' ./server/store/postgres; \
 		go test -run '^$$' -bench . -benchtime 3x ./client/cmd/catchline; } | go run ./server/bench/table -o $(BENCH_OUT)
 
 .PHONY: generate lint

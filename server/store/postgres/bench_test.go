@@ -43,10 +43,10 @@ func by16(b *testing.B, n int64, f func(i int64) error) time.Duration {
 	return time.Since(start)
 }
 
-// BenchmarkWrite16 compares 16 writers through the store, all into one studio, with two floors that take
+// BenchmarkPostgreSQL16 compares 16 writers through the store, all into one studio, with two floors that take
 // turns with it: the same bytes by one batching goroutine into one table with one key, and by 16
 // connections of which each commits its own rows. Every server syncs.
-func BenchmarkWrite16(b *testing.B) {
+func BenchmarkPostgreSQL16(b *testing.B) {
 	node := postgrestest.Start(b, postgrestest.Options{})
 	if err := postgres.Migrate(b.Context(), node.URL); err != nil {
 		b.Fatal(err)

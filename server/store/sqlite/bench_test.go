@@ -75,10 +75,10 @@ func by16(b *testing.B, n int64, f func(i int64) error) time.Duration {
 	return time.Since(start)
 }
 
-// BenchmarkWrite16 compares 16 writers through the store with the floor: the same bytes by one batching
+// BenchmarkSQLite16 compares 16 writers through the store with the floor: the same bytes by one batching
 // goroutine into one table with one key, without anything that the store does for its contract. The two
 // take turns, so that whatever else the machine does meets both.
-func BenchmarkWrite16(b *testing.B) {
+func BenchmarkSQLite16(b *testing.B) {
 	for _, c := range []struct {
 		name    string
 		labels  bool
