@@ -76,14 +76,14 @@ func Exceeding(dst []float64, of []Prediction, lnX float64) {
 	}
 }
 
-// LnDensity of ln drive at lnX.
-func (p *Prediction) LnDensity(lnX float64) float64 {
+// LnDensity gives ln of the density of ln drive, as a function of it: what does not depend on it is worked out once.
+func (p *Prediction) LnDensity() func(lnX float64) float64 {
 	df := p.DF
 	if df >= maxDF {
 		df = math.Inf(1)
 	}
-	t := newStudent(df)
-	return t.lnDensity((lnX-p.LnPhysics-p.Mean)/p.Scale) - math.Log(p.Scale)
+	t, lnScale := newStudent(df), math.Log(p.Scale)
+	return func(lnX float64) float64 { return t.lnDensity((lnX-p.LnPhysics-p.Mean)/p.Scale) - lnScale }
 }
 
 // Predict says what the next tile of these conditions will show (reading error apart).

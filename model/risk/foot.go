@@ -76,7 +76,7 @@ func AtFoot(drive *calib.Prediction, wall Wall, thickness, tolerated float64) (F
 	}
 	f.P90, f.Tolerated = exceeded(0.1), exceeded(tolerated)
 	centre := drive.LnPhysics + drive.Mean
-	total := 0.
+	lnDensity, total := drive.LnDensity(), 0.
 	f.Outcomes = make([]Outcome, 0, perCut*(len(cuts)-1))
 	for i := range len(cuts) - 1 {
 		from, to := centre+cuts[i]*drive.Scale, centre+cuts[i+1]*drive.Scale
@@ -86,7 +86,7 @@ func AtFoot(drive *calib.Prediction, wall Wall, thickness, tolerated float64) (F
 		from = max(from, foot)
 		for k, x := range gaussX {
 			y := from + x*(to-from)
-			p := gaussW[k] * (to - from) * math.Exp(drive.LnDensity(y))
+			p := gaussW[k] * (to - from) * math.Exp(lnDensity(y))
 			total += p
 			// Beyond exp(60) m all that can run has run.
 			f.Outcomes = append(f.Outcomes, Outcome{p, wall.OverFoot(math.Exp(min(y, 60)), thickness)})
