@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strconv"
 	"sync"
+	"sync/atomic"
 	"unicode/utf8"
 
 	"google.golang.org/protobuf/encoding/protojson"
@@ -23,7 +24,10 @@ import (
 const contract = protoreflect.FullName("catchline.v1")
 
 // layout is how messages of a type are written.
-type layout []member
+type layout struct {
+	ours    bool // of the contract
+	members []member
+}
 
 type member struct {
 	field protoreflect.FieldDescriptor
@@ -31,24 +35,25 @@ type member struct {
 	enum  map[protoreflect.EnumNumber]string
 	// optional fields are left out where they are unset; others are written as zero or empty.
 	optional bool
+	of       atomic.Pointer[layout] // of the messages in it, or in its list or map; found when there is one
 }
 
-var layouts sync.Map // protoreflect.MessageDescriptor -> layout
+var layouts sync.Map // protoreflect.MessageDescriptor -> *layout
 
-func layoutOf(d protoreflect.MessageDescriptor) layout {
+func layoutOf(d protoreflect.MessageDescriptor) *layout {
 	if l, ok := layouts.Load(d); ok {
-		return l.(layout)
+		return l.(*layout)
 	}
-	l := make(layout, d.Fields().Len())
-	for i := range l {
-		f := d.Fields().Get(i)
-		l[i] = member{field: f, name: `"` + f.JSONName() + `":`, optional: f.HasPresence()}
+	l := &layout{ours: d.ParentFile().Package() == contract, members: make([]member, d.Fields().Len())}
+	for i := range l.members {
+		f, m := d.Fields().Get(i), &l.members[i]
+		m.field, m.name, m.optional = f, `"`+f.JSONName()+`":`, f.HasPresence()
 		if f.Kind() == protoreflect.EnumKind {
-			l[i].enum = map[protoreflect.EnumNumber]string{}
+			m.enum = map[protoreflect.EnumNumber]string{}
 			for k := range f.Enum().Values().Len() {
 				v := f.Enum().Values().Get(k)
-				if _, aliased := l[i].enum[v.Number()]; !aliased {
-					l[i].enum[v.Number()] = `"` + string(v.Name()) + `"`
+				if _, aliased := m.enum[v.Number()]; !aliased {
+					m.enum[v.Number()] = `"` + string(v.Name()) + `"`
 				}
 			}
 		}
@@ -57,16 +62,16 @@ func layoutOf(d protoreflect.MessageDescriptor) layout {
 	return l
 }
 
-// appendMessage appends the JSON of a message.
-func appendMessage(b []byte, m protoreflect.Message, other *protojson.MarshalOptions) ([]byte, error) {
-	d := m.Descriptor()
-	if d.ParentFile().Package() != contract {
+// append appends the JSON of a message.
+func (l *layout) append(b []byte, m protoreflect.Message, other *protojson.MarshalOptions) ([]byte, error) {
+	if !l.ours {
 		return other.MarshalAppend(b, m.Interface())
 	}
 	b = append(b, '{')
 	first := true
 	var err error
-	for _, f := range layoutOf(d) {
+	for i := range l.members {
+		f := &l.members[i]
 		if f.optional && !m.Has(f.field) {
 			continue
 		}
@@ -80,6 +85,11 @@ func appendMessage(b []byte, m protoreflect.Message, other *protojson.MarshalOpt
 		}
 	}
 	return append(b, '}'), nil
+}
+
+func appendMessage(b []byte, m proto.Message, other *protojson.MarshalOptions) ([]byte, error) {
+	r := m.ProtoReflect()
+	return layoutOf(r.Descriptor()).append(b, r, other)
 }
 
 func (f *member) append(b []byte, v protoreflect.Value, other *protojson.MarshalOptions) (_ []byte, err error) {
@@ -141,7 +151,12 @@ func (f *member) appendOne(b []byte, d protoreflect.FieldDescriptor, v protorefl
 	case protoreflect.FloatKind:
 		return appendNumber(b, v.Float(), 32), nil
 	case protoreflect.MessageKind:
-		return appendMessage(b, v.Message(), other)
+		l := f.of.Load()
+		if l == nil {
+			l = layoutOf(d.Message())
+			f.of.Store(l)
+		}
+		return l.append(b, v.Message(), other)
 	case protoreflect.EnumKind:
 		if name, ok := f.enum[v.Enum()]; ok {
 			return append(b, name...), nil
@@ -234,11 +249,11 @@ func appendText(b []byte, s string) ([]byte, error) {
 func (f *jsonForm) Marshal(v any) ([]byte, error) {
 	switch v := v.(type) {
 	case proto.Message:
-		return f.inRoom(func(b []byte) ([]byte, error) { return appendMessage(b, v.ProtoReflect(), &f.MarshalOptions) })
+		return f.inRoom(func(b []byte) ([]byte, error) { return appendMessage(b, v, &f.MarshalOptions) })
 	case map[string]any: // what the multiplexer makes of a message of a stream
 		if m, ok := v["result"].(proto.Message); ok && len(v) == 1 {
 			return f.inRoom(func(b []byte) ([]byte, error) {
-				b, err := appendMessage(append(b, `{"result":`...), m.ProtoReflect(), &f.MarshalOptions)
+				b, err := appendMessage(append(b, `{"result":`...), m, &f.MarshalOptions)
 				return append(b, '}'), err
 			})
 		}
