@@ -9,7 +9,8 @@ import (
 )
 
 // Sheet is many layerings that are made of the same choices of layers. What one score shares with another is worked out once: above all
-// the blend of two glazes, half and half, which is the same whichever is on top, and but for its iron in every firing. A score of a sheet is to the last bit the score of its layering alone.
+// the blend of two glazes, half and half, which is the same whichever is on top, and but for its iron in every firing. A score of a
+// sheet is to the last bit the score of its layering alone.
 //
 // It is safe for concurrent use, each goroutine with a Scorer of its own.
 type Sheet struct {

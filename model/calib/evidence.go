@@ -41,7 +41,7 @@ func (c *Calibration) Evidence(q *Conditions, count int) ([]Influence, error) {
 	total := 0.0
 	for _, i := range c.weighed(k, &p) {
 		r := c.rows[i]
-		moved := c.gain(k, r, with, p.pair, a.pairPart) * r.h * (r.z - r.offset)
+		moved := k.gain(r, with, p.pair, a.pairPart) * r.h * (r.z - r.offset)
 		total += math.Abs(moved)
 		// Kept from large to small; of equals the earlier comes first.
 		at := len(most)
@@ -62,7 +62,7 @@ func (c *Calibration) Evidence(q *Conditions, count int) ([]Influence, error) {
 }
 
 // gain of a tile: the covariance of a prediction with the predictor of the tile.
-func (c *Calibration) gain(k *compiled, r *row, with []float64, pair int32, pairPart float64) float64 {
+func (k *compiled) gain(r *row, with []float64, pair int32, pairPart float64) float64 {
 	cov := 0.0
 	for _, e := range r.entries {
 		cov += e.x * k.scale[e.id] * with[e.id]
@@ -70,15 +70,18 @@ func (c *Calibration) gain(k *compiled, r *row, with []float64, pair int32, pair
 	if r.pair < 0 {
 		return cov
 	}
-	t := c.tops[r.pair]
-	part := r.pairWeight * c.pairs.levels[r.pair].scale(&c.widths) / t.d
-	for _, e := range t.b {
-		cov -= part * e.x * with[e.id]
+	t := &k.tops[r.pair]
+	top := 0.0
+	for e, x := range &t.fixed {
+		top += x * with[e]
+	}
+	for _, e := range t.groups {
+		top += e.x * with[e.id]
 	}
 	if r.pair == pair {
-		cov += part * pairPart
+		top -= t.part * pairPart
 	}
-	return cov
+	return cov - r.pairWeight*top
 }
 
 // weighed gives the tiles to weigh for a pattern, in the order of time.
