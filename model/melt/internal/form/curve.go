@@ -19,14 +19,13 @@ const (
 	topR, spanR      = 0.8, 0.6
 )
 
-// CurveOf reads the first three outputs of the network.
+// CurveOf reads the first three outputs of the network. A fit calls it too, and a fit ends elsewhere when its last bits differ: so it takes
+// its exponentials from package math, whose bits do not depend on what the processor can do.
 func CurveOf(u0, u1, u2 float64) Curve {
-	powers := [2]float64{spanT3 * u0, -spanR * u1}
-	vector.Exp(powers[:], powers[:])
 	return Curve{
 		A:  centreA + spanA*2.2*vector.Unit(u2/2.2), // from -4.56 to -1.04
-		T3: centreT3 * powers[0],
-		R:  topR / (1 + powers[1]),
+		T3: centreT3 * math.Exp(spanT3*u0),
+		R:  topR / (1 + math.Exp(-spanR*u1)),
 	}
 }
 
