@@ -62,7 +62,7 @@ export function WallDrawing({ film, score, straight, buffers }: { film: FilmPoin
   const halfMm = Math.max(widest, cookieDiameter / 2) * 1.06 + wallSize * 0.04;
   const tallMm = wallTop + cookieThickness;
 
-  const labelRoom = 178;
+  const labelRoom = 200;
   const top = 30;
   const bottom = 44;
   const scale = Math.min((width - labelRoom - 16) / (2 * halfMm), 430 / tallMm);
