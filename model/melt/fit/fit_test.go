@@ -15,7 +15,8 @@ const (
 	testScores = "scores.csv"
 )
 
-func committed(t *testing.T, plan string, fold int) map[int]score {
+// committedRows are the lines of the committed table, without its head.
+func committedRows(t *testing.T) [][]string {
 	t.Helper()
 	f, err := os.Open(testScores)
 	if err != nil {
@@ -26,13 +27,19 @@ func committed(t *testing.T, plan string, fold int) map[int]score {
 	if err != nil {
 		t.Fatal(err)
 	}
+	return rows[1:]
+}
+
+func committed(t *testing.T, plan string, fold int) map[int]score {
+	t.Helper()
 	out := map[int]score{}
-	for _, r := range rows[1:] {
+	for _, r := range committedRows(t) {
 		if r[0] != plan || r[1] != strconv.Itoa(fold) {
 			continue
 		}
 		var v [5]float64
 		for i := range v {
+			var err error
 			if v[i], err = strconv.ParseFloat(r[2+i], 64); err != nil {
 				t.Fatal(err)
 			}
@@ -102,17 +109,8 @@ func TestCommittedScoresBeatFluegel(t *testing.T) {
 
 // Of the cross-validated points of each window, 76 to 84 % lie in the 80 % interval, its deviation fitted on the other folds.
 func TestCommittedCoverage(t *testing.T) {
-	f, err := os.Open(testScores)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	rows, err := csv.NewReader(f).ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
 	checked := 0
-	for _, r := range rows[1:] {
+	for _, r := range committedRows(t) {
 		if r[1] != "all" || r[2] == "0" {
 			continue
 		}
