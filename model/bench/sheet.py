@@ -56,11 +56,15 @@ def film(under, over, blend, stirring):
     whole, part = (alone0 / total) ** 3, carried**2 * alone1 / h2**3
     cut = part > whole
     drive = 3 * G * np.where(cut, np.cbrt(part), alone0 / total)
-    per_bulk = np.where(cut, (2 / 3) / carried + (1 / 3) / alone1, 1 / alone0)
-    per_slip = (2 / 3) / carried * h2
-    share2 = mid2 * f2 * per_bulk
-    share1 = np.where(cut, (slip1 - slip_high) * f1 * per_slip, mid1 * f1 * per_bulk)
-    zone = low2 * blend * per_bulk + np.where(cut, slip_high * blend * per_slip, high1 * blend * per_bulk)
+    # The shares are the mean over both parts, by the 12th power of their drives.
+    greatest = np.maximum(part, whole)
+    count0, count1 = (whole / greatest) ** 4, (part / greatest) ** 4
+    count0, count1 = count0 / (count0 + count1), count1 / (count0 + count1)
+    bulk1, slip = count0 / alone0, count1 * (2 / 3) / carried * h2
+    bulk2 = bulk1 + count1 * ((2 / 3) / carried + (1 / 3) / alone1)
+    share2 = mid2 * f2 * bulk2
+    share1 = mid1 * f1 * bulk1 + (slip1 - slip_high) * f1 * slip
+    zone = low2 * blend * bulk2 + high1 * blend * bulk1 + slip_high * blend * slip
     return drive, share1, share2, zone, u1 / (u1 + o1)
 
 
