@@ -125,6 +125,36 @@ func TestSheetIsScoredFilteredSavedAndFollowed(t *testing.T) {
 	})
 }
 
+// A glaze between two others: each choice has a matrix of its own, and a field leads to the score of its three layers.
+func TestSheetOfThreeLayers(t *testing.T) {
+	s := startServer(t)
+	s.invent(t, "north", 0)
+	eachScreen(t, func(t *testing.T, sc screen) {
+		ctx := window(t, sc)
+		do(t, ctx, chromedp.Navigate(s.url+"/studios/north/sheet?under=bone-white,slate-blue&between=honey-run,bone-white&over=slate-blue,honey-run&firings=cone-6"),
+			shows("Runs and risks"), until(`!document.querySelector('progress')`))
+		if sc.phone {
+			do(t, ctx, press("Matrix"))
+		}
+		do(t, ctx, until(`document.querySelectorAll('.matrix td a').length === 4`))
+		lines := strings.Split(strings.TrimSpace(download(t, ctx, "Download CSV")), "\r\n")
+		if len(lines) != 9 || !strings.HasPrefix(lines[0], "firing,under,between,over,median_run_mm") {
+			t.Errorf("the CSV has %d lines and starts %q", len(lines), lines[0])
+		}
+		first := read[string](t, ctx, `document.querySelector('.matrix td a').textContent`)
+		do(t, ctx, choose("Between", "Bone white"), until(`document.querySelector('.matrix td a').textContent !== `+quoted(first)))
+		cell := read[string](t, ctx, `document.querySelector('.matrix td a').textContent`)
+		do(t, ctx, chromedp.Click(".matrix td a"), shows("chance that a drip passes the foot"), settled)
+		median := read[string](t, ctx, `document.querySelector('.verdict .big').innerText`)
+		if !strings.Contains(cell, "median drip "+strings.Fields(median)[0]) || !strings.HasPrefix(cell, "Slate blue over Bone white over Bone white") {
+			t.Errorf("the sheet says %q, the score says %q", cell, median)
+		}
+		if n := read[int](t, ctx, `document.querySelectorAll('.layers > *').length`); n < 3 {
+			t.Errorf("the score shows %d layers", n)
+		}
+	})
+}
+
 func TestTilesAreLoggedFromAScore(t *testing.T) {
 	s := startServer(t)
 	s.invent(t, "north", 0)

@@ -1,4 +1,4 @@
-// Sheet: every under glaze with every over glaze in every chosen firing.
+// Sheet: every under glaze with every over glaze, and every one between them if there is any, in every chosen firing.
 import { useEffect, useMemo, useRef, useState } from "preact/hooks";
 import { answer, api, newRequestId } from "../api/client";
 import { Problem } from "../api/problem";
@@ -20,13 +20,19 @@ import { Cautions, Empty, Failed, Panel, Scrolled, When } from "../parts/states"
 
 interface Draft {
   under: LayerChoice[];
+  between: LayerChoice[]; // none: pairs
   over: LayerChoice[];
   firings: string[];
   body: string;
   wall: WallChoice;
 }
 
-// What came back, in columns by the index ((firing·under) + u)·over + o.
+// The positions of a sheet, first applied first.
+const positionsOf = (d: Draft) => (d.between.length > 0 ? [d.under, d.between, d.over] : [d.under, d.over]);
+
+const combinationsOf = (d: Draft) => positionsOf(d).reduce((n, choices) => n * choices.length, d.firings.length);
+
+// What came back, in columns by the index in which the firing goes round slowest and the over glaze fastest.
 interface Result {
   draft: Draft;
   total: number;
@@ -55,6 +61,7 @@ function draftFromQuery(query: URLSearchParams): Draft | null {
     list(key).map((glaze) => ({ ...newLayer(glaze), coats: number(key + "Coats", 2), method: (query.get(key + "How") as Method) || "BRUSH" }));
   return {
     under: layers("under"),
+    between: layers("between"),
     over: layers("over"),
     firings: list("firings"),
     body: query.get("body") ?? "",
@@ -64,8 +71,8 @@ function draftFromQuery(query: URLSearchParams): Draft | null {
 
 function queryOfDraft(d: Draft): URLSearchParams {
   const query = new URLSearchParams();
-  for (const [key, layers] of [["under", d.under], ["over", d.over]] as const) {
-    query.set(key, layers.map((l) => l.glaze).join(","));
+  for (const [key, layers] of [["under", d.under], ["between", d.between], ["over", d.over]] as const) {
+    if (layers[0] || key !== "between") query.set(key, layers.map((l) => l.glaze).join(","));
     if (layers[0]) {
       query.set(key + "Coats", String(layers[0].coats));
       query.set(key + "How", layers[0].method);
@@ -82,11 +89,13 @@ function queryOfDraft(d: Draft): URLSearchParams {
 
 function draftOfSheet(sheet: Sheet): Draft | null {
   const plan = sheet.plan;
-  if (!plan || plan.positions?.length !== 2) return null;
-  const [under, over] = plan.positions;
+  const positions = plan?.positions ?? [];
+  if (!plan || positions.length < 2 || positions.length > 3) return null;
+  const choices = positions.map((p) => layerChoicesOf({ layers: p.choices }));
   return {
-    under: layerChoicesOf({ layers: under?.choices }),
-    over: layerChoicesOf({ layers: over?.choices }),
+    under: choices[0]!,
+    between: choices.length > 2 ? choices[1]! : [],
+    over: choices[choices.length - 1]!,
     firings: (plan.firings ?? []).map(idOf),
     body: idOf(plan.body),
     wall: wallChoiceOf(plan.placement),
@@ -95,7 +104,7 @@ function draftOfSheet(sheet: Sheet): Draft | null {
 
 function planOf(studio: string, d: Draft): SheetPlan {
   const plan: SheetPlan = {
-    positions: [d.under, d.over].map((layers) => ({ choices: layeringOf(studio, layers, "").layers ?? [] })),
+    positions: positionsOf(d).map((layers) => ({ choices: layeringOf(studio, layers, "").layers ?? [] })),
     firings: d.firings.map((f) => nameOf(studio, "firings", f)),
     placement: placementOf(studio, d.wall),
   };
@@ -142,6 +151,7 @@ function SheetOf({ studio }: { studio: string }) {
     return (
       draftFromQuery(query) ?? {
         under: ids.map(newLayer),
+        between: [],
         over: ids.map(newLayer),
         firings: knownFirings.slice(0, 1).map((f) => idOf(f.name)),
         body: "",
@@ -171,13 +181,13 @@ function SheetOf({ studio }: { studio: string }) {
     return () => running.current?.abort();
   }, []);
 
-  const total = draft.under.length * draft.over.length * draft.firings.length;
+  const total = combinationsOf(draft);
 
   async function run(d: Draft) {
     running.current?.abort();
     const controller = new AbortController();
     running.current = controller;
-    const n = d.under.length * d.over.length * d.firings.length;
+    const n = combinationsOf(d);
     let next: Result = {
       draft: d,
       total: n,
@@ -231,7 +241,7 @@ function SheetOf({ studio }: { studio: string }) {
     void run(draft);
   };
   const glazeOptions = knownGlazes.map((g) => ({ value: idOf(g.name), text: g.displayName ?? idOf(g.name) }));
-  const settings = (key: "under" | "over", label: string) => {
+  const settings = (key: "under" | "between" | "over", label: string, hint?: string) => {
     const layers = draft[key];
     const sample = layers[0] ?? newLayer("");
     const all = (next: Partial<LayerChoice>) => setDraft({ ...draft, [key]: layers.map((l) => ({ ...l, ...next })) });
@@ -239,24 +249,27 @@ function SheetOf({ studio }: { studio: string }) {
       <>
         <AnyOf
           label={label}
+          hint={hint}
           options={glazeOptions}
           values={layers.map((l) => l.glaze)}
           onValues={(ids) => setDraft({ ...draft, [key]: ids.map((glaze) => layers.find((l) => l.glaze === glaze) ?? { ...sample, glaze, lot: "" }) })}
         />
-        <div class="pair">
-          <NumberField label={`Coats, ${key}`} value={sample.coats} min={0.1} max={20} step={1} onValue={(v) => v !== undefined && all({ coats: v })} />
-          <Choice
-            label={`How, ${key}`}
-            value={sample.method}
-            options={[
-              { value: "BRUSH", text: "Brushed" },
-              { value: "DIP", text: "Dipped" },
-              { value: "SPRAY", text: "Sprayed" },
-              { value: "POUR", text: "Poured" },
-            ]}
-            onValue={(v) => all({ method: v as Method })}
-          />
-        </div>
+        {layers.length > 0 && (
+          <div class="pair">
+            <NumberField label={`Coats, ${key}`} value={sample.coats} min={0.1} max={20} step={1} onValue={(v) => v !== undefined && all({ coats: v })} />
+            <Choice
+              label={`How, ${key}`}
+              value={sample.method}
+              options={[
+                { value: "BRUSH", text: "Brushed" },
+                { value: "DIP", text: "Dipped" },
+                { value: "SPRAY", text: "Sprayed" },
+                { value: "POUR", text: "Poured" },
+              ]}
+              onValue={(v) => all({ method: v as Method })}
+            />
+          </div>
+        )}
       </>
     );
   };
@@ -269,6 +282,10 @@ function SheetOf({ studio }: { studio: string }) {
           <div class="stack">{settings("under", "Under, on the wall")}</div>
           <div class="stack">{settings("over", "Over it")}</div>
         </div>
+        <details open={draft.between.length > 0}>
+          <summary>A layer between</summary>
+          <div class="stack">{settings("between", "Between them", "A third layer, with the coats of its own. None: pairs.")}</div>
+        </details>
         <div class="twin">
           <div class="stack">
             <AnyOf
@@ -304,7 +321,7 @@ function SheetOf({ studio }: { studio: string }) {
       {total > MOST && <p class="notice">That is more than the page can hold ({MOST.toLocaleString("en")}). Choose fewer, or use the command line.</p>}
       {open && !draftOfSheet(open) && (
         <p class="notice">
-          “{open.displayName}” has {open.plan?.positions?.length ?? 0} layers. This page shows pairs; the command line and the interface score any sheet.
+          “{open.displayName}” has {open.plan?.positions?.length ?? 0} layers. This page shows two or three; the command line and the interface score any sheet.
         </p>
       )}
       {problem && <Failed problem={problem} onRetry={() => run(draft)} />}
@@ -389,6 +406,7 @@ function Matrix({ studio, result, title }: { studio: string; result: Result; tit
   const names = useMemo(() => new Map(ready(glazes(studio)).map((g) => [idOf(g.name), g.displayName ?? idOf(g.name)])), [ready(glazes(studio)).length]);
   const firingNames = new Map(ready(firings(studio)).map((f) => [idOf(f.name), f.displayName ?? idOf(f.name)]));
   const [firing, setFiring] = useState(0);
+  const [between, setBetween] = useState(0);
   const [find, setFind] = useState("");
   const [kept, setKept] = useState<boolean[]>([true, true, true, true]);
   const [asList, setAsList] = useState(matchMedia("(max-width: 40rem)").matches);
@@ -398,10 +416,14 @@ function Matrix({ studio, result, title }: { studio: string; result: Result; tit
   const u = unit.value;
 
   const f = Math.min(firing, draft.firings.length - 1);
+  const m = Math.min(between, draft.between.length - 1); // -1: pairs
   const nu = draft.under.length;
+  const nm = Math.max(1, draft.between.length);
   const no = draft.over.length;
-  const index = (ui: number, oi: number) => (f * nu + ui) * no + oi;
+  const index = (ui: number, oi: number) => ((f * nu + ui) * nm + Math.max(0, m)) * no + oi;
   const name = (l: LayerChoice) => names.get(l.glaze) ?? l.glaze;
+  const middle = m < 0 ? [] : [draft.between[m]!];
+  const over = (ui: number, oi: number) => [draft.over[oi]!, ...middle, draft.under[ui]!].map(name).join(" over ");
   const wanted = find.trim().toLowerCase();
   const hit = (l: LayerChoice) => name(l).toLowerCase().includes(wanted);
   const shows = (ui: number, oi: number) => {
@@ -431,19 +453,21 @@ function Matrix({ studio, result, title }: { studio: string; result: Result; tit
   const columnsShown = columns.slice(Math.min(columnPage, columnPages - 1) * COLUMNS).slice(0, COLUMNS);
 
   const link = (ui: number, oi: number) =>
-    address(studio, "score", "", questionToQuery({ body: draft.body, layers: [draft.under[ui]!, draft.over[oi]!], firing: draft.firings[f]!, wall: draft.wall, kiln: "" }));
+    address(studio, "score", "", questionToQuery({ body: draft.body, layers: [draft.under[ui]!, ...middle, draft.over[oi]!], firing: draft.firings[f]!, wall: draft.wall, kiln: "" }));
 
   const saveCSV = () => {
-    const parts: string[] = [csvLine(["firing", "under", "over", "median_run_mm", "run_p10_mm", "run_p90_mm", "exceed_probability", "clearance_needed_mm", "risk"])];
+    const parts: string[] = [csvLine(["firing", "under", ...(m < 0 ? [] : ["between"]), "over", "median_run_mm", "run_p10_mm", "run_p90_mm", "exceed_probability", "clearance_needed_mm", "risk"])];
     for (let i = 0; i < result.got; i++) {
       const oi = i % no;
-      const ui = Math.floor(i / no) % nu;
-      const fi = Math.floor(i / (no * nu));
+      const mi = Math.floor(i / no) % nm;
+      const ui = Math.floor(i / (no * nm)) % nu;
+      const fi = Math.floor(i / (no * nm * nu));
       const three = (v: number) => Number(v.toFixed(3));
       parts.push(
         csvLine([
           firingNames.get(draft.firings[fi]!) ?? draft.firings[fi]!,
           name(draft.under[ui]!),
+          ...draft.between.slice(mi, mi + 1).map(name),
           name(draft.over[oi]!),
           three(result.median[i]!),
           three(result.p10[i]!),
@@ -478,12 +502,15 @@ function Matrix({ studio, result, title }: { studio: string; result: Result; tit
       }
     >
       <p class="only-print">
-        Firing: {firingNames.get(draft.firings[f]!)}. Rows: under, {draft.under[0]?.coats} coats. Columns: over, {draft.over[0]?.coats} coats. Band {length(draft.wall.bandMm, u)} over{" "}
+        Firing: {firingNames.get(draft.firings[f]!)}. Rows: under, {draft.under[0]?.coats} coats. {middle.map((l) => `Between: ${name(l)}, ${l.coats} coats. `)}Columns: over, {draft.over[0]?.coats} coats. Band {length(draft.wall.bandMm, u)} over{" "}
         {length(draft.wall.clearanceMm, u)} of bare wall. Median drip in {u} and chance of passing the foot. {result.calibration ? `Calibration ${idOf(result.calibration)}.` : "Physics alone."}
       </p>
       <div class="row no-print">
         {draft.firings.length > 1 && (
           <Choice label="Firing" value={String(f)} options={draft.firings.map((id, i) => ({ value: String(i), text: firingNames.get(id) ?? id }))} onValue={(v) => setFiring(Number(v))} />
+        )}
+        {draft.between.length > 0 && (
+          <Choice label="Between" value={String(m)} options={draft.between.map((l, i) => ({ value: String(i), text: name(l) }))} onValue={(v) => setBetween(Number(v))} />
         )}
         <TextField label="Find a glaze" type="search" value={find} onValue={setFind} />
         <OneOf label="Shown as" value={asList ? "list" : "matrix"} options={[{ value: "matrix", text: "Matrix" }, { value: "list", text: "List" }]} onValue={(v) => setAsList(v === "list")} />
@@ -538,7 +565,7 @@ function Matrix({ studio, result, title }: { studio: string; result: Result; tit
                               <RankGlyph rank={result.rank[i]!} />
                               <span>
                                 <span class="unseen">
-                                  {name(draft.over[oi]!)} over {name(draft.under[ui]!)}: {riskWord(risks[result.rank[i]!])} risk, median drip{" "}
+                                  {over(ui, oi)}: {riskWord(risks[result.rank[i]!])} risk, median drip{" "}
                                 </span>
                                 {lengthNumber(result.median[i]!, u)}
                                 <span class="unseen"> {u}, chance of passing the foot </span>
@@ -566,7 +593,7 @@ function Matrix({ studio, result, title }: { studio: string; result: Result; tit
               <li key={i}>
                 <a href={link(ui, oi)}>
                   <span>
-                    {name(draft.over[oi]!)} <small>over</small> {name(draft.under[ui]!)}
+                    {over(ui, oi)}
                     <br />
                     <small>
                       {length(result.median[i]!, u)} ({lengthNumber(result.p10[i]!, u)}–{lengthNumber(result.p90[i]!, u)})
