@@ -68,3 +68,14 @@ func denseUnit(y, w, b, x []float64) {
 		denseUnitPlain(y, w, b, x)
 	}
 }
+
+func run(f *Frame, n int) {
+	switch {
+	case !withAVX2:
+		f.runPlain(n)
+	case f.lanes == 1:
+		runSingleAVX2((*int32)(&f.steps[0].op), len(f.steps), &f.numbers[0], 8)
+	default:
+		runRowsAVX2((*int32)(&f.steps[0].op), len(f.steps), &f.numbers[0], 8*((n+inStep-1)/inStep*inStep))
+	}
+}

@@ -27,3 +27,9 @@ func denseAVX2(y []float64, w []float64, b []float64, x []float64)
 
 //go:noescape
 func denseUnitAVX2(y []float64, w []float64, b []float64, x []float64)
+
+//go:noescape
+func runRowsAVX2(steps *int32, count int, numbers *float64, bytes int)
+
+//go:noescape
+func runSingleAVX2(steps *int32, count int, numbers *float64, bytes int)

@@ -30,6 +30,8 @@ func main() {
 	bilinear()
 	dense("dense", func(z vector) vector { return z })
 	dense("denseUnit", unit)
+	program("runRows", 2*register)
+	program("runSingle", 8)
 	Generate()
 }
 
@@ -404,4 +406,110 @@ func block(at string, vectors, chains int, y, w, b, x, inputs, stride reg.GPVirt
 	for v, s := range sums[0] {
 		VMOVUPD(f(s), Mem{Base: y, Disp: v * register})
 	}
+}
+
+// stepBytes is the size of a step of a program, and what comes where in it.
+const (
+	stepBytes = 24
+	stepTo    = 4
+	stepOf    = 8
+)
+
+// operations are those of a program, in the order of package vector.
+var operations = []struct {
+	operands int
+	f        func(of []vector) vector
+}{
+	{2, func(of []vector) vector { return add(of[0], of[1]) }},
+	{2, func(of []vector) vector { return sub(of[0], of[1]) }},
+	{2, func(of []vector) vector { return mul(of[0], of[1]) }},
+	{3, func(of []vector) vector { return mulAdd(of[0], of[1], of[2]) }},
+	{3, func(of []vector) vector { return subMul(of[2], of[0], of[1]) }},
+	{2, func(of []vector) vector { return div(of[0], of[1]) }},
+	{2, func(of []vector) vector { r := YMM(); VMINPD(of[1], of[0], r); return r }},
+	{2, func(of []vector) vector { r := YMM(); VMAXPD(of[1], of[0], r); return r }},
+	{1, func(of []vector) vector { r := YMM(); VSQRTPD(of[0], r); return r }},
+	{4, func(of []vector) vector { return below(of[0], of[1], of[2], of[3]) }},
+	{1, func(of []vector) vector { return exp(of[0]) }},
+	{1, func(of []vector) vector { return log(of[0]) }},
+}
+
+// program makes the function that runs the steps of a program over rows of so many bytes, at a time as many as given: 8 is one number alone, in the
+// lowest lane.
+func program(name string, atATime int) {
+	function(name, "func(steps *int32, count int, numbers *float64, bytes int)")
+	step := Load(Param("steps"), GP64()).(reg.GPVirtual)
+	left := Load(Param("count"), GP64()).(reg.GPVirtual)
+	numbers := Load(Param("numbers"), GP64()).(reg.GPVirtual)
+	bytes := Load(Param("bytes"), GP64()).(reg.GPVirtual)
+	op, to, at := GP64(), GP64(), GP64()
+	of := []reg.GPVirtual{GP64(), GP64(), GP64(), GP64()}
+	address := func(p reg.GPVirtual, disp int) {
+		MOVL(Mem{Base: step, Disp: disp}, p.As32())
+		ADDQ(numbers, p)
+	}
+	Label("step")
+	MOVL(Mem{Base: step}, op.As32())
+	address(to, stepTo)
+	address(of[0], stepOf)
+	address(of[1], stepOf+4)
+	Comment("The operation, by halves")
+	var find func(low, high int)
+	find = func(low, high int) {
+		if high-low == 1 {
+			JMP(LabelRef(fmt.Sprintf("op%d", low)))
+			return
+		}
+		middle := (low + high) / 2
+		right := fmt.Sprintf("from%dto%d", middle, high)
+		CMPL(op.As32(), Imm(uint64(middle)))
+		JGE(LabelRef(right))
+		find(low, middle)
+		Label(right)
+		find(middle, high)
+	}
+	find(0, len(operations))
+	for i, o := range operations {
+		Label(fmt.Sprintf("op%d", i))
+		for k := 2; k < o.operands; k++ {
+			address(of[k], stepOf+4*k)
+		}
+		one := func(disp int) {
+			var v []vector
+			for k := range o.operands {
+				r := YMM()
+				if m := (Mem{Base: of[k], Index: at, Scale: 1, Disp: disp}); atATime == 8 {
+					VMOVSD(Mem{Base: of[k]}, r.AsX())
+				} else {
+					VMOVUPD(m, r)
+				}
+				v = append(v, r)
+			}
+			if r := o.f(v); atATime == 8 {
+				VMOVSD(r.AsX(), Mem{Base: to})
+			} else {
+				VMOVUPD(r, Mem{Base: to, Index: at, Scale: 1, Disp: disp})
+			}
+		}
+		if atATime == 8 {
+			one(0)
+			JMP(LabelRef("next"))
+			continue
+		}
+		XORQ(at, at)
+		Label(fmt.Sprintf("row%d", i))
+		for disp := 0; disp < atATime; disp += register {
+			one(disp)
+		}
+		ADDQ(Imm(uint64(atATime)), at)
+		CMPQ(at, bytes)
+		JL(LabelRef(fmt.Sprintf("row%d", i)))
+		JMP(LabelRef("next"))
+	}
+	Label("next")
+	ADDQ(Imm(stepBytes), step)
+	DECQ(left)
+	JNZ(LabelRef("step"))
+	VZEROUPPER()
+	RET()
 }
