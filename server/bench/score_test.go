@@ -16,7 +16,9 @@ import (
 	"google.golang.org/grpc/credentials/insecure"
 	"google.golang.org/protobuf/proto"
 
+	"github.com/catchline/catchline/client"
 	pb "github.com/catchline/catchline/proto/catchline/v1"
+	"github.com/catchline/catchline/server/process"
 	"github.com/catchline/catchline/testdata/demo"
 )
 
@@ -50,7 +52,25 @@ const (
 )
 
 // BenchmarkScoreGRPC compares scores over gRPC with an echo of the same messages.
-func BenchmarkScoreGRPC(b *testing.B) { eachView(b, scoreGRPC) }
+func BenchmarkScoreGRPC(b *testing.B) {
+	eachView(b, func(b *testing.B, view pb.ScoreView) { scoreGRPC(b, view, bareEcho) })
+}
+
+// BenchmarkScoreGRPCOverChain compares them with an echo behind the whole chain, from the arrival of a call to its limits: what is left is the
+// check of the request, the score and the making of its answer.
+func BenchmarkScoreGRPCOverChain(b *testing.B) {
+	eachView(b, func(b *testing.B, view pb.ScoreView) { scoreGRPC(b, view, chainedEcho) })
+}
+
+// bareEcho is an echo with nothing before it.
+func bareEcho(b *testing.B, e *echo) *client.Client {
+	return dial(b, serveEcho(b, e.register), operatorKey) // as a caller sends one
+}
+
+// chainedEcho is an echo in the place of the scores of a whole server.
+func chainedEcho(b *testing.B, e *echo) *client.Client {
+	return serveWith(b, func(s process.Services) process.Services { return echoing{s, e} }).Client
+}
 
 // eachView runs a comparison for whole scores and for their numbers alone, each against an echo of answers as large.
 func eachView(b *testing.B, compare func(*testing.B, pb.ScoreView)) {
@@ -58,10 +78,10 @@ func eachView(b *testing.B, compare func(*testing.B, pb.ScoreView)) {
 	b.Run("numbers", func(b *testing.B) { compare(b, pb.ScoreView_SCORE_VIEW_NUMBERS) })
 }
 
-func scoreGRPC(b *testing.B, view pb.ScoreView) {
+func scoreGRPC(b *testing.B, view pb.ScoreView, floorOf func(*testing.B, *echo) *client.Client) {
 	s := serve(b)
 	answers := recorded(b, s.Client, nAnswers, view)
-	floor := dial(b, serveEcho(b, (&echo{scores: answers}).register), s.key)
+	floor := floorOf(b, &echo{scores: answers})
 	ask := askers(b, s.Client, callers, view)
 	side := func(c pb.ScoreServiceClient, d time.Duration) turn {
 		return closedLoop(b, callers, d, func(ctx context.Context, i int) error {

@@ -52,6 +52,12 @@ type service struct {
 
 func serve(b *testing.B) *service {
 	b.Helper()
+	return serveWith(b, func(s process.Services) process.Services { return s })
+}
+
+// serveWith is serve with the services changed.
+func serveWith(b *testing.B, change func(process.Services) process.Services) *service {
+	b.Helper()
 	c := config.Default()
 	c.Store, c.Create = config.Database(filepath.Join(b.TempDir(), "catchline.db")), true
 	c.GRPC.Address, c.HTTP.Address, c.Telemetry.MetricsAddress = "127.0.0.1:0", "127.0.0.1:0", ""
@@ -63,7 +69,7 @@ func serve(b *testing.B) *service {
 	var direct process.Services
 	p, err := process.Open(b.Context(), c, process.Options{Version: "bench", Logger: log, Services: func(o api.Options) process.Services {
 		direct = api.New(o)
-		return direct
+		return change(direct)
 	}})
 	if err != nil {
 		b.Fatal(err)
@@ -118,6 +124,28 @@ func serveEcho(b *testing.B, register func(grpc.ServiceRegistrar)) (address stri
 	go s.Serve(l)
 	b.Cleanup(s.Stop)
 	return l.Addr().String()
+}
+
+// echoing are services of which the scores are an echo's.
+type echoing struct {
+	process.Services
+	echo *echo
+}
+
+// Register implements process.Services.
+func (e echoing) Register(r grpc.ServiceRegistrar) { e.Services.Register(insteadOfScores{r, e.echo}) }
+
+type insteadOfScores struct {
+	grpc.ServiceRegistrar
+	echo *echo
+}
+
+// RegisterService implements grpc.ServiceRegistrar.
+func (r insteadOfScores) RegisterService(d *grpc.ServiceDesc, service any) {
+	if d.ServiceName == pb.ScoreService_ServiceDesc.ServiceName {
+		d, service = &pb.ScoreService_ServiceDesc, r.echo
+	}
+	r.ServiceRegistrar.RegisterService(d, service)
 }
 
 // warm lets connections, caches and the heap settle before anything is measured.

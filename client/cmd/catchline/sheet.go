@@ -24,13 +24,16 @@ type sheetCommand struct {
 	planFlags
 }
 
+// sheetChunk is as many scores as a message may hold: each costs gRPC a buffer of a megabyte, cleared on both sides, whatever is in it.
+const sheetChunk = 10_000
+
 // Run scores a sheet and writes it as it comes.
 func (s *sheetCommand) Run(a *app) (err error) {
 	c, err := a.client()
 	if err != nil {
 		return err
 	}
-	r := &pb.ScoreSheetRequest{Parent: a.studioName(), ToleratedRisk: s.Tolerate, ChunkSize: 4000}
+	r := &pb.ScoreSheetRequest{Parent: a.studioName(), ToleratedRisk: s.Tolerate, ChunkSize: sheetChunk}
 	plan := &pb.SheetPlan{}
 	if s.Stored != "" {
 		if s.File != "" || len(s.Under)+len(s.Middle)+len(s.Over) > 0 {
