@@ -27,6 +27,7 @@ import (
 // Options are what the gateway serves.
 type Options struct {
 	Services     grpc.ClientConnInterface
+	Refuse       func(method string) error   // why a unary call that comes now would be turned away; nil: it is asked later
 	Pages        http.Handler                // nil: none
 	Ready        func(context.Context) error // whether the storage answers and fits
 	Stopping     func() bool                 // whether the server is about to end
@@ -38,7 +39,7 @@ type Options struct {
 // New returns the handler of everything on the HTTP port.
 func New(ctx context.Context, o Options) (http.Handler, error) {
 	form := newJSONForm()
-	rest := runtime.NewServeMux(
+	options := []runtime.ServeMuxOption{
 		runtime.WithMarshalerOption(runtime.MIMEWildcard, form),
 		runtime.WithIncomingHeaderMatcher(incoming),
 		runtime.WithOutgoingHeaderMatcher(outgoing),
@@ -51,12 +52,17 @@ func New(ctx context.Context, o Options) (http.Handler, error) {
 		runtime.WithDisablePathLengthFallback(),
 		runtime.WithDisableHTTPMethodOverride(),
 		runtime.WithWriteContentLength(),
-	)
+	}
+	if o.Refuse != nil {
+		options = append(options, runtime.WithMiddlewares(refuseEarly(o.Refuse, form)))
+	}
+	rest := runtime.NewServeMux(options...)
 	if err := register(ctx, rest, o.Services); err != nil {
 		return nil, err
 	}
 	mux := http.NewServeMux()
-	mux.Handle("/v1/", limitBody(o.MaxBodyBytes, withHeader(rest)))
+	// The body is limited in the copy of the request that withHeader makes: of its own, net/http knows what to do with what is not read.
+	mux.Handle("/v1/", withHeader(limitBody(o.MaxBodyBytes, rest)))
 	mux.HandleFunc("GET /openapi.json", func(w http.ResponseWriter, _ *http.Request) {
 		w.Header().Set("Content-Type", "application/json")
 		w.Header().Set("Cache-Control", "no-cache")

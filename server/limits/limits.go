@@ -163,6 +163,14 @@ func (l *Limits) busy() error {
 	return l.refuse(ReasonBusy, retryBusy, "The server is busy; try again.")
 }
 
+// Refuse says why a unary call of which no more than the head has come is turned away: there is no place in the queue. Nil: it is not.
+func (l *Limits) Refuse(method string) error {
+	if l.gateOf(method).full() {
+		return l.busy()
+	}
+	return nil
+}
+
 // Tap turns a gRPC call away as soon as its head has come, if it would be for want of a place in the queue, or if too many are
 // arriving already: before its body is read and a goroutine is made for it, so that turning away costs little when it matters, and what
 // waits for bodies takes no more memory than it may. Streams are the full names of methods that stream.
@@ -171,8 +179,10 @@ func (l *Limits) Tap(streams map[string]bool) tap.ServerInHandle {
 		if strings.HasPrefix(info.FullMethodName, "/grpc.") {
 			return ctx, nil
 		}
-		if !streams[info.FullMethodName] && l.gateOf(info.FullMethodName).full() {
-			return ctx, l.busy()
+		if !streams[info.FullMethodName] {
+			if err := l.Refuse(info.FullMethodName); err != nil {
+				return ctx, err
+			}
 		}
 		if l.o.Arriving == 0 {
 			return ctx, nil

@@ -143,7 +143,7 @@ func Open(ctx context.Context, c config.Config, o Options) (p *Program, err erro
 	go p.watchReadiness(background)
 
 	handler, err := gateway.New(background, gateway.Options{
-		Services: channel, Pages: o.Pages, Ready: p.store.Ready, Stopping: p.stopping.Load,
+		Services: channel, Refuse: limited.Refuse, Pages: o.Pages, Ready: p.store.Ready, Stopping: p.stopping.Load,
 		MaxBodyBytes: c.HTTP.MaxBodyBytes, WriteTimeout: c.HTTP.WriteTimeout, Logger: p.log,
 	})
 	if err != nil {
