@@ -1,93 +1,93 @@
 package model
 
 import (
-	"sync"
-
 	"github.com/catchline/catchline/model/calib"
-	"github.com/catchline/catchline/model/internal/vector"
+	"github.com/catchline/catchline/model/film"
 )
 
-// batch is what is between the physics and the answers of questions that differ in their layers alone. They are asked together, so that their
-// logarithms and exponentials are taken at once.
+// batch is layerings of one question, a lane each, that differ in their layers alone and have as many that differ from their neighbours. One
+// formula is worked out for all of them before the next; a score by itself is a batch of one lane.
 type batch struct {
-	known       []calib.Known
-	predictions []calib.Prediction
-	a, b        []float64 // rows of numbers, four for each question
+	films       *film.Stacks
+	sights      *sights
+	predictions *calib.Predictions
+	lnDrive     []float64 // median, low, high, needed, one after the other
+	run         []float64 // of those
+
+	coats     []*calib.CoatIn // of the only lane
+	setting   *calib.Setting  // that it is set to, and what of a question
+	wall      Wall
+	tolerated float64
 }
 
-// oneOf is room for one question.
-type oneOf struct {
-	known       [1]calib.Known
-	predictions [1]calib.Prediction
-	a, b        [4]float64
+// newBatch makes room for so many lanes, around films of so many layers.
+func newBatch(films *film.Stacks, lanes int) *batch {
+	layers := len(films.Layers)
+	a := &batch{films: films, sights: newSights(layers, lanes), predictions: calib.NewPredictions(layers, lanes)}
+	a.coats = make([]*calib.CoatIn, layers)
+	a.lnDrive, a.run = make([]float64, 4*lanes), make([]float64, 4*lanes)
+	return a
 }
 
-func (o *oneOf) batch() batch { return batch{o.known[:], o.predictions[:], o.a[:], o.b[:]} }
-
-// newBatch is room for n questions.
-func newBatch(n int) batch {
-	return batch{make([]calib.Known, n), make([]calib.Prediction, n), make([]float64, 4*n), make([]float64, 4*n)}
-}
-
-// row is row i of numbers for n questions.
-func row(of []float64, i, n int) []float64 { return of[i*n : (i+1)*n : (i+1)*n] }
-
-// ask works out the physics of a question and puts it in place i of those that are asked.
-func (q *Question) ask(p *Physics, a *batch, i int) error {
-	q.stand()
-	if err := q.work(p); err != nil {
-		return err
+// set tells the batch the question and its setting.
+func (a *batch) set(q *Question, s *calib.Setting) {
+	if a.setting == s && a.wall == q.Wall && a.tolerated == q.Tolerated {
+		return
 	}
-	q.put(p, a, i)
-	return nil
+	a.setting, a.wall, a.tolerated = s, q.Wall, q.Tolerated
+	a.sights.frame.Set(a.sights.program.heldPer, film.HeldPer(q.Wall.Sin(), q.Wall.Band(), film.DefaultGrip))
+	a.predictions.Set(s, &q.standing.level, q.standing.lnClearance)
 }
 
-// put puts a question whose physics is worked out in place i of those that are asked.
-func (q *Question) put(p *Physics, a *batch, i int) {
-	n := len(a.known)
-	p.known(&q.Layering, &q.standing, &a.known[i])
-	row(a.a, 0, n)[i], row(a.a, 1, n)[i], row(a.a, 2, n)[i] = p.Drive, p.Flow.Thickness, p.Flow.StirredCubed
+// see works out what the regression sees of the first n lanes, whose flow is worked out.
+func (a *batch) see(n int) {
+	s, f := a.sights, a.films
+	for i := range s.layers {
+		move(s.layers[i].share, f.LayerShare[i], n)
+	}
+	for i := range s.zones {
+		move(s.zones[i].share, f.ZoneShare[i], n)
+		move(s.zones[i].underFraction, f.Zones[i].UnderFraction, n)
+	}
+	move(s.thickness, f.Thickness, n)
+	move(s.drive, f.Drive, n)
+	move(s.stirredCubed, f.StirredCubed, n)
+	s.frame.Run(n)
+	p := a.predictions
+	move(p.LnPhysics, s.lnDrive, n)
+	move(p.PhysicsSD, s.physicsSD, n)
+	move(p.ConeExcess, s.coneExcess, n)
+	move(p.Thickness, s.thick, n)
+	move(p.Order, s.order, n)
+	move(p.Contrast, s.contrast, n)
+	move(p.Stirring, s.stirring, n)
+	move(p.Matte, s.matte, n)
+	move(p.Described, s.described, n)
+	for i := range s.layers {
+		move(p.Coats[i].Weight, s.layers[i].weight, n)
+	}
 }
 
-// ninth is the upper end of the 80 % interval.
-var ninth = sync.OnceValue(func() calib.Level { return calib.NewLevel(0.9).Ready() })
+// move copies the first n of a row.
+func move(to, from []float64, n int) {
+	if n == 1 {
+		to[0] = from[0]
+		return
+	}
+	copy(to[:n], from[:n])
+}
 
-// answer answers the first questions that were asked; q is any of them. It gives how many are answered before one that cannot be.
-func (q *Question) answer(dst []Estimate, a *batch) (int, error) {
-	n := len(a.known)
-	vector.Log(a.b, a.a[:3*n])
-	lnDrive, lnThickness, lnStirred := row(a.b, 0, n), row(a.b, 1, n), row(a.b, 2, n)
+// answer works out the answers of the first n lanes. The run rises with the drive, so quantiles of ln X map to quantiles of the run.
+func (a *batch) answer(dst []Estimate, wall Wall) {
+	n, p := len(dst), a.predictions
+	p.Run(n)
+	ln, run := a.lnDrive[:4*n], a.run[:4*n]
+	move(ln, p.Median, n)
+	move(ln[n:], p.LnLow, n)
+	move(ln[2*n:], p.LnHigh, n)
+	move(ln[3*n:], p.LnNeeded, n)
+	wall.Runs(run, ln)
 	for i := range dst {
-		k := &a.known[i]
-		k.LnPhysics, k.Features.LnThickness, k.Features.Stirring = lnDrive[i], lnThickness[i], sensitivity(lnStirred[i])
-	}
-	predictions := a.predictions[:len(dst)]
-	answered, err := q.Calibration.PredictKnown(predictions, a.known[:len(dst)])
-	if err != nil {
-		dst, predictions = dst[:answered], predictions[:answered]
-	}
-	q.estimate(dst, predictions, a)
-	return answered, err
-}
-
-// estimate carries distributions of ln X through the wall. The run rises with the drive, so quantiles map to quantiles.
-func (q *Question) estimate(dst []Estimate, y []calib.Prediction, a *batch) {
-	n := len(a.known)
-	median, low, high, needed := row(a.a, 0, n), row(a.a, 1, n), row(a.a, 2, n), row(a.a, 3, n)
-	level := ninth()
-	calib.Reaches(high, needed, y, &level, &q.standing.level)
-	for i := range y {
-		m, wide := y[i].Median(), high[i]
-		median[i], low[i], high[i] = m, m-wide, m+wide // the distribution is even about its median
-		needed[i] += m
-	}
-	q.Wall.Runs(a.b, a.a)
-	exceed := row(a.a, 0, n)
-	calib.Exceeding(exceed, y, q.standing.lnClearance)
-	for i := range dst {
-		dst[i] = Estimate{
-			Median: row(a.b, 0, n)[i], P10: row(a.b, 1, n)[i], P90: row(a.b, 2, n)[i],
-			Exceed: exceed[i], ClearanceNeeded: row(a.b, 3, n)[i],
-		}
+		dst[i] = Estimate{Median: run[i], P10: run[n+i], P90: run[2*n+i], Exceed: p.Exceeding[i], ClearanceNeeded: run[3*n+i]}
 	}
 }

@@ -35,9 +35,9 @@ type standing struct {
 	calibration *calib.Calibration
 	tolerated   float64
 
-	kiln, body, tester calib.Group
-	level              calib.Level // of the clearance needed
-	lnClearance        float64     // ln of the drive that uses up the clearance
+	level       calib.Level       // of the clearance needed
+	lnClearance float64           // ln of the drive that uses up the clearance
+	settings    [2]*calib.Setting // of a glaze alone and of layers, found last
 }
 
 // stand works out what stays the same, unless that is done.
@@ -48,9 +48,26 @@ func (q *Question) stand() {
 	}
 	*s = standing{
 		wall: q.Wall, where: q.Where, calibration: c, tolerated: q.Tolerated,
-		kiln: c.Group(calib.Kiln, q.Where.Kiln), body: c.Group(calib.Body, q.Where.Body), tester: c.Group(calib.Tester, q.Where.Tester),
 		level: calib.NewLevel(1 - q.Tolerated), lnClearance: q.LnDrive(q.Wall.Clearance()),
 	}
+}
+
+// setting is what the regression is told of all layerings of the question that are fired as a glaze is and have layers that differ, or none.
+func (q *Question) setting(d *Fired, layered bool) *calib.Setting {
+	at := 0
+	if layered {
+		at = 1
+	}
+	s := q.standing.settings[at]
+	if s == nil || s.Reduction != d.reduction || s.LnCooling != d.lnCooling {
+		c := q.Calibration
+		s = c.Setting(calib.Circumstances{
+			Reduction: d.reduction, LnCooling: d.lnCooling, Layered: float64(at),
+			Kiln: c.Group(calib.Kiln, q.Where.Kiln), Body: c.Group(calib.Body, q.Where.Body), Tester: c.Group(calib.Tester, q.Where.Tester),
+		})
+		q.standing.settings[at] = s
+	}
+	return s
 }
 
 // Limits of the tolerated probability.
@@ -72,34 +89,47 @@ func (q *Question) check() error {
 
 // Conditions works out the physics of a question, and what the regression sees of it.
 func (q *Question) Conditions(p *Physics) (calib.Conditions, error) {
-	if err := q.work(p); err != nil {
+	if _, err := q.work(p); err != nil {
 		return calib.Conditions{}, err
 	}
-	p.LnDrive = math.Log(p.Drive)
 	return p.Conditions(&q.Layering, q.Where), nil
 }
 
-// work works out the physics of a question, but for the logarithm of the drive.
-func (q *Question) work(p *Physics) error {
+// work works out the physics of a question, and what a prediction is told but for the pair.
+func (q *Question) work(p *Physics) (*batch, error) {
+	q.stand()
 	if err := q.check(); err != nil {
-		return err
+		return nil, err
 	}
 	if err := p.Work(&q.Layering, q.Wall.Sin()); err != nil {
-		return err
+		return nil, err
 	}
-	return p.hold(q)
-}
-
-// hold takes off the part of the drive that surface tension holds back, by film.Retained.
-func (p *Physics) hold(q *Question) error {
-	band := q.Wall.Band()
-	held, err := film.HeldBand(p.tension(&q.Layering), p.density(), q.Wall.Sin(), p.Flow.Thickness, film.DefaultGrip)
-	if err != nil {
-		return err
+	a, layers := p.alone(), q.Layers
+	n, s := p.stack.Len(), a.sights
+	a.set(q, q.setting(layers[0].Fired, n > 1))
+	top := &layers[len(layers)-1]
+	if err := film.CheckTension(top.Tension); err != nil {
+		return nil, err
 	}
-	p.Held = min(1, held/band)
-	p.Drive = max(p.Flow.Drive*film.Retained(band, held), minDrive)
-	return nil
+	s.tension[0], s.underLog10[0], s.overLog10[0] = top.Tension, layers[0].ReferenceLog10, top.ReferenceLog10
+	if n == 1 {
+		s.overLog10[0] = s.underLog10[0]
+	}
+	last := -1
+	for i := range layers {
+		l, to := &layers[i], &s.layers[p.index[i]]
+		if p.index[i] == last { // like neighbours are one
+			to.variance[0] += l.variance()
+			to.mass[0] += l.Density * l.Thickness.Metres
+			continue
+		}
+		last = p.index[i]
+		to.variance[0], to.mass[0], to.coneExcess[0] = l.variance(), l.Density*l.Thickness.Metres, l.coneExcess
+		to.matte[0], to.described[0] = l.matte, l.described
+	}
+	a.see(1)
+	p.Drive, p.LnDrive, p.Held, p.LnDriveSD = s.heldDrive[0], s.lnDrive[0], s.held[0], s.physicsSD[0]
+	return a, a.predictions.Check(0, math.Ln10*(s.overLog10[0]-s.underLog10[0]))
 }
 
 // density is the mean density of the film in kg/m³.
@@ -117,12 +147,35 @@ func (p *Physics) tension(l *Layering) float64 { return l.Layers[len(l.Layers)-1
 
 // Estimate answers a question in numbers alone.
 func (q *Question) Estimate(p *Physics) (Estimate, error) {
-	a := p.one.batch()
-	if err := q.ask(p, &a, 0); err != nil {
+	a, err := q.work(p)
+	if err != nil {
 		return Estimate{}, err
 	}
+	return q.answer(p, a)
+}
+
+// answer answers a question whose physics is worked out.
+func (q *Question) answer(p *Physics, a *batch) (Estimate, error) {
+	r := a.predictions
+	last := -1
+	for i := range q.Layers {
+		if p.index[i] == last {
+			continue
+		}
+		last = p.index[i]
+		coat := q.Layers[i].coatIn(a.setting)
+		a.coats[last] = coat
+		r.Coats[last].Put(coat, 0, 1)
+		for k := range last {
+			r.PutAmong(last, k, 0, coat, a.coats[k])
+		}
+	}
+	if pair := p.pair(&q.Layering); pair >= 0 {
+		r.Pair(0, a.coats, p.index[pair], p.index[pair+1])
+	} else {
+		r.Alone(0)
+	}
 	var answer [1]Estimate
-	_, err := q.answer(answer[:], &a)
-	p.LnDrive = a.known[0].LnPhysics
-	return answer[0], err
+	a.answer(answer[:], q.Wall)
+	return answer[0], r.Fault(0)
 }

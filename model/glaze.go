@@ -4,6 +4,7 @@ import (
 	"math"
 	"sync/atomic"
 
+	"github.com/catchline/catchline/model/calib"
 	"github.com/catchline/catchline/model/chem"
 	"github.com/catchline/catchline/model/film"
 	"github.com/catchline/catchline/model/firing"
@@ -43,33 +44,36 @@ const describedTension = 0.32
 
 // Fired is a glaze in a firing: all that a film needs of it, whatever its thickness and its neighbours. It does not change; share it freely.
 type Fired struct {
-	Glaze   *Glaze
-	Firing  *firing.Prepared
-	Melt    chem.Melt // as it is in that atmosphere; not set for a described glaze
-	Curve   melt.Curve
-	Density float64 // kg/m³ at the reference temperature
-	Tension float64 // N/m at the peak
-
+	// What every score reads stands first, close together.
+	Glaze    *Glaze
+	Firing   *firing.Prepared
 	Exposure film.Exposure
-	// PeakLog10 is log10 η at the peak; ReferenceLog10 that at the reference temperature, and ViscositySD the standard deviation of ln η there.
-	PeakLog10, ReferenceLog10, ViscositySD float64
+	Density  float64 // kg/m³ at the reference temperature
+	Tension  float64 // N/m at the peak
+	// ReferenceLog10 is log10 η at the reference temperature, and ViscositySD the standard deviation of ln η there; PeakLog10 is log10 η at the peak.
+	ReferenceLog10, ViscositySD, PeakLog10 float64
 
-	lnFluidity [firing.NumNodes]float64 // ln of 1/η in 1/(Pa·s) at each node of the firing
-	crystals   float64                  // volume fraction
-	oxidised   chem.Melt                // the same in every firing
-	moles      float64                  // mol/m³ of it, at usualKelvin, as only ratios of it matter
-	ferrous    float64                  // the part of the iron that is FeO in this firing
-	coneExcess float64                  // of the firing over the cone that the glaze is made for; 0 where that is not known
+	coneExcess float64 // of the firing over the cone that the glaze is made for; 0 where that is not known
 	// What the regression sees of the firing: 0 for air to 1 for heavy reduction, and ln of the cooling rate over the usual one.
 	reduction, lnCooling float64
+	matte, described     float64                         // what it counts for in calib.Features
+	coats                [2]atomic.Pointer[calib.CoatIn] // found last, for a glaze alone and for layers
+	crystals             float64                         // volume fraction
+	moles                float64                         // mol/m³ of oxidised, at usualKelvin, as only ratios of it matter
+	ferrous              float64                         // the part of the iron that is FeO in this firing
+	oxidised             chem.Melt                       // the same in every firing
 
-	groups atomic.Pointer[groups] // those found last
+	Melt  chem.Melt // as it is in that atmosphere; not set for a described glaze
+	Curve melt.Curve
+
+	lnFluidity [firing.NumNodes]float64 // ln of 1/η in 1/(Pa·s) at each node of the firing
 }
 
 // Fire works out what a firing makes of a glaze. Iron is split by the atmosphere at the reference temperature, and crystals stiffen a satin or a matte.
 func Fire(g *Glaze, f *firing.Prepared) (*Fired, error) {
-	d := &Fired{Glaze: g, Firing: f}
+	d := &Fired{Glaze: g, Firing: f, matte: matteness(g.Surface)}
 	if g.Melt == nil {
+		d.described = 1
 		if err := d.fireDescribed(); err != nil {
 			return nil, err
 		}
@@ -132,7 +136,7 @@ func (d *Fired) fireDescribed() error {
 // viscosity is that of its own oxides. Where the chemistry of either is not known, log viscosity is taken in proportion to volume. Of halves it is
 // the same to the last bit whichever is on top.
 func blendFlow(under, over *Fired, underFraction float64) float64 {
-	if under.Glaze.Melt != nil && over.Glaze.Melt != nil {
+	if under.described+over.described == 0 {
 		k := blendViscosity(under, over, underFraction)
 		return under.Firing.Flow(&k)
 	}

@@ -25,7 +25,7 @@ type Layering struct {
 type Physics struct {
 	Flow film.Flow
 	// Drive X in metres is that of Flow less what surface tension holds back on the wall, and not below minDrive; LnDrive is ln of it. Set by a
-	// question.
+	// question, as is what follows.
 	Drive, LnDrive float64
 	// LnDriveSD is the part of its standard deviation that belongs to this piece alone: the thickness of its coats.
 	LnDriveSD float64
@@ -34,9 +34,26 @@ type Physics struct {
 	// ZoneWidth is the width in m of the mixed zone above each layer, the mean over the flow.
 	ZoneWidth [film.MaxLayers - 1]float64
 
-	stack film.Stack
-	index [film.MaxLayers]int // of each layer in the stack, where like neighbours are one
-	one   oneOf
+	stack   film.Stack
+	index   [film.MaxLayers]int        // of each layer in the stack, where like neighbours are one
+	batches [film.MaxLayers + 1]*batch // of one lane, by the length of the stack
+}
+
+// alone is the batch of one lane in which the stack is asked about.
+func (p *Physics) alone() *batch {
+	n := p.stack.Len()
+	if p.batches[n] == nil {
+		p.batches[n] = newBatch(p.stack.Rows(), 1)
+	}
+	return p.batches[n]
+}
+
+// kept is a copy to keep, without the room to work in.
+func (p *Physics) kept() Physics {
+	out := *p
+	out.stack.Forget()
+	out.batches = [film.MaxLayers + 1]*batch{}
+	return out
 }
 
 // minDrive (m) stands for a film that does not move, so that its logarithm is a number: a run of a third of a nanometre.
@@ -46,28 +63,26 @@ const minDrive = 1e-9
 func (p *Physics) Work(l *Layering, sin float64) error {
 	p.stack.Clear()
 	p.Held, p.ZoneWidth = 0, [film.MaxLayers - 1]float64{}
-	var thickness [film.MaxLayers]film.Thickness
 	if len(l.Layers) > film.MaxLayers {
 		return &chem.FieldError{Field: "layers", Value: "more than 8", Limit: "1 to 8"}
 	}
 	for i := range l.Layers {
 		layer := &l.Layers[i]
-		at, err := p.stack.Push(film.Layer{Thickness: layer.Thickness.Metres, Density: layer.Density, Exposure: layer.Exposure})
+		at, err := p.stack.Push(layer.film())
 		if err != nil {
 			return err
 		}
 		p.index[i] = at
-		thickness[i] = layer.Thickness
 	}
 	if err := p.mix(l); err != nil {
 		return err
 	}
-	var err error
-	if p.Flow, err = p.stack.Flow(sin); err != nil {
-		return err
-	}
-	p.LnDriveSD = film.DriveSD(thickness[:len(l.Layers)])
-	return nil
+	return p.stack.FlowTo(&p.Flow, sin)
+}
+
+// film is the layer as the film sees it.
+func (l *Layer) film() film.Layer {
+	return film.Layer{Thickness: l.Thickness.Metres, Density: l.Density, Exposure: l.Exposure}
 }
 
 // mix works out the mixed zones and their blends.

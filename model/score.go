@@ -75,17 +75,20 @@ func (q *Question) Score(middling *Fired) (*Score, error) {
 	defer c.free()
 	c.question = *q
 	c.question.halves = c
-	conditions, err := c.question.Conditions(&s.Physics)
+	conditions, err := c.question.Conditions(&c.physics)
 	if err != nil {
 		return nil, err
 	}
+	s.Physics = c.physics.kept()
 	if s.Prediction, err = q.Calibration.Predict(&conditions); err != nil {
 		return nil, err
 	}
 	if s.Evidence, err = q.Calibration.Evidence(&conditions, maxEvidence); err != nil {
 		return nil, err
 	}
-	c.own(s)
+	if s.Estimate, err = c.question.answer(&c.physics, c.physics.alone()); err != nil {
+		return nil, err
+	}
 	s.PhysicsRun = q.Wall.Run(math.Exp(s.Physics.LnDrive))
 	s.Tension, s.Density = s.Physics.tension(&q.Layering), s.Physics.density()
 	if err := s.addSolo(c); err != nil {
@@ -94,29 +97,21 @@ func (q *Question) Score(middling *Fired) (*Score, error) {
 	if err := s.addDrivers(c, middling); err != nil {
 		return nil, err
 	}
-	if err := c.answer(); err != nil {
-		return nil, err
-	}
 	s.Drivers = append(s.Drivers, Driver{DriverCorrection, "", s.Median - s.PhysicsRun})
 	slices.SortStableFunc(s.Drivers, func(a, b Driver) int { return cmp.Compare(math.Abs(b.Run), math.Abs(a.Run)) })
 	s.Flags = q.Flags(&s.Physics)
 	return s, nil
 }
 
-// comparisons ask the question of a score about other layers, several at a time.
+// comparisons ask the question of a score about other layers.
 type comparisons struct {
 	question Question
 	blends   []blended // that came up
 	physics  Physics
-	batch    batch
-	then     []func(Estimate) // what to do with the answer of each that is asked
 }
 
-// comparisonsAtOnce is as many as a score of two layers has, itself included.
-const comparisonsAtOnce = 9
-
 // spare comparisons: they need more room than all else of a score.
-var spare = sync.Pool{New: func() any { return &comparisons{batch: newBatch(comparisonsAtOnce)} }}
+var spare = sync.Pool{New: func() any { return new(comparisons) }}
 
 // blended is a blend of two glazes, half and half.
 type blended struct {
@@ -139,45 +134,15 @@ func (c *comparisons) half(l *Layering, i int) (flow float64, ok bool) {
 
 // free gives them back, without what they hold on to.
 func (c *comparisons) free() {
-	clear(c.then)
 	clear(c.blends)
-	c.question, c.then, c.blends = Question{}, c.then[:0], c.blends[:0]
+	c.question, c.blends = Question{}, c.blends[:0]
 	spare.Put(c)
 }
 
-// own asks for the numbers of the score itself, whose physics is worked out: the same to the last bit as without what explains them.
-func (c *comparisons) own(s *Score) {
-	c.question.stand()
-	c.question.put(&s.Physics, &c.batch, 0)
-	c.then = append(c.then, func(e Estimate) { s.Estimate = e })
-}
-
 // ask about other layers and another stirring.
-func (c *comparisons) ask(layers []Layer, stirring float64, then func(Estimate)) error {
-	if len(c.then) == comparisonsAtOnce {
-		if err := c.answer(); err != nil {
-			return err
-		}
-	}
+func (c *comparisons) ask(layers []Layer, stirring float64) (Estimate, error) {
 	c.question.Layers, c.question.Stirring = layers, stirring
-	if err := c.question.ask(&c.physics, &c.batch, len(c.then)); err != nil {
-		return err
-	}
-	c.then = append(c.then, then)
-	return nil
-}
-
-// answer those that were asked.
-func (c *comparisons) answer() error {
-	var answers [comparisonsAtOnce]Estimate
-	if _, err := c.question.answer(answers[:len(c.then)], &c.batch); err != nil {
-		return err
-	}
-	for i, then := range c.then {
-		then(answers[i])
-	}
-	c.then = c.then[:0]
-	return nil
+	return c.question.Estimate(&c.physics)
 }
 
 func (s *Score) addSolo(c *comparisons) error {
@@ -194,11 +159,11 @@ func (s *Score) addSolo(c *comparisons) error {
 		if comesBefore(q.Layers, i) {
 			continue
 		}
-		if err := c.ask([]Layer{{f, h}}, q.Stirring, func(e Estimate) {
-			s.Solo = append(s.Solo, SoloRun{f.Glaze.Name, e.Median, e.P10, e.P90})
-		}); err != nil {
+		e, err := c.ask([]Layer{{f, h}}, q.Stirring)
+		if err != nil {
 			return err
 		}
+		s.Solo = append(s.Solo, SoloRun{f.Glaze.Name, e.Median, e.P10, e.P90})
 	}
 	return nil
 }
@@ -216,9 +181,9 @@ func comesBefore(layers []Layer, i int) bool {
 func (s *Score) addDrivers(c *comparisons, middling *Fired) error {
 	q := s.Question
 	against := func(kind DriverKind, glaze string, layers []Layer, stirring float64) error {
-		return c.ask(layers, stirring, func(without Estimate) {
-			s.Drivers = append(s.Drivers, Driver{kind, glaze, s.Median - without.Median})
-		})
+		without, err := c.ask(layers, stirring)
+		s.Drivers = append(s.Drivers, Driver{kind, glaze, s.Median - without.Median})
+		return err
 	}
 	if len(q.Layers) > 1 {
 		if err := against(DriverThickness, "", thinned(q.Layers), q.Stirring); err != nil {

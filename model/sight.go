@@ -2,161 +2,222 @@ package model
 
 import (
 	"math"
+	"sync"
 
 	"github.com/catchline/catchline/model/calib"
 	"github.com/catchline/catchline/model/film"
+	"github.com/catchline/catchline/model/internal/vector"
 	"github.com/catchline/catchline/model/melt"
 )
 
 // Where says whose ware in whose kiln it is; what is not known is empty.
 type Where struct{ Kiln, Body, Tester string }
 
-// see turns a layering and its physics into what the regression sees of it, but for groups and logarithms, and gives the lower of the two neighbours
-// whose mixed zone carries most of the flow, -1 for none: a glaze alone has no pair. Which of the two is on top does not matter there: what the
-// order does is in the physics. A glaze or lot that comes again is counted where it came first.
-func (p *Physics) see(l *Layering, k *calib.Known) (pair int) {
-	layers := l.Layers
-	k.PhysicsSD, k.Layers = p.LnDriveSD, len(layers)
-	k.Features = calib.Features{Reduction: layers[0].reduction, LnCooling: layers[0].lnCooling}
-	c := &k.Features
-	if p.stack.Len() > 1 {
-		c.Layered = 1
-		c.LnContrast = math.Ln10 * (layers[len(layers)-1].ReferenceLog10 - layers[0].ReferenceLog10)
-	}
-	shares := p.glazeShares(l)
-	for i := range layers {
-		layer := &layers[i]
-		g, share := layer.Glaze, shares[i]
-		c.ConeExcess += share * layer.coneExcess
-		switch g.Surface {
-		case melt.Matte:
-			c.Matte += share
-		case melt.Satin:
-			c.Matte += share / 2
-		}
-		if g.Melt == nil {
-			c.Described += share
-		}
-		k.Glazes[i] = calib.KnownShare{PriorSD: layer.ViscositySD}
-		k.Lots[i] = calib.KnownShare{}
-		first, firstLot := i, i
-		for k := range i {
-			other := layers[k].Glaze
-			if other == g || other.Name == g.Name {
-				first = min(first, k)
-			}
-			if other == g || other.Lot == g.Lot {
-				firstLot = min(firstLot, k)
-			}
-		}
-		add(&k.Glazes[first].Weight, share)
-		if g.Lot != "" {
-			add(&k.Lots[firstLot].Weight, share)
-		}
-	}
-	c.Matte, c.Described = min(1, c.Matte), min(1, c.Described)
-	return p.pair(l)
+// sights turn layerings and their physics into what the regression sees of them, a lane each; all have so many layers that differ from their
+// neighbours. A glaze's weight is its share of the drive, mixed zones by the volume that each layer has in them.
+type sights struct {
+	layers []sightRows
+	zones  []struct{ share, underFraction []float64 }
+
+	thickness, drive, stirredCubed []float64 // of the film.Flow
+	tension                        []float64 // of the outermost layer, in N/m
+	underLog10, overLog10          []float64 // log10 η at the reference temperature of the layer at the wall and of the outermost one
+
+	lnDrive, heldDrive, held, lnThickness, stirring, thick, order, contrast, coneExcess, matte, described, physicsSD []float64
+
+	program *sightProgram
+	frame   *vector.Frame
 }
 
-// sensitivity is ∂ln X/∂ln(stirring), from ln of Flow.StirredCubed.
-func sensitivity(lnStirredCubed float64) float64 { return lnStirredCubed / (3 * film.StirringStep) }
-
-// add adds to a share. Shares that sum to 1 may round to more.
-func add(to *float64, share float64) { *to = min(1, *to+share) }
-
-// Conditions turns a layering and its physics into what the regression sees of it, by name.
-func (p *Physics) Conditions(l *Layering, where Where) calib.Conditions {
-	var k calib.Known
-	pair := p.see(l, &k)
-	k.Features.LnThickness, k.Features.Stirring = math.Log(p.Flow.Thickness), sensitivity(math.Log(p.Flow.StirredCubed))
-	c := calib.Conditions{
-		LnPhysics: p.LnDrive, PhysicsSD: k.PhysicsSD, Features: k.Features,
-		Kiln: where.Kiln, Body: where.Body, Tester: where.Tester,
-	}
-	for i := range l.Layers {
-		g := l.Layers[i].Glaze
-		if s := &k.Glazes[i]; s.Weight > 0 {
-			c.Glazes = append(c.Glazes, calib.Share{Name: g.Name, Weight: s.Weight, PriorSD: s.PriorSD})
-		}
-		if s := &k.Lots[i]; s.Weight > 0 {
-			c.Lots = append(c.Lots, calib.Share{Name: g.Lot, Weight: s.Weight})
-		}
-	}
-	if pair >= 0 {
-		c.Pair = calib.Share{Name: calib.PairName(l.Layers[pair].Glaze.Name, l.Layers[pair+1].Glaze.Name), Weight: 1}
-	}
-	return c
+// sightRows are what is seen of a layer.
+type sightRows struct {
+	share                        []float64 // of the drive, by its unmixed melt
+	mass                         []float64 // kg/m²
+	variance                     []float64 // of its thickness, in m²
+	coneExcess, matte, described []float64 // see calib.Features
+	weight                       []float64 // in the regression
 }
 
-// groups are the regression's groups of a glaze in a calibration.
-type groups struct {
-	in         *calib.Calibration
-	glaze, lot calib.Group
+type sightProgram struct {
+	*vector.Program
+	layers []struct{ share, mass, variance, coneExcess, matte, described, weight vector.Value }
+	zones  []struct{ share, underFraction vector.Value }
+
+	thickness, drive, stirredCubed, tension, underLog10, overLog10                                                   vector.Value
+	heldPer                                                                                                          vector.Value
+	lnDrive, heldDrive, held, lnThickness, stirring, thick, order, contrast, coneExcess, matte, described, physicsSD vector.Value
 }
 
-// groupsIn finds the groups of a glaze by its names, and keeps them as long as it is the same calibration that asks.
-func (d *Fired) groupsIn(c *calib.Calibration) *groups {
-	if g := d.groups.Load(); g != nil && g.in == c {
-		return g
+var sightPrograms = func() (out [film.MaxLayers + 1]func() *sightProgram) {
+	for n := range out {
+		out[n] = sync.OnceValue(func() *sightProgram { return newSightProgram(n) })
 	}
-	g := &groups{in: c, glaze: c.Group(calib.Glaze, d.Glaze.Name)}
-	if d.Glaze.Lot != "" {
-		g.lot = c.Group(calib.Lot, d.Glaze.Lot)
-	}
-	d.groups.Store(g)
-	return g
-}
+	return out
+}()
 
-// known turns a layering and its physics into what the regression sees of it, by groups of the calibration, but for logarithms.
-func (p *Physics) known(l *Layering, standing *standing, k *calib.Known) {
-	pair := p.see(l, k)
-	k.Kiln, k.Body, k.Tester = standing.kiln, standing.body, standing.tester
-	for i := range l.Layers {
-		g := l.Layers[i].groupsIn(standing.calibration)
-		k.Glazes[i].Group, k.Lots[i].Group = g.glaze, g.lot
+func newSightProgram(n int) *sightProgram {
+	w := vector.NewWriter()
+	p := &sightProgram{heldPer: w.Parameter(), thickness: w.Input(), drive: w.Input(), stirredCubed: w.Input(), tension: w.Input(), underLog10: w.Input(), overLog10: w.Input()}
+	p.layers = make([]struct{ share, mass, variance, coneExcess, matte, described, weight vector.Value }, n)
+	for i := range p.layers {
+		l := &p.layers[i]
+		l.share, l.mass, l.variance, l.coneExcess, l.matte, l.described = w.Input(), w.Input(), w.Input(), w.Input(), w.Input(), w.Input()
 	}
-	if k.Paired = pair >= 0; k.Paired {
-		k.PairOf = [2]calib.Group{k.Glazes[pair].Group, k.Glazes[pair+1].Group}
+	p.zones = make([]struct{ share, underFraction vector.Value }, n-1)
+	for i := range p.zones {
+		p.zones[i].share, p.zones[i].underFraction = w.Input(), w.Input()
 	}
-}
-
-// glazeShares splits the drive among the layers, mixed zones by the volume that each layer has in them.
-func (p *Physics) glazeShares(l *Layering) (shares [film.MaxLayers]float64) {
-	n := len(l.Layers)
-	var inStack [film.MaxLayers]float64 // share of each layer of the stack
-	for i := range p.stack.Len() {
-		inStack[i] += p.Flow.LayerShare[i]
-		if i+1 < p.stack.Len() {
-			z := p.stack.Zone(i)
-			inStack[i] += p.Flow.ZoneShare[i] * z.UnderFraction
-			inStack[i+1] += p.Flow.ZoneShare[i] * (1 - z.UnderFraction)
-		}
+	p.weigh(w)
+	one, zero := w.Number(1), w.Number(0)
+	mass, variance := zero, zero
+	p.coneExcess, p.matte, p.described = zero, zero, zero
+	for i := range p.layers {
+		l := &p.layers[i]
+		mass, variance = mass.Plus(l.mass), variance.Plus(l.variance)
+		p.coneExcess = p.coneExcess.Plus(l.weight.Times(l.coneExcess))
+		p.matte = p.matte.Plus(l.weight.Times(l.matte))
+		p.described = p.described.Plus(l.weight.Times(l.described))
 	}
-	// Where like neighbours are one layer of the stack, the first of them carries its share.
-	last := -1
-	total := 0.0
-	for i := range n {
-		if p.index[i] != last {
-			shares[i] = max(inStack[p.index[i]], minShare)
-			last = p.index[i]
-			total += shares[i]
-		}
-	}
-	for i := range n {
-		shares[i] /= total
-	}
-	return shares
+	p.matte, p.described = p.matte.AtMost(one), p.described.AtMost(one) // shares that sum to 1 may round to more
+	p.physicsSD = film.DriveSD(p.thickness, variance)
+	held := film.HeldPart(p.tension, mass, p.heldPer)
+	p.held = held.AtMost(one)
+	p.heldDrive = p.drive.Times(film.Retained(w, held)).AtLeast(w.Number(minDrive))
+	p.lnDrive, p.lnThickness = p.heldDrive.Log(), p.thickness.Log()
+	p.stirring = p.stirredCubed.Log().By(1. / (3 * film.StirringStep)) // ∂ln X/∂ln(stirring)
+	p.thick = calib.WriteThickness(w, p.lnThickness)
+	p.order, p.contrast = calib.WriteContrast(w, p.overLog10.Minus(p.underLog10).By(math.Ln10))
+	w.Output(p.lnDrive, p.heldDrive, p.held, p.lnThickness, p.stirring, p.thick, p.order, p.contrast, p.coneExcess, p.matte, p.described, p.physicsSD)
+	p.Program = w.Program()
+	return p
 }
 
 // minShare keeps every glaze of a layering in the regression, however little of the flow is its own.
 const minShare = 1e-6
 
-// pair gives the lower of the two neighbours whose mixed zone carries most of the flow, -1 for none.
+// weigh splits the drive among the layers.
+func (p *sightProgram) weigh(w *vector.Writer) {
+	total, one := w.Number(0), w.Number(1)
+	for i := range p.layers {
+		share := p.layers[i].share
+		if i < len(p.zones) {
+			share = share.Plus(p.zones[i].share.Times(p.zones[i].underFraction))
+		}
+		if i > 0 {
+			share = share.Plus(p.zones[i-1].share.Times(one.Minus(p.zones[i-1].underFraction)))
+		}
+		p.layers[i].weight = share.AtLeast(w.Number(minShare))
+		total = total.Plus(p.layers[i].weight)
+	}
+	per := one.Over(total)
+	for i := range p.layers {
+		p.layers[i].weight = p.layers[i].weight.Times(per).AtMost(one) // shares that sum to 1 may round to more
+		w.Output(p.layers[i].weight)
+	}
+}
+
+// newSights makes room for so many lanes.
+func newSights(layers, lanes int) *sights {
+	p := sightPrograms[layers]()
+	f := p.Frame(lanes)
+	row := f.Row
+	s := &sights{
+		program: p, frame: f, thickness: row(p.thickness), drive: row(p.drive), stirredCubed: row(p.stirredCubed), tension: row(p.tension),
+		underLog10: row(p.underLog10), overLog10: row(p.overLog10),
+		lnDrive: row(p.lnDrive), heldDrive: row(p.heldDrive), held: row(p.held), lnThickness: row(p.lnThickness), stirring: row(p.stirring),
+		thick: row(p.thick), order: row(p.order), contrast: row(p.contrast), coneExcess: row(p.coneExcess), matte: row(p.matte), described: row(p.described), physicsSD: row(p.physicsSD),
+	}
+	for _, l := range p.layers {
+		s.layers = append(s.layers, sightRows{row(l.share), row(l.mass), row(l.variance), row(l.coneExcess), row(l.matte), row(l.described), row(l.weight)})
+	}
+	for _, z := range p.zones {
+		s.zones = append(s.zones, struct{ share, underFraction []float64 }{row(z.share), row(z.underFraction)})
+	}
+	return s
+}
+
+// matteness is what a surface counts for in calib.Features.Matte.
+func matteness(s melt.Surface) float64 {
+	switch s {
+	case melt.Matte:
+		return 1
+	case melt.Satin:
+		return 0.5
+	}
+	return 0
+}
+
+// variance of a layer's thickness, in m².
+func (l *Layer) variance() float64 {
+	sd := l.Thickness.Metres * l.Thickness.RelativeSD
+	return sd * sd
+}
+
+// Conditions turns a layering and its physics, which a question has worked out, into what the regression sees of it, by name. A glaze or lot that comes
+// again is counted where it came first.
+func (p *Physics) Conditions(l *Layering, where Where) calib.Conditions {
+	s, bottom, top := p.alone().sights, &l.Layers[0], &l.Layers[len(l.Layers)-1]
+	c := calib.Conditions{
+		LnPhysics: p.LnDrive, PhysicsSD: p.LnDriveSD,
+		Features: calib.Features{
+			Reduction: bottom.reduction, LnCooling: bottom.lnCooling, ConeExcess: s.coneExcess[0], LnThickness: s.lnThickness[0],
+			Stirring: s.stirring[0], Matte: s.matte[0], Described: s.described[0],
+		},
+		Kiln: where.Kiln, Body: where.Body, Tester: where.Tester,
+	}
+	if p.stack.Len() > 1 {
+		c.Features.Layered = 1
+		c.Features.LnContrast = math.Ln10 * (top.ReferenceLog10 - bottom.ReferenceLog10)
+	}
+	last := -1
+	for i := range l.Layers {
+		at := p.index[i]
+		if at == last {
+			continue
+		}
+		last = at
+		layer, weight := &l.Layers[i], s.layers[at].weight[0]
+		g := layer.Glaze
+		c.Glazes = addShare(c.Glazes, calib.Share{Name: g.Name, Weight: weight, PriorSD: layer.ViscositySD})
+		if g.Lot != "" {
+			c.Lots = addShare(c.Lots, calib.Share{Name: g.Lot, Weight: weight})
+		}
+	}
+	if pair := p.pair(l); pair >= 0 {
+		c.Pair = calib.Share{Name: calib.PairName(l.Layers[pair].Glaze.Name, l.Layers[pair+1].Glaze.Name), Weight: 1}
+	}
+	return c
+}
+
+// addShare adds a share to those of its name.
+func addShare(to []calib.Share, s calib.Share) []calib.Share {
+	for i := range to {
+		if to[i].Name == s.Name {
+			to[i].Weight = min(1, to[i].Weight+s.Weight) // shares that sum to 1 may round to more
+			return to
+		}
+	}
+	return append(to, s)
+}
+
+// coatIn finds what a calibration knows of a glaze in a setting, and keeps it as long as it is the same that asks.
+func (d *Fired) coatIn(s *calib.Setting) *calib.CoatIn {
+	at := &d.coats[int(s.Layered)]
+	t := at.Load()
+	if t == nil || !t.In(s) {
+		t = s.Coat(s.Calibration().NewCoat(d.Glaze.Name, d.Glaze.Lot, d.ViscositySD))
+		at.Store(t)
+	}
+	return t
+}
+
+// pair gives the lower of the two neighbours whose mixed zone carries most of the flow, -1 for none: a glaze alone has no pair. Which of the two is
+// on top does not matter there: what the order does is in the physics.
 func (p *Physics) pair(l *Layering) int {
 	best, at := 0.0, -1
 	for i := 0; i+1 < len(l.Layers); i++ {
 		k := p.index[i]
-		if p.index[i+1] == k || l.Layers[i].Glaze.Name == l.Layers[i+1].Glaze.Name {
+		if p.index[i+1] == k || sameName(l.Layers[i].Glaze, l.Layers[i+1].Glaze) {
 			continue
 		}
 		if share := p.Flow.ZoneShare[k]; at < 0 || share > best {
@@ -165,3 +226,5 @@ func (p *Physics) pair(l *Layering) int {
 	}
 	return at
 }
+
+func sameName(a, b *Glaze) bool { return a == b || a.Name == b.Name }

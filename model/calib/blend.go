@@ -2,52 +2,86 @@ package calib
 
 import (
 	"math"
+	"sync"
 
 	"gonum.org/v1/gonum/floats"
+
+	"github.com/catchline/catchline/model/internal/vector"
 )
 
 // blend turns the sum of a normal error (of variance V, what is not known of the coefficients) and a Student-t error (of
 // scale s and ν degrees of freedom, what no tile can tell) into one Student-t distribution with the same 80 % and 95 %
-// intervals. It depends on ν and on u = V/(V+s²) alone, so a short table serves; between its knots it is linear, within 0.1 %.
+// intervals. It depends on ν and on u = V/(V+s²) alone, and smoothly, so two polynomials in 2u - 1 serve, within 0.1 %.
 type blend struct {
 	df      float64
-	inverse [blendKnots]float64 // 1/degrees of freedom
-	scale2  [blendKnots]float64 // squared scale over (V+s²)
+	inverse polynomial // 1/degrees of freedom
+	scale2  polynomial // squared scale over (V+s²)
 }
-
-const blendKnots = 33
 
 func newBlend(df float64) *blend {
 	b := &blend{df: df}
-	for k := range blendKnots {
-		u := float64(k) / (blendKnots - 1)
-		switch {
-		case math.IsInf(df, 1) || k == blendKnots-1:
-			b.scale2[k] = 1
-		case k == 0:
-			b.inverse[k], b.scale2[k] = 1/df, 1
-		default:
-			s := newSum(df, u, 1-u)
-			q80, q95 := s.quantile(0.9), s.quantile(0.975)
-			b.inverse[k] = inverseDF(q95/q80, 1/df)
-			q := q80 / quantile(1/b.inverse[k], 0.9)
-			b.scale2[k] = q * q
+	var inverse, scale2 [len(nodes)]float64
+	for k, s := range nodes {
+		scale2[k] = 1
+		if math.IsInf(df, 1) {
+			continue
 		}
+		u := (1 + s) / 2
+		s := newSum(df, u, 1-u)
+		q80, q95 := s.quantile(0.9), s.quantile(0.975)
+		inverse[k] = inverseDF(q95/q80, 1/df)
+		q := q80 / quantile(1/inverse[k], 0.9)
+		scale2[k] = q * q
 	}
+	b.inverse, b.scale2 = interpolated(&inverse), interpolated(&scale2)
 	return b
 }
 
+// blendValues are a blend in a program.
+type blendValues struct{ inverse, scale2 []vector.Value }
+
+func writeBlend(w *vector.Writer) blendValues {
+	return blendValues{w.Parameters(len(polynomial{})), w.Parameters(len(polynomial{}))}
+}
+
+func (b *blendValues) set(f *vector.Frame, to *blend) {
+	setAll(f, b.inverse, to.inverse[:])
+	setAll(f, b.scale2, to.scale2[:])
+}
+
+// of gives the scale and the inverse of the degrees of freedom for a normal variance V and a squared t scale.
+func (b *blendValues) of(w *vector.Writer, V, scale2 vector.Value) (scale, x vector.Value) {
+	sum := V.Plus(scale2)
+	at := V.Over(sum).By(2).Minus(w.Number(1))
+	return at.Polynomial(b.scale2).Times(sum).Sqrt(), at.Polynomial(b.inverse).AtLeast(w.Number(1 / maxDF)).AtMost(w.Number(mostX))
+}
+
+// blendProgram is one blend.
+type blendProgram struct {
+	*vector.Program
+	V, scale2, scale, x vector.Value
+	blend               blendValues
+}
+
+var blendOne = sync.OnceValue(func() *blendProgram {
+	w := vector.NewWriter()
+	p := &blendProgram{V: w.Input(), scale2: w.Input(), blend: writeBlend(w)}
+	p.scale, p.x = p.blend.of(w, p.V, p.scale2)
+	w.Output(p.scale, p.x)
+	p.Program = w.Program()
+	return p
+})
+
+var blendRoom = sync.Pool{New: func() any { return blendOne().Frame(1) }}
+
 // of returns the scale and degrees of freedom for a normal variance V and a squared t scale.
 func (b *blend) of(V, scale2 float64) (scale, df float64) {
-	if !(V+scale2 < math.Inf(1)) {
-		return math.Inf(1), maxDF // overflow: the caller refuses it
-	}
-	x := V / (V + scale2) * (blendKnots - 1)
-	k := min(int(x), blendKnots-2)
-	f := x - float64(k)
-	inverse := b.inverse[k]*(1-f) + b.inverse[k+1]*f
-	s2 := b.scale2[k]*(1-f) + b.scale2[k+1]*f
-	return math.Sqrt(s2 * (V + scale2)), min(1/inverse, maxDF)
+	p, f := blendOne(), blendRoom.Get().(*vector.Frame)
+	defer blendRoom.Put(f)
+	p.blend.set(f, b)
+	f.Row(p.V)[0], f.Row(p.scale2)[0] = V, scale2
+	f.Run(1)
+	return f.Row(p.scale)[0], 1 / f.Row(p.x)[0]
 }
 
 // maxDF is taken as normal.

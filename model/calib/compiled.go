@@ -2,7 +2,6 @@ package calib
 
 import (
 	"cmp"
-	"fmt"
 	"slices"
 	"strings"
 	"sync"
@@ -11,7 +10,6 @@ import (
 	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
 
-	"github.com/catchline/catchline/model/chem"
 	"github.com/catchline/catchline/model/internal/vector"
 )
 
@@ -32,6 +30,9 @@ type compiled struct {
 	missing [NumFactors]float64     // variance of a factor's effect where its group is not named, by unit of squared weight
 	tiles   []int32                 // for evidence
 	tilesOf [][]int32               // by id of a glaze or lot
+
+	settings    sync.Map // of Circumstances: *Setting
+	numSettings atomic.Int32
 }
 
 // ready gives the calibration's compiled form.
@@ -52,7 +53,7 @@ func (c *Calibration) ready() *compiled {
 		k.pairsOf = c.pairsOfGlazes()
 		k.tops = make([]denseTop, len(c.tops))
 		for i, t := range c.tops {
-			k.tops[i] = t.dense(c.pairs.levels[i].scale(&c.widths), k.θ)
+			k.tops[i].of(t, c.pairs.levels[i].scale(&c.widths), k.θ)
 		}
 		for f, used := range c.used {
 			if used {
@@ -89,7 +90,6 @@ const fewGroups = 24
 
 // bench is what predictions need room for, one after the other.
 type bench struct {
-	groups  [fewGroups]entry
 	weights [int(NumEffects) + fewGroups]float64
 	rows    [int(NumEffects) + fewGroups]*vector.Row
 }
@@ -248,37 +248,22 @@ func (k *compiled) pair(glazes [2]Group) (pair int32, ok bool) {
 	return 0, false
 }
 
-// Known are conditions in terms of the groups of one calibration: what Conditions say by name. A weight of 0 is no group; a group that
-// the calibration does not know still has its weight.
-type Known struct {
-	LnPhysics, PhysicsSD float64
-	Features             Features
-	Layers               int // how many of the following are used
-	Glazes, Lots         [MaxShares]KnownShare
-	// PairOf are the two glazes that mix, if Paired; they are known by PairName.
-	Paired             bool
-	PairOf             [2]Group
-	Kiln, Body, Tester Group
-}
-
-// MaxShares is how many glazes, and lots, Known conditions have room for.
+// MaxShares is how many glazes Predictions have room for.
 const MaxShares = 8
-
-// KnownShare is a Share of a group of one calibration.
-type KnownShare struct {
-	Group           Group
-	Weight, PriorSD float64
-}
 
 // denseTop is what a pair of weight 1 adds to a combination: a mean, a standard deviation, and what it takes from the others.
 type denseTop struct {
 	mean, part float64
 	fixed      [NumEffects]float64
 	groups     []entry
+
+	once     sync.Once
+	row      vector.Row // covariance of what it takes with the fixed effects
+	variance float64    // of that
 }
 
-func (t *pairTop) dense(scale float64, θ []float64) denseTop {
-	d := denseTop{part: scale / t.d}
+func (d *denseTop) of(t *pairTop, scale float64, θ []float64) {
+	d.part = scale / t.d
 	d.mean = d.part * t.y
 	for _, e := range t.b {
 		x := d.part * e.x
@@ -289,132 +274,33 @@ func (t *pairTop) dense(scale float64, θ []float64) denseTop {
 			d.groups = append(d.groups, entry{e.id, x})
 		}
 	}
-	return d
 }
 
-// combine lays the conditions out, and gives the variance of what they leave unnamed. order is that of the features.
-func (q *Known) combine(k *compiled, order float64, room *bench) (a combination, missing float64) {
-	mean, withoutLot := 0.0, 0.0
-	for e, x := range q.Features.columns(order) {
-		x *= k.scale[e]
-		a.fixed[e] = x
-		mean += x * k.slope[e]
-	}
-	groups := room.groups[:0] // handed on as a value, so that the room may lie on the stack
-	add := func(groups []entry, f Factor, g Group, weight, priorSD float64) []entry {
-		if g == 0 {
-			missing += weight * weight * (k.missing[f] + priorSD*priorSD)
-			return groups
+// know works out what predictions ask of a pair.
+func (t *denseTop) know(c *Calibration, k *compiled) {
+	t.once.Do(func() {
+		for e := range NumEffects {
+			t.row[e] = t.covariance(c, k, int32(e))
 		}
-		x := weight * k.scale[g]
-		mean += x * k.θ[g]
-		return append(groups, entry{int32(g), x})
-	}
-	groups = add(groups, Kiln, q.Kiln, 1, 0)
-	groups = add(groups, Body, q.Body, 1, 0)
-	groups = add(groups, Tester, q.Tester, 1, 0)
-	for i := range q.Layers {
-		if s := &q.Glazes[i]; s.Weight != 0 {
-			withoutLot += s.Weight * s.Weight
-			groups = add(groups, Glaze, s.Group, s.Weight, s.PriorSD)
+		for e, x := range &t.fixed {
+			t.variance += x * t.row[e]
 		}
-		if s := &q.Lots[i]; s.Weight != 0 {
-			withoutLot -= s.Weight * s.Weight
-			groups = add(groups, Lot, s.Group, s.Weight, s.PriorSD)
+		for _, e := range t.groups {
+			t.variance += e.x * t.covariance(c, k, e.id)
 		}
-	}
-	missing += max(0, withoutLot) * k.missing[Lot]
-	if q.Paired {
-		if pair, ok := k.pair(q.PairOf); ok {
-			groups = a.take(&k.tops[pair], groups)
-		} else {
-			missing += k.missing[Pair]
-		}
-	}
-	a.mean, a.groups = a.mean+mean, groups
-	return a, missing
+	})
 }
 
-// take adds a pair of weight 1 to a combination that has these groups.
-func (a *combination) take(t *denseTop, groups []entry) []entry {
-	a.pairPart = t.part
-	a.mean += t.mean
+// covariance of what a pair takes from the others with one coefficient.
+func (t *denseTop) covariance(c *Calibration, k *compiled, id int32) float64 {
+	row, sum := c.column(k, id), 0.0
 	for e, x := range &t.fixed {
-		a.fixed[e] -= x
+		sum += x * row[e]
 	}
-	own := len(groups)
-	for _, b := range t.groups {
-		at := 0
-		for at < own && groups[at].id != b.id {
-			at++
-		}
-		if at < own {
-			groups[at].x -= b.x
-		} else {
-			groups = append(groups, entry{b.id, -b.x})
-		}
+	for _, e := range t.groups {
+		sum += e.x * row[e.id]
 	}
-	return groups
-}
-
-// PredictKnown is Predict for conditions in terms of this calibration's groups, written into dst, without the Parts and the EffectiveTiles. It does
-// not allocate. With an error it says how many came before the fault. Errors: *chem.FieldError.
-func (c *Calibration) PredictKnown(dst []Prediction, of []Known) (int, error) {
-	k := c.ready()
-	var room bench
-	var contrast [few]float64
-	for i := range of {
-		at := i % few
-		if at == 0 { // several contrasts at a time
-			n := min(few, len(of)-i)
-			for j := range n {
-				contrast[j] = of[i+j].Features.LnContrast
-			}
-			vector.Exp(contrast[:], contrast[:n])
-		}
-		q, out := &of[i], &dst[i]
-		if err := q.check(); err != nil {
-			return i, err
-		}
-		order := (contrast[at] - 1) / (contrast[at] + 1)
-		a, missing := q.combine(k, order, &room)
-		c.spread(out, q.LnPhysics, q.PhysicsSD, a.mean, c.variance(k, &a, &room)+missing)
-		if err := out.check(); err != nil {
-			return i, err
-		}
-	}
-	return len(of), nil
-}
-
-// check reports the first fault of the conditions as a *chem.FieldError.
-func (q *Known) check() error {
-	if q.Layers < 0 || q.Layers > MaxShares {
-		return &chem.FieldError{Field: "conditions.glazes", Value: fmt.Sprint(q.Layers), Limit: fmt.Sprintf("1 to %d", MaxShares)}
-	}
-	if err := checkNumbers("conditions.", q.LnPhysics, q.PhysicsSD, &q.Features); err != nil {
-		return err
-	}
-	if err := checkKnownShares("conditions.glazes", q.Glazes[:q.Layers]); err != nil {
-		return err
-	}
-	return checkKnownShares("conditions.lots", q.Lots[:q.Layers])
-}
-
-func checkKnownShares(field string, shares []KnownShare) error {
-	sum := 0.0
-	for i := range shares {
-		s := &shares[i]
-		if s.Weight >= 0 && s.Weight <= 1+rounding && s.PriorSD >= 0 && s.PriorSD <= maxSD {
-			sum += s.Weight
-			continue
-		}
-		one := Share{"known", s.Weight, s.PriorSD}
-		return one.check(fmt.Sprintf("%s[%d]", field, i))
-	}
-	if !(sum <= 1+rounding) {
-		return &chem.FieldError{Field: field, Value: fmt.Sprintf("weights that sum to %g", sum), Limit: "a sum of at most 1"}
-	}
-	return nil
+	return sum
 }
 
 // Linear is the posterior mean and covariance of all coefficients, in the order of Coefficients; with Tail, all that a prediction is made

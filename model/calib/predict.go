@@ -37,43 +37,12 @@ func (p *Prediction) Median() float64 { return p.LnPhysics + p.Mean }
 // Reach is how far the quantile of ln drive lies above the median, 0 < p < 1.
 func (p *Prediction) Reach(prob float64) float64 { return p.Scale * quantile(p.DF, prob) }
 
-// Reaches writes the Reach of predictions at two levels into low and high.
-func Reaches(low, high []float64, of []Prediction, atLow, atHigh *Level) {
-	var df [few / 2]float64
-	var both [few]float64
-	for len(of) > 0 {
-		n := min(len(of), len(df))
-		for i := range of[:n] {
-			df[i] = of[i].DF
-		}
-		quantiles(both[:2*n], df[:n], atLow, atHigh)
-		for i := range of[:n] {
-			low[i], high[i] = both[i]*of[i].Scale, both[n+i]*of[i].Scale
-		}
-		low, high, of = low[n:], high[n:], of[n:]
-	}
-}
-
 // Quantile of ln drive, 0 < p < 1.
 func (p *Prediction) Quantile(prob float64) float64 { return p.Median() + p.Reach(prob) }
 
 // Exceeds is the probability that ln drive is more than lnX.
 func (p *Prediction) Exceeds(lnX float64) float64 {
 	return upperTail(p.DF, (lnX-p.LnPhysics-p.Mean)/p.Scale)
-}
-
-// Exceeding writes the probabilities that the ln drive of predictions is more than lnX into dst: Exceeds of each.
-func Exceeding(dst []float64, of []Prediction, lnX float64) {
-	var df, t [few]float64
-	for len(of) > 0 {
-		n := min(len(of), few)
-		for i := range of[:n] {
-			p := &of[i]
-			df[i], t[i] = p.DF, (lnX-p.LnPhysics-p.Mean)/p.Scale
-		}
-		upperTails(dst[:n], df[:n], t[:n])
-		dst, of = dst[n:], of[n:]
-	}
 }
 
 // LnDensity gives ln of the density of ln drive, as a function of it: what does not depend on it is worked out once.

@@ -4,6 +4,7 @@ import (
 	"math"
 	"sync"
 
+	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/mathext"
 	"gonum.org/v1/gonum/stat/distuv"
 
@@ -16,74 +17,101 @@ import (
 //	u = sqrt(ln(1 + x t²)/x)
 //
 // makes t nearly normal (Wallace 1959, Ann. Math. Statist. 30, 1121-1130, from memory), and the ratio of the normal deviate z of the
-// same probability to u is a smooth function of x and u, close to 1. It is worked out on a grid once and interpolated by cubics. Deviates
-// come out within a relative error of 1e-7, which moves no run by more than a ten-thousandth of a millimetre. All is done for several
-// distributions at a time, so that their exponentials and logarithms are taken together.
+// same probability to u is a smooth function of x and u, close to 1. Polynomials stand for it, and for the tail of the normal distribution; they
+// are fitted once to gonum's exact functions, within a relative error of 1e-7 of deviates up to 5 and 1e-6 up to 8, which moves no run by
+// more than a thousandth of a millimetre. They are written for many distributions at a time.
 
-// The grid covers x from 0 (normal) to 1/2 (two degrees of freedom) and deviates up to mostDeviate, beyond which lie 6e-16.
+// Polynomials are for x from 0 (normal) to 1/2 (two degrees of freedom), and deviates up to mostDeviate, beyond which lie 6e-16. Quantiles by them
+// are those of a level with a normal deviate of at most mostQuantile, which is a probability of 2e-4.
 const (
-	xKnots, xPerKnot = 33, 1. / 64
-	mostDeviate      = 8.0
-	deviateStep      = 1. / 8
-	deviateKnots     = int(mostDeviate/deviateStep) + 1
-	mostQuantile     = 3.5 // normal deviate of a probability of 2e-4
-	quantileKnots    = int(mostQuantile/deviateStep) + 1
-	mostX            = (xKnots - 1) * xPerKnot
+	mostX         = 0.5
+	mostDeviate   = 8.0
+	mostQuantile  = 3.5
+	deviateStep   = 1. / 8
+	quantileKnots = int(mostQuantile/deviateStep) + 1
 )
 
-// deviates holds z/u by x and u; stretches holds u/z by x and z; mills holds exp(z²/2) times the upper tail of the normal distribution by z.
-var (
-	deviates  = sync.OnceValue(tabulateDeviates)
-	stretches = sync.OnceValue(tabulateStretches)
-	mills     = sync.OnceValue(tabulateMills)
-)
+// polynomial is one of 12 coefficients, that of the highest power first, in a variable that goes from -1 to 1.
+type polynomial [12]float64
 
-func tabulateDeviates() *[xKnots][deviateKnots]float64 {
-	var table [xKnots][deviateKnots]float64
-	for i := range xKnots {
-		for k := range deviateKnots {
-			if i == 0 {
-				table[i][k] = 1
-				continue
-			}
-			x, u := float64(i)*xPerKnot, max(float64(k)*deviateStep, 1e-3) // the ratio is even in u, and flat at 0
-			t2 := math.Expm1(x*u*u) / x
-			p := 0.5 * mathext.RegIncBeta(0.5/x, 0.5, 1/(1+x*t2))
-			table[i][k] = -distuv.UnitNormal.Quantile(p) / u
+// nodes of Chebyshev, between -1 and 1: a polynomial through what a smooth function is there stays close to it in between.
+var nodes = func() (s [len(polynomial{})]float64) {
+	for i := range s {
+		s[i] = -math.Cos((float64(i) + 0.5) * math.Pi / float64(len(s)))
+	}
+	return s
+}()
+
+// through turns values at the nodes into coefficients, as the inverse of Vandermonde's matrix.
+var through = sync.OnceValue(func() *mat.Dense {
+	n := len(nodes)
+	v := mat.NewDense(n, n, nil)
+	for i, s := range nodes {
+		power := 1.0
+		for k := n - 1; k >= 0; k-- {
+			v.Set(i, k, power)
+			power *= s
 		}
 	}
-	return &table
+	var inverse mat.Dense
+	if err := inverse.Inverse(v); err != nil {
+		panic(err) // the nodes are what they are
+	}
+	return &inverse
+})
+
+// interpolated is the polynomial through these values at the nodes.
+func interpolated(values *[len(nodes)]float64) (p polynomial) {
+	inverse := through()
+	for i := range p {
+		for k, v := range values {
+			p[i] += inverse.At(i, k) * v
+		}
+	}
+	return p
 }
 
-func tabulateStretches() *[xKnots][quantileKnots]float64 {
-	var table [xKnots][quantileKnots]float64
-	for i := range xKnots {
+// Level is a probability, more than 0 and less than 1, for quantiles.
+type Level struct {
+	z       float64    // normal deviate
+	stretch polynomial // u/z in 4x - 1
+}
+
+// NewLevel makes a level.
+func NewLevel(p float64) Level {
+	z := distuv.UnitNormal.Quantile(p)
+	var at [len(nodes)]float64
+	if math.Abs(z) > mostQuantile {
+		for i, s := range nodes {
+			at[i] = stretch((1+s)*mostX/2, math.Abs(z))
+		}
+	} else {
+		across, table := cubic(math.Abs(z)/deviateStep, quantileKnots), stretches()
+		for i := range at {
+			at[i] = across.at(table[i][:])
+		}
+	}
+	return Level{z, interpolated(&at)}
+}
+
+// stretches holds u/z by x, at the nodes, and z.
+var stretches = sync.OnceValue(func() *[len(nodes)][quantileKnots]float64 {
+	var table [len(nodes)][quantileKnots]float64
+	for i, s := range nodes {
 		for k := range quantileKnots {
-			if i == 0 {
-				table[i][k] = 1
-				continue
-			}
-			x, z := float64(i)*xPerKnot, max(float64(k)*deviateStep, 1e-3)
-			t := -exactQuantile(1/x, 0.5*math.Erfc(z/math.Sqrt2))
-			table[i][k] = math.Sqrt(math.Log1p(x*t*t)/x) / z
+			table[i][k] = stretch((1+s)*mostX/2, max(float64(k)*deviateStep, 1e-3)) // even in z, and flat at 0
 		}
 	}
 	return &table
+})
+
+// stretch is u/z for x = 1/ν and a normal deviate z, more than 0.
+func stretch(x, z float64) float64 {
+	t := -exactQuantile(1/x, 0.5*math.Erfc(z/math.Sqrt2))
+	return math.Sqrt(math.Log1p(x*t*t)/x) / z
 }
 
-const (
-	millsStep  = 1. / 64
-	millsKnots = int(mostDeviate/millsStep) + 1
-)
-
-func tabulateMills() *[millsKnots]float64 {
-	var table [millsKnots]float64
-	for k := range table {
-		z := float64(k) * millsStep
-		table[k] = 0.5 * math.Erfc(z/math.Sqrt2) * math.Exp(z*z/2)
-	}
-	return &table
-}
+func exactQuantile(df, p float64) float64 { return distuv.StudentsT{Sigma: 1, Nu: df}.Quantile(p) }
 
 // weights are those of four neighbouring knots, from the first on.
 type weights struct {
@@ -105,145 +133,174 @@ func (w *weights) at(row []float64) float64 {
 	return w.w[0]*row[0] + w.w[1]*row[1] + w.w[2]*row[2] + w.w[3]*row[3]
 }
 
-// Level is a probability, more than 0 and less than 1, for quantiles.
-type Level struct {
-	p, z   float64          // with its normal deviate
-	across weights          // of |z| on the grid
-	u      *[xKnots]float64 // u/z by x, made ready for many predictions; nil: not made ready
+// levelValues are a Level in a program.
+type levelValues struct {
+	z, z2   vector.Value // and its square
+	stretch []vector.Value
 }
 
-// NewLevel makes a level.
-func NewLevel(p float64) Level {
-	z := distuv.UnitNormal.Quantile(p)
-	return Level{p: p, z: z, across: cubic(min(math.Abs(z), mostQuantile)/deviateStep, quantileKnots)}
+func writeLevel(w *vector.Writer) levelValues {
+	return levelValues{w.Parameter(), w.Parameter(), w.Parameters(len(polynomial{}))}
 }
 
-// Ready makes the level ready for many predictions; it changes no number.
-func (l Level) Ready() Level {
-	l.u = new([xKnots]float64)
-	table := stretches()
-	for i := range l.u {
-		l.u[i] = l.across.at(table[i][:])
+func (l *levelValues) set(f *vector.Frame, to *Level) {
+	f.Set(l.z, to.z)
+	f.Set(l.z2, to.z*to.z)
+	setAll(f, l.stretch, to.stretch[:])
+}
+
+func setAll(f *vector.Frame, values []vector.Value, to []float64) {
+	for i, v := range values {
+		f.Set(v, to[i])
 	}
-	return l
 }
 
-// known says whether the grid serves.
-func (l *Level) known(x float64) bool { return x <= mostX && math.Abs(l.z) <= mostQuantile }
-
-// stretched is u at x, which is weighed by down.
-func (l *Level) stretched(down *weights) float64 {
-	s := 0.0
-	if l.u != nil {
-		for i, w := range down.w {
-			s += w * l.u[down.first+i]
-		}
-		return s * l.z
-	}
-	table := stretches()
-	for i, w := range down.w {
-		s += w * l.across.at(table[down.first+i][:])
-	}
-	return s * l.z
+// writeQuantile is that of a t distribution, x = 1/ν from 1/maxDF on.
+func writeQuantile(w *vector.Writer, x vector.Value, level *levelValues) vector.Value {
+	one := w.Number(1)
+	stretch := x.By(2 / mostX).Minus(one).Polynomial(level.stretch)
+	power := x.Times(level.z2).Times(stretch.Times(stretch))
+	t := power.Exp().Minus(one).Over(x).Sqrt() // less than 1e-10 of it is lost where the power is near 0
+	zero := w.Number(0)
+	return level.z.Below(zero, zero.Minus(t), t)
 }
 
-// quantiles writes those of t distributions with df degrees of freedom into dst, a row for each level; normal from maxDF.
-func quantiles(dst, df []float64, levels ...*Level) {
-	n := len(df)
-	for i, v := range df {
-		x := 1 / v
-		down := cubic(x/xPerKnot, xKnots)
-		for k, l := range levels {
-			at := &dst[k*n+i]
-			if *at = 0; l.known(x) {
-				u := l.stretched(&down)
-				*at = x * u * u
+// The ratio z/u is 1 + x P(x, v), v = w/(w + 8), w = x u² = ln(1 + x t²), P of these orders.
+const (
+	tailX, tailV = 6, 10
+	middleW      = 8.0
+	mostW        = mostX * mostDeviate * mostDeviate
+)
+
+// tail holds P: by powers of 4x - 1, polynomials in 2v - 1, highest powers first.
+var tail = sync.OnceValue(func() [][tailV]float64 {
+	const xs, us = 14, 30
+	a, y := mat.NewDense(xs*us, tailX*tailV, nil), mat.NewVecDense(xs*us, nil)
+	at := func(i, n int) float64 { return (1 - math.Cos((float64(i)+0.5)*math.Pi/float64(n))) / 2 }
+	for i := range xs {
+		for k := range us {
+			x, u := mostX*at(i, xs), mostDeviate*at(k, us)
+			weight := 1.0
+			if u > 5 {
+				weight = 0.1 // what lies there is too improbable to matter
 			}
-		}
-	}
-	vector.Exp(dst[:len(levels)*n], dst)
-	for i, v := range df {
-		x := 1 / v
-		for k, l := range levels {
-			at := &dst[k*n+i]
-			switch {
-			case !l.known(x):
-				*at = exactQuantile(v, l.p)
-			case x < 1/maxDF:
-				*at = l.z
-			default: // less than 1e-10 of it is lost where the power is near 1
-				*at = math.Copysign(math.Sqrt((*at-1)*v), l.z)
+			row, w := i*us+k, x*u*u
+			byX := x * weight
+			for px := tailX - 1; px >= 0; px-- {
+				term := byX
+				for pv := tailV - 1; pv >= 0; pv-- {
+					a.Set(row, px*tailV+pv, term)
+					term *= 2*w/(w+middleW) - 1
+				}
+				byX *= 2/mostX*x - 1
 			}
+			p := 0.5 * mathext.RegIncBeta(0.5/x, 0.5, math.Exp(-w))
+			y.SetVec(row, weight*(-distuv.UnitNormal.Quantile(p)/u-1))
 		}
 	}
+	var c mat.VecDense
+	if err := c.SolveVec(a, y); err != nil {
+		panic(err) // the numbers are what they are
+	}
+	out := make([][tailV]float64, tailX)
+	for i := range out {
+		copy(out[i][:], c.RawVector().Data[i*tailV:])
+	}
+	return out
+})
+
+// The tail of the normal distribution beyond z, but for exp(-z²/2), is a polynomial in (z - middleZ)/(z + middleZ), which reaches from -1 to endZ
+// (the variable is that of Shepherd & Laframboise 1981, Math. Comp. 36, 249-253, from memory).
+const (
+	middleZ = 4.0
+	endZ    = (mostDeviate - middleZ) / (mostDeviate + middleZ)
+)
+
+var mills = sync.OnceValue(func() *polynomial {
+	var at [len(nodes)]float64
+	for i, s := range nodes {
+		v := (endZ-1)/2 + (endZ+1)/2*s
+		z := middleZ * (1 + v) / (1 - v)
+		at[i] = 0.5 * math.Erfc(z/math.Sqrt2) * math.Exp(z*z/2)
+	}
+	p := interpolated(&at)
+	return &p
+})
+
+// writeTail is the probability beyond t, x = 1/ν not 0; t is a number.
+func writeTail(w *vector.Writer, x, t vector.Value) vector.Value {
+	const most = 1e30 // whose square is still a number
+	one, zero := w.Number(1), w.Number(0)
+	t = t.AtMost(w.Number(most)).AtLeast(w.Number(-most))
+	y := t.Times(t, x)
+	sum := y.Plus(one)
+	log := sum.Log().Plus(y.Minus(sum.Minus(one))) // with what the rounding left out, which matters where y is small
+	u := log.Over(x).Sqrt()
+
+	held := log.AtMost(w.Number(mostW))
+	v := held.Over(held.Plus(w.Number(middleW))).By(2).Minus(one)
+	s := x.By(2 / mostX).Minus(one)
+	p, s2 := w.Number(0), s.Times(s)
+	for rows := tail(); len(rows) > 0; rows = rows[2:] { // two by two
+		of := func(row int) vector.Value { return v.Polynomial(w.Numbers(rows[row][:])) }
+		p = p.Times(s2).Plus(of(0).Times(s).Plus(of(1)))
+	}
+	z := u.Plus(u.Times(x).Times(p))
+
+	held = z.AtMost(w.Number(mostDeviate))
+	at := held.Minus(w.Number(middleZ)).Over(held.Plus(w.Number(middleZ)))
+	at = at.By(2 / (endZ + 1)).Minus(w.Number((endZ - 1) / (endZ + 1)))
+	beyond := z.Times(z).By(-0.5).Exp().Times(at.Polynomial(w.Numbers(mills()[:])))
+	return t.Below(zero, one.Minus(beyond), beyond)
 }
 
-// quantile of one t distribution.
+// studentProgram is the quantile and the tail of one distribution.
+type studentProgram struct {
+	*vector.Program
+	x, t, quantile, tail vector.Value
+	level                levelValues
+}
+
+var studentOne = sync.OnceValue(func() *studentProgram {
+	w := vector.NewWriter()
+	p := &studentProgram{x: w.Input(), t: w.Input(), level: writeLevel(w)}
+	p.quantile, p.tail = writeQuantile(w, p.x, &p.level), writeTail(w, p.x, p.t)
+	w.Output(p.quantile, p.tail)
+	p.Program = w.Program()
+	return p
+})
+
+var studentRoom = sync.Pool{New: func() any { return studentOne().Frame(1) }}
+
+// quantile of one t distribution; normal from maxDF.
 func quantile(df, p float64) float64 {
 	l := NewLevel(p)
-	var one [1]float64
-	quantiles(one[:], []float64{df}, &l)
-	return one[0]
+	switch {
+	case df >= maxDF:
+		return l.z
+	case 1/df > mostX || math.Abs(l.z) > mostQuantile:
+		return exactQuantile(df, p)
+	}
+	s, f := studentOne(), studentRoom.Get().(*vector.Frame)
+	defer studentRoom.Put(f)
+	f.Row(s.x)[0] = 1 / df
+	s.level.set(f, &l)
+	f.Run(1)
+	return f.Row(s.quantile)[0]
 }
 
-func exactQuantile(df, p float64) float64 { return distuv.StudentsT{Sigma: 1, Nu: df}.Quantile(p) }
-
-// few is how many distributions are worked on at a time.
-const few = 16
-
-// upperTails writes the probabilities beyond t of t distributions with df degrees of freedom, at most few, into dst; normal from maxDF.
-func upperTails(dst, df, t []float64) {
-	var deviate [few]float64 // NaN where the grid does not serve
-	z := deviate[:len(df)]
-	for i, v := range df {
-		dst[i] = 1 + t[i]*t[i]/v
-	}
-	vector.Log(dst[:len(df)], dst)
-	table, ratios := deviates(), mills()
-	for i, v := range df {
-		x := 1 / v
-		if z[i] = t[i]; x >= 1/maxDF {
-			z[i] = normalDeviate(table, x, v, t[i], dst[i])
-		}
-		if !(x <= mostX && math.Abs(z[i]) <= mostDeviate) {
-			z[i] = math.NaN()
-		}
-		dst[i] = -0.5 * z[i] * z[i]
-	}
-	vector.Exp(dst[:len(df)], dst)
-	for i, v := range df {
-		if math.IsNaN(z[i]) {
-			s := newStudent(v)
-			dst[i] = s.cdf(-t[i])
-			continue
-		}
-		at := cubic(math.Abs(z[i])/millsStep, millsKnots)
-		dst[i] *= at.at(ratios[:])
-		if z[i] < 0 {
-			dst[i] = 1 - dst[i]
-		}
-	}
-}
-
-// normalDeviate is the normal deviate of the upper tail beyond t, for x = 1/ν; logarithm is that of 1 + x t² as it was rounded. Beyond
-// mostDeviate it is not a number.
-func normalDeviate(table *[xKnots][deviateKnots]float64, x, ν, t, logarithm float64) float64 {
-	y := t * t / ν
-	u := math.Sqrt((logarithm + (y - (1 + y - 1))) * ν) // with what the rounding left out, which matters where y is small
-	if !(u <= mostDeviate) {
-		return math.NaN()
-	}
-	across, down := cubic(u/deviateStep, deviateKnots), cubic(x/xPerKnot, xKnots)
-	s := 0.0
-	for i, w := range down.w {
-		s += w * across.at(table[down.first+i][:])
-	}
-	return math.Copysign(s*u, t)
-}
-
-// upperTail of one t distribution.
+// upperTail is the probability beyond t of one t distribution; normal beyond maxDF.
 func upperTail(df, t float64) float64 {
-	var one [1]float64
-	upperTails(one[:], []float64{df}, []float64{t})
-	return one[0]
+	switch {
+	case df > maxDF:
+		return 0.5 * math.Erfc(t/math.Sqrt2)
+	case 1/df > mostX || math.IsNaN(t):
+		s := newStudent(df)
+		return s.cdf(-t)
+	}
+	s, f := studentOne(), studentRoom.Get().(*vector.Frame)
+	defer studentRoom.Put(f)
+	f.Row(s.x)[0], f.Row(s.t)[0] = 1/df, t
+	f.Run(1)
+	return f.Row(s.tail)[0]
 }

@@ -6,6 +6,7 @@ import (
 
 	"pgregory.net/rapid"
 
+	"github.com/catchline/catchline/model/internal/vector"
 	"github.com/catchline/catchline/model/melt"
 )
 
@@ -132,7 +133,8 @@ func TestSharesSumToOneAndAreElasticities(t *testing.T) {
 		for _, l := range layers {
 			mustPush(t, &s, l)
 		}
-		mix(t, &s, rapid.Float64Range(0, 20).Draw(t, "stirring"))
+		stirring := rapid.Float64Range(0, 20).Draw(t, "stirring")
+		mix(t, &s, stirring)
 		f, err := s.Flow(1)
 		if err != nil {
 			t.Fatal(err)
@@ -148,8 +150,22 @@ func TestSharesSumToOneAndAreElasticities(t *testing.T) {
 			t.Fatalf("shares sum to %.15g", sum)
 		}
 		k := rapid.IntRange(0, s.Len()-1).Draw(t, "layer")
-		up := s
-		up.layers[k].Exposure.Flow *= 1 + 1e-6
+		var up Stack
+		for i := range s.Len() {
+			l := s.layers[i]
+			if i == k {
+				l.Exposure.Flow *= 1 + 1e-6
+			}
+			mustPush(t, &up, l)
+		}
+		if err := up.Mix(stirring); err != nil {
+			t.Fatal(err)
+		}
+		for i := range s.Len() - 1 {
+			if err := up.SetBlend(i, s.Rows().Zones[i].Blend[0]); err != nil {
+				t.Fatal(err)
+			}
+		}
 		more, err := up.Flow(1)
 		if err != nil {
 			t.Fatal(err)
@@ -159,12 +175,10 @@ func TestSharesSumToOneAndAreElasticities(t *testing.T) {
 		}
 		// Each part of the film by the 12th power of its drive; where one gets clearly furthest, that is the elasticity of the drive.
 		var elasticity, weights float64
-		s.move(&s.motion, 1)
-		up.move(&up.motion, 1)
 		for cut := range s.Len() {
-			before, after := s.motion.cubed[cut], up.motion.cubed[cut]
+			before, after := s.Rows().cubed[cut][0], up.Rows().cubed[cut][0]
 			if before > 0 {
-				w := math.Pow(before/s.motion.cubed[f.Cut], 4)
+				w := math.Pow(before/s.Rows().cubed[f.Cut][0], 4)
 				elasticity += w * math.Log(after/before) / 3e-6
 				weights += w
 			}
@@ -272,19 +286,27 @@ func TestZoneCarriesWhatTheProfileCarries(t *testing.T) {
 
 // The means of a length that grows as the square root of the flow and stops at a limit, by plain summing.
 func TestGrowthMoments(t *testing.T) {
-	for _, limit := range []float64{0.2, 0.7, 1, 3} {
-		var want moments
+	w := vector.NewWriter()
+	final, limit := w.Input(), w.Input()
+	got := growth(w, final, limit, limit.Over(final))
+	w.Output(got.d1, got.d2, got.d3)
+	limits := []float64{0.2, 0.7, 1, 3}
+	f := w.Program().Frame(len(limits))
+	f.Fill(final, 1)
+	copy(f.Row(limit), limits)
+	f.Run(len(limits))
+	for k, limit := range limits {
+		var d1, d2, d3 float64
 		const n = 200000
 		for i := range n {
 			d := min(math.Sqrt((float64(i)+0.5)/n), limit)
-			want.d1 += d / n
-			want.d2 += d * d / n
-			want.d3 += d * d * d / n
+			d1 += d / n
+			d2 += d * d / n
+			d3 += d * d * d / n
 		}
-		got := growth(1, limit)
-		within(t, "mean", got.d1, want.d1, 1e-6)
-		within(t, "mean square", got.d2, want.d2, 1e-6)
-		within(t, "mean cube", got.d3, want.d3, 1e-6)
+		within(t, "mean", f.Row(got.d1)[k], d1, 1e-6)
+		within(t, "mean square", 2*f.Row(got.d2)[k], d2, 1e-6)
+		within(t, "mean cube", 3*f.Row(got.d3)[k], d3, 1e-6)
 	}
 }
 
@@ -439,13 +461,14 @@ func TestFlowRefuses(t *testing.T) {
 
 func TestFlowDoesNotAllocate(t *testing.T) {
 	a, b := Layer{3e-4, 2400, Exposure{1, 1e-10}}, Layer{3e-4, 2350, Exposure{2, 1e-10}}
-	if n := testing.AllocsPerRun(100, func() { twoLayers(t, a, b) }); n != 0 {
+	var s Stack
+	if n := testing.AllocsPerRun(100, func() { twoLayers(t, &s, a, b) }); n != 0 {
 		t.Errorf("%g allocations", n)
 	}
 }
 
-func twoLayers(t testing.TB, a, b Layer) Flow {
-	var s Stack
+func twoLayers(t testing.TB, s *Stack, a, b Layer) Flow {
+	s.Clear()
 	if _, err := s.Push(a); err != nil {
 		t.Fatal(err)
 	}
@@ -468,8 +491,9 @@ func twoLayers(t testing.TB, a, b Layer) Flow {
 func BenchmarkFlowOfTwoLayers(b *testing.B) {
 	one, two := Layer{3e-4, 2400, Exposure{1, 1e-10}}, Layer{3e-4, 2350, Exposure{2, 1e-10}}
 	b.ReportAllocs()
+	var s Stack
 	for b.Loop() {
-		twoLayers(b, one, two)
+		twoLayers(b, &s, one, two)
 	}
 }
 

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/internal/vector"
 )
 
 // CapillaryLength is sqrt(γ/(ρ g)) in metres for a surface tension in N/m and a density in kg/m³.
@@ -31,39 +32,31 @@ func (a Angles) Grip() (float64, error) {
 // DefaultGrip is that of DefaultAngles.
 var DefaultGrip = math.Cos(DefaultAngles.Receding) - math.Cos(DefaultAngles.Advancing)
 
-// HeldBand gives the height in metres of the longest band, even across the wall, that its edges
-// hold up against its weight (Furmidge 1962, J. Colloid Sci. 17, 309-324):
+// HeldPart writes which part of its weight a band, even across the wall, has held up by its edges (Furmidge 1962, J. Colloid Sci. 17, 309-324):
+// of a height L that of
 //
 //	ρ g sinθ H L = γ (cos θr - cos θa)
 //
-// Surface tension in N/m, density in kg/m³, sine of the slope, thickness in metres; grip is the difference of the cosines. On a level
-// surface every band is held: the result is +Inf.
-func HeldBand(surfaceTension, density, sinSlope, thickness, grip float64) (float64, error) {
-	if !(surfaceTension > 0 && surfaceTension <= 2) {
-		return 0, &chem.FieldError{Field: "surface tension", Value: number(surfaceTension) + " N/m", Limit: "more than 0 and at most 2 N/m"}
-	}
-	if err := checkDensity(density); err != nil {
-		return 0, err
-	}
-	if !(sinSlope >= 0 && sinSlope <= 1) {
-		return 0, &chem.FieldError{Field: "sine of the slope", Value: number(sinSlope), Limit: "0 to 1"}
-	}
-	if !(thickness > 0 && thickness <= MaxLayers*MaxThickness) {
-		return 0, &chem.FieldError{Field: "thickness", Value: number(1e3*thickness) + " mm", Limit: "more than 0 and at most " + number(1e3*MaxLayers*MaxThickness) + " mm"}
-	}
-	if !(grip >= 0 && grip <= 2) {
-		return 0, &chem.FieldError{Field: "grip", Value: number(grip), Limit: "0 to 2"}
-	}
-	return surfaceTension * grip / (density * Gravity * sinSlope * thickness), nil
+// over its own. Surface tension in N/m, mass ρ H in kg/m², per as HeldPer gives it. Above 1 all is held.
+func HeldPart(surfaceTension, mass, per vector.Value) vector.Value {
+	return surfaceTension.Times(per).Over(mass)
 }
 
-// Retained gives the part of a drive that is left to a band of height l when its edges could hold
-// up a band of height held: the weight that is not held over the whole weight, 1 - held/l, and 0 for a
+// HeldPer is what HeldPart asks of a wall, in s²/m²: the sine of its slope, the height of the band in m, and the grip, the difference of the cosines.
+// On a level surface every band is held: it is +Inf.
+func HeldPer(sinSlope, band, grip float64) float64 { return grip / (Gravity * sinSlope * band) }
+
+// CheckTension holds a surface tension in N/m to what melts have.
+func CheckTension(surfaceTension float64) error {
+	if !(surfaceTension > 0 && surfaceTension <= 2) {
+		return &chem.FieldError{Field: "surface tension", Value: number(surfaceTension) + " N/m", Limit: "more than 0 and at most 2 N/m"}
+	}
+	return nil
+}
+
+// Retained writes the part of a drive that is left to a band of whose weight a part is held: 1 less that, and 0 for a
 // band that is held. So a short band stands still, a long one hardly notices, and nothing jumps in between.
 // The balance of forces is Furmidge's; that the flow slows in proportion is ours.
-func Retained(l, held float64) float64 {
-	if !(l > held) {
-		return 0
-	}
-	return 1 - held/l
+func Retained(w *vector.Writer, held vector.Value) vector.Value {
+	return w.Number(1).Minus(held).AtLeast(w.Number(0))
 }

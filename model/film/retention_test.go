@@ -3,19 +3,32 @@ package film
 import (
 	"math"
 	"testing"
+
+	"github.com/catchline/catchline/model/internal/vector"
 )
 
 func TestHeldBandFollowsFurmidge(t *testing.T) {
-	held, err := HeldBand(0.30, 2400, 1, 0.5e-3, DefaultGrip)
-	if err != nil {
-		t.Fatal(err)
+	w := vector.NewWriter()
+	tension, mass, per := w.Input(), w.Input(), w.Parameter()
+	held := HeldPart(tension, mass, per)
+	retained := Retained(w, held)
+	w.Output(held, retained)
+	f := w.Program().Frame(1)
+	f.Row(tension)[0], f.Row(mass)[0] = 0.30, 2400*0.5e-3
+	of := func(sinSlope, band float64) (heldPart, retainedPart float64) {
+		f.Set(per, HeldPer(sinSlope, band, DefaultGrip))
+		f.Run(1)
+		return f.Row(held)[0], f.Row(retained)[0]
 	}
-	within(t, "longest band held", held, published(t, "pinning, 2-D band (Furmidge)", "")[0], 1e-6)
-	if Retained(held, held) != 0 || Retained(held/2, held) != 0 {
+	longest := published(t, "pinning, 2-D band (Furmidge)", "")[0]
+	part, left := of(1, longest)
+	within(t, "part held of the longest band that is held", part, 1, 1e-6)
+	if _, half := of(1, longest/2); left > 1e-6 || half != 0 {
 		t.Error("a band that is held moves")
 	}
-	within(t, "long band", Retained(1e4*held, held), 1, 1e-3)
-	if level, _ := HeldBand(0.30, 2400, 0, 0.5e-3, DefaultGrip); Retained(10, level) != 0 {
+	_, left = of(1, 1e4*longest)
+	within(t, "long band", left, 1, 1e-3)
+	if _, left := of(0, 10); left != 0 {
 		t.Error("a band on a level surface moves")
 	}
 }
@@ -25,16 +38,12 @@ func TestCapillaryLength(t *testing.T) {
 }
 
 func TestHeldBandRefuses(t *testing.T) {
-	for name, call := range map[string]func() (float64, error){
-		"surface tension": func() (float64, error) { return HeldBand(math.NaN(), 2400, 1, 1e-3, DefaultGrip) },
-		"density":         func() (float64, error) { return HeldBand(0.3, 0, 1, 1e-3, DefaultGrip) },
-		"slope":           func() (float64, error) { return HeldBand(0.3, 2400, 1.1, 1e-3, DefaultGrip) },
-		"thickness":       func() (float64, error) { return HeldBand(0.3, 2400, 1, -1, DefaultGrip) },
-		"grip":            func() (float64, error) { return HeldBand(0.3, 2400, 1, 1e-3, -0.1) },
-		"angles":          func() (float64, error) { return Angles{1, 0.5}.Grip() },
-	} {
-		if v, err := call(); err == nil {
-			t.Errorf("%s: accepted, gives %g", name, v)
+	for _, tension := range []float64{math.NaN(), 0, -0.3, 2.1} {
+		if CheckTension(tension) == nil {
+			t.Errorf("surface tension %g: accepted", tension)
 		}
+	}
+	if v, err := (Angles{1, 0.5}).Grip(); err == nil {
+		t.Errorf("angles: accepted, give %g", v)
 	}
 }

@@ -15,19 +15,29 @@ type Layer struct {
 }
 
 // Stack is a film of layers from the wall to the air with the mixed zones between them. The
-// zero value is empty. It is a plain value, and nothing in it allocates.
+// zero value is empty. It makes room for its formulas, see Stacks, once for each number of layers.
 //
 // Use: Push the layers, Mix, give every zone the exposure of its blend with SetBlend, then ask
 // for the Flow. Without Mix the layers stay apart.
 type Stack struct {
-	layers   [MaxLayers]Layer
-	zones    [MaxLayers - 1]Zone
-	n        int
-	pushed   int
-	mixed    bool // the zones are those of these layers
-	stirring float64
+	layers [MaxLayers]Layer
+	zones  [MaxLayers - 1]Zone
+	n      int
+	pushed int
+	mixed  bool // the zones are those of these layers
 
-	motion motion // room to work in
+	rooms [MaxLayers + 1]*Stacks // of one lane, by the number of layers
+}
+
+// Forget gives up the room for formulas, so that a copy and the original do not share it. What Mix found of the zones stays.
+func (s *Stack) Forget() { s.rooms, s.mixed = [MaxLayers + 1]*Stacks{}, false }
+
+// Rows are those in which the stack is worked out, a single lane, as Mix and Flow leave them.
+func (s *Stack) Rows() *Stacks {
+	if s.rooms[s.n] == nil {
+		s.rooms[s.n] = NewStacks(s.n, 1)
+	}
+	return s.rooms[s.n]
 }
 
 // Push puts a layer on top and returns its index. A layer that is the same melt as the one under
@@ -37,19 +47,13 @@ func (s *Stack) Push(l Layer) (int, error) {
 	if s.pushed == MaxLayers {
 		return 0, &chem.FieldError{Field: "layers", Value: "more than 8", Limit: "1 to 8"}
 	}
-	if _, err := checkThickness(Thickness{Metres: l.Thickness}); err != nil {
-		return 0, err
-	}
-	if err := checkDensity(l.Density); err != nil {
-		return 0, err
-	}
-	if err := l.Exposure.check(); err != nil {
+	if err := l.Check(); err != nil {
 		return 0, err
 	}
 	s.pushed++
 	if s.n > 0 {
 		top := &s.layers[s.n-1]
-		if top.Density == l.Density && top.Exposure == l.Exposure {
+		if top.Alike(&l) {
 			top.Thickness += l.Thickness
 			s.mixed = false
 			return s.n - 1, nil
@@ -59,6 +63,22 @@ func (s *Stack) Push(l Layer) (int, error) {
 	s.n++
 	s.mixed = false
 	return s.n - 1, nil
+}
+
+// Check reports the first fault of a layer as a *chem.FieldError.
+func (l *Layer) Check() error {
+	if _, err := checkThickness(Thickness{Metres: l.Thickness}); err != nil {
+		return err
+	}
+	if err := checkDensity(l.Density); err != nil {
+		return err
+	}
+	return l.Exposure.check()
+}
+
+// Alike says that two layers are the same melt, so that there is no interface between them.
+func (l *Layer) Alike(other *Layer) bool {
+	return l.Density == other.Density && l.Exposure == other.Exposure
 }
 
 // Clear empties the stack.
@@ -80,7 +100,7 @@ func (s *Stack) Thickness() float64 {
 }
 
 func (e *Exposure) check() error {
-	if err := checkFlow(e.Flow); err != nil {
+	if err := CheckFlow(e.Flow); err != nil {
 		return err
 	}
 	if !(e.Diffusion >= 0 && e.Diffusion <= 1) {
@@ -89,7 +109,8 @@ func (e *Exposure) check() error {
 	return nil
 }
 
-func checkFlow(flow float64) error {
+// CheckFlow reports an exposure to flow in 1/Pa that no melt has as a *chem.FieldError.
+func CheckFlow(flow float64) error {
 	// A melt of 1 Pa·s for a week stays below 1e6 1/Pa.
 	if !(flow >= 0 && flow <= 1e9) {
 		return &chem.FieldError{Field: "exposure to flow", Value: number(flow) + " 1/Pa", Limit: "0 to 1e9 1/Pa"}

@@ -2,9 +2,9 @@ package film
 
 import (
 	"fmt"
-	"math"
 
 	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/internal/vector"
 )
 
 // Method is a way of putting a coat of glaze on ware.
@@ -101,18 +101,10 @@ func Stated(metres float64) (Thickness, error) {
 	return checkThickness(Thickness{metres, statedSD})
 }
 
-// DriveSD gives the standard deviation of the logarithm of the drive X = H²M of layers whose
-// thicknesses are independently uncertain: 2 sqrt(Σ (h sd)²) / Σ h.
-func DriveSD(layers []Thickness) float64 {
-	var total, variance float64
-	for _, l := range layers {
-		total += l.Metres
-		variance += (l.Metres * l.RelativeSD) * (l.Metres * l.RelativeSD)
-	}
-	if total == 0 {
-		return 0
-	}
-	return 2 * math.Sqrt(variance) / total
+// DriveSD writes the standard deviation of the logarithm of the drive X = H²M of a film of the given thickness whose layers'
+// thicknesses are independently uncertain: 2 sqrt(Σ (h sd)²) / Σ h, with the sum under the root as variance.
+func DriveSD(thickness, variance vector.Value) vector.Value {
+	return variance.Sqrt().By(2).Over(thickness)
 }
 
 func checkThickness(t Thickness) (Thickness, error) {

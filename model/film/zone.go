@@ -1,8 +1,6 @@
 package film
 
 import (
-	"math"
-
 	"github.com/catchline/catchline/model/chem"
 )
 
@@ -37,44 +35,7 @@ type Zone struct {
 	Under, Over   float64 // m of the lower and upper layer in the zone, mean over the flow
 	UnderFraction float64 // of the zone's volume, the lower layer's; what the blend is to be made from
 
-	under, over half
-	blend       float64 // ∫dt/η of the blend in 1/Pa
-	known       bool    // whether that is set
-}
-
-// half is the part of a zone on one side of the interface.
-type half struct {
-	moments
-	width, room float64 // at the end, before any limit; how far it may grow
-}
-
-func halfOf(width, room float64) half { return half{growth(width, room), width, room} }
-
-// widened gives the moments that it would have if it were so many times as wide before any limit.
-func (h *half) widened(times float64) moments {
-	if times == 1 {
-		return h.moments
-	}
-	return growth(h.width*times, h.room)
-}
-
-// moments are the means over the flow of a growing length d, of d² and of d³.
-type moments struct{ d1, d2, d3 float64 }
-
-// growth gives the moments of a length that grows as the square root of the flow up to final
-// and stops at limit.
-func growth(final, limit float64) moments {
-	if final <= limit {
-		return moments{final * (2. / 3), final * final * (1. / 2), final * final * final * (2. / 5)}
-	}
-	// The limit is met when the part t of the flow is over; before, the mean of d^n is
-	// limit^n 2/(n+2), after it is limit^n.
-	t := (limit / final) * (limit / final)
-	return moments{
-		limit * (1 - t*(1./3)),
-		limit * limit * (1 - t*(1./2)),
-		limit * limit * limit * (1 - t*(3./5)),
-	}
+	known bool // whether its blend is set
 }
 
 // Mix works out the zones between the layers. Stirring is the factor on molecular diffusion, 0
@@ -83,21 +44,18 @@ func (s *Stack) Mix(stirring float64) error {
 	if !(stirring >= 0 && stirring <= MaxStirring) {
 		return &chem.FieldError{Field: "stirring", Value: number(stirring), Limit: "0 to " + number(MaxStirring)}
 	}
-	s.stirring, s.mixed = stirring, true
-	for i := range s.n - 1 {
-		d := stirring * math.Sqrt(s.layers[i].Exposure.Diffusion*s.layers[i+1].Exposure.Diffusion)
-		z := &s.zones[i]
-		z.HalfWidth, z.blend, z.known = 2*math.Sqrt(d*(1/math.Pi)), 0, false
+	s.mixed = true
+	rows := s.Rows()
+	for i := range s.n {
+		l := &s.layers[i]
+		to := &rows.Layers[i]
+		to.Thickness[0], to.Density[0], to.Flow[0], to.Diffusion[0] = l.Thickness, l.Density, l.Exposure.Flow, FourthRoot(l.Exposure.Diffusion)
 	}
+	rows.Mix(stirring, 1)
 	for i := range s.n - 1 {
-		z := &s.zones[i]
-		z.under = halfOf(z.HalfWidth, s.room(i, z.HalfWidth, i-1))
-		z.over = halfOf(z.HalfWidth, s.room(i+1, z.HalfWidth, i+1))
-		z.Under, z.Over = z.under.d1, z.over.d1
-		z.UnderFraction = 0.5
-		if z.Under != z.Over {
-			z.UnderFraction = z.Under / (z.Under + z.Over)
-		}
+		z := &rows.Zones[i]
+		z.Blend[0] = 0
+		s.zones[i] = Zone{z.HalfWidth[0], z.Under[0], z.Over[0], z.UnderFraction[0], false}
 	}
 	return nil
 }
@@ -105,38 +63,15 @@ func (s *Stack) Mix(stirring float64) error {
 // StirringStep is the step of the logarithm of stirring by which a Flow tells how it depends on it.
 const StirringStep = 0.2
 
-var stirringStepWider = math.Exp(StirringStep / 2)
-
-// wider is how many times as wide the zones are with stirring stronger by StirringStep, short of MaxStirring; 1 without any.
-func (s *Stack) wider() float64 {
-	switch {
-	case s.n < 2 || s.stirring == 0:
-		return 1
-	case s.stirring*stirringStepWider*stirringStepWider > MaxStirring:
-		return math.Sqrt(MaxStirring / s.stirring)
-	}
-	return stirringStepWider
-}
-
-// room is how far a zone of half width δ may grow into a layer that it shares with another zone,
-// if there is one with that index; it stays the same when both grow alike.
-func (s *Stack) room(layer int, δ float64, other int) float64 {
-	h := s.layers[layer].Thickness
-	if other < 0 || other >= s.n-1 || δ == 0 {
-		return h
-	}
-	return h * δ / (δ + s.zones[other].HalfWidth)
-}
-
 // Zone gives the mixed zone between layers i and i+1.
 func (s *Stack) Zone(i int) *Zone { return &s.zones[i] }
 
 // SetBlend gives zone i the exposure ∫dt/η in 1/Pa of its blend to flow: of the melt that has UnderFraction of its volume
 // from the lower layer and the rest from the upper.
 func (s *Stack) SetBlend(i int, flow float64) error {
-	if err := checkFlow(flow); err != nil {
+	if err := CheckFlow(flow); err != nil {
 		return err
 	}
-	s.zones[i].blend, s.zones[i].known = flow, true
+	s.Rows().Zones[i].Blend[0], s.zones[i].known = flow, true
 	return nil
 }

@@ -31,11 +31,7 @@ func (r *reading) read(x *chem.Melt) VFT {
 
 // RedoxEffect is the part of log10 η that hangs on how much of the iron is FeO, from the mole fractions of FeO and Fe2O3: what Viscosity adds
 // to the viscosity of the Oxidised melt. See form.FerrousEffect.
-func RedoxEffect(ferrous, ferric float64) float64 {
-	var x [chem.NumNetworkOxides]float64
-	x[chem.FeO], x[chem.Fe2O3] = ferrous, ferric
-	return form.FerrousEffect(&x)
-}
+func RedoxEffect(ferrous, ferric float64) float64 { return form.FerrousEffect(ferrous, ferric) }
 
 // ViscosityAlone is the viscosity of a melt as Viscosity gives it, without its deviation.
 func ViscosityAlone(x *chem.Melt) VFT {

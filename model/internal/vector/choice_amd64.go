@@ -69,13 +69,13 @@ func denseUnit(y, w, b, x []float64) {
 	}
 }
 
-func run(f *Frame, n int) {
+func run(f *Frame, steps []step, n int) {
 	switch {
 	case !withAVX2:
-		f.runPlain(n)
+		f.runPlain(steps, n)
 	case f.lanes == 1:
-		runSingleAVX2((*int32)(&f.steps[0].op), len(f.steps), &f.numbers[0], 8)
+		runSingleAVX2((*int32)(&steps[0].op), &f.numbers[0], 8)
 	default:
-		runRowsAVX2((*int32)(&f.steps[0].op), len(f.steps), &f.numbers[0], 8*((n+inStep-1)/inStep*inStep))
+		runRowsAVX2((*int32)(&steps[0].op), &f.numbers[0], 8*((n+inStep-1)/inStep*inStep))
 	}
 }

@@ -10,4 +10,4 @@ func bilinear(x []float64, rows []*Row, y *Row) float64 { return bilinearPlain(x
 func fluidities(dst, kelvin []float64, k *VFT)          { fluiditiesPlain(dst, kelvin, k) }
 func dense(y, w, b, x []float64)                        { densePlain(y, w, b, x) }
 func denseUnit(y, w, b, x []float64)                    { denseUnitPlain(y, w, b, x) }
-func run(f *Frame, n int)                               { f.runPlain(n) }
+func run(f *Frame, steps []step, n int)                 { f.runPlain(steps, n) }

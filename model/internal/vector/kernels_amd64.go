@@ -29,7 +29,7 @@ func denseAVX2(y []float64, w []float64, b []float64, x []float64)
 func denseUnitAVX2(y []float64, w []float64, b []float64, x []float64)
 
 //go:noescape
-func runRowsAVX2(steps *int32, count int, numbers *float64, bytes int)
+func runRowsAVX2(steps *int32, numbers *float64, bytes int)
 
 //go:noescape
-func runSingleAVX2(steps *int32, count int, numbers *float64, bytes int)
+func runSingleAVX2(steps *int32, numbers *float64, bytes int)

@@ -1019,644 +1019,2643 @@ end8:
 DATA bits7fffffffffffffff<>+0(SB)/8, $0x7fffffffffffffff
 GLOBL bits7fffffffffffffff<>(SB), RODATA|NOPTR, $8
 
-// func runRowsAVX2(steps *int32, count int, numbers *float64, bytes int)
+// func runRowsAVX2(steps *int32, numbers *float64, bytes int)
 // Requires: AVX, AVX2, FMA3
-TEXT ·runRowsAVX2(SB), NOSPLIT, $0-32
+TEXT ·runRowsAVX2(SB), NOSPLIT, $0-24
 	MOVQ steps+0(FP), AX
-	MOVQ count+8(FP), CX
-	MOVQ numbers+16(FP), DX
-	MOVQ bytes+24(FP), BX
+	MOVQ numbers+8(FP), CX
+	MOVQ bytes+16(FP), DX
+	XORQ DI, DI
+	XORQ R8, R8
+	XORQ R9, R9
+	XORQ R10, R10
+	XORQ BX, BX
+	MOVL (AX), BX
+	MOVL 4(AX), SI
+	ADDQ CX, SI
+	MOVL 8(AX), DI
+	ADDQ CX, DI
+	MOVL 12(AX), R8
+	ADDQ CX, R8
+	CMPL BX, $0x0a
+	JEQ  op10
+	CMPL BX, $0x0f
+	JEQ  op15
+	CMPL BX, $0x00
+	JEQ  op0
+	CMPL BX, $0x05
+	JEQ  op5
+	CMPL BX, $0x14
+	JEQ  op20
+	CMPL BX, $0x0c
+	JEQ  op12
 
-step:
-	MOVL (AX), SI
-	MOVL 4(AX), DI
-	ADDQ DX, DI
-	MOVL 8(AX), R8
-	ADDQ DX, R8
-	MOVL 12(AX), R9
-	ADDQ DX, R9
-
+rare:
 	// The operation, by halves
-	CMPL SI, $0x06
-	JGE  from6to12
-	CMPL SI, $0x03
-	JGE  from3to6
-	CMPL SI, $0x01
-	JGE  from1to3
+	CMPL BX, $0x1e
+	JGE  from30to70
+	CMPL BX, $0x10
+	JGE  from16to27
+	CMPL BX, $0x07
+	JGE  from7to15
+	CMPL BX, $0x02
+	JGE  from2to6
+	CMPL BX, $0x01
+	JGE  from1to1
 	JMP  op0
 
-from1to3:
-	CMPL SI, $0x02
-	JGE  from2to3
-	JMP  op1
+from1to1:
+	JMP op1
 
-from2to3:
-	JMP op2
-
-from3to6:
-	CMPL SI, $0x04
-	JGE  from4to6
-	JMP  op3
-
-from4to6:
-	CMPL SI, $0x05
+from2to6:
+	CMPL BX, $0x05
 	JGE  from5to6
-	JMP  op4
+	JMP  op2
 
 from5to6:
-	JMP op5
+	CMPL BX, $0x06
+	JGE  from6to6
+	JMP  op5
 
-from6to12:
-	CMPL SI, $0x09
-	JGE  from9to12
-	CMPL SI, $0x07
-	JGE  from7to9
-	JMP  op6
+from6to6:
+	JMP op6
 
-from7to9:
-	CMPL SI, $0x08
-	JGE  from8to9
+from7to15:
+	CMPL BX, $0x0b
+	JGE  from11to15
+	CMPL BX, $0x0a
+	JGE  from10to10
 	JMP  op7
 
-from8to9:
-	JMP op8
+from10to10:
+	JMP op10
 
-from9to12:
-	CMPL SI, $0x0a
-	JGE  from10to12
-	JMP  op9
+from11to15:
+	CMPL BX, $0x0c
+	JGE  from12to15
+	JMP  op11
 
-from10to12:
-	CMPL SI, $0x0b
-	JGE  from11to12
-	JMP  op10
+from12to15:
+	CMPL BX, $0x0f
+	JGE  from15to15
+	JMP  op12
 
-from11to12:
-	JMP op11
+from15to15:
+	JMP op15
+
+from16to27:
+	CMPL BX, $0x16
+	JGE  from22to27
+	CMPL BX, $0x12
+	JGE  from18to21
+	CMPL BX, $0x11
+	JGE  from17to17
+	JMP  op16
+
+from17to17:
+	JMP op17
+
+from18to21:
+	CMPL BX, $0x14
+	JGE  from20to21
+	JMP  op18
+
+from20to21:
+	CMPL BX, $0x15
+	JGE  from21to21
+	JMP  op20
+
+from21to21:
+	JMP op21
+
+from22to27:
+	CMPL BX, $0x19
+	JGE  from25to27
+	CMPL BX, $0x17
+	JGE  from23to23
+	JMP  op22
+
+from23to23:
+	JMP op23
+
+from25to27:
+	CMPL BX, $0x1a
+	JGE  from26to27
+	JMP  op25
+
+from26to27:
+	CMPL BX, $0x1b
+	JGE  from27to27
+	JMP  op26
+
+from27to27:
+	JMP op27
+
+from30to70:
+	CMPL BX, $0x2f
+	JGE  from47to70
+	CMPL BX, $0x25
+	JGE  from37to46
+	CMPL BX, $0x20
+	JGE  from32to36
+	CMPL BX, $0x1f
+	JGE  from31to31
+	JMP  op30
+
+from31to31:
+	JMP op31
+
+from32to36:
+	CMPL BX, $0x23
+	JGE  from35to36
+	JMP  op32
+
+from35to36:
+	CMPL BX, $0x24
+	JGE  from36to36
+	JMP  op35
+
+from36to36:
+	JMP op36
+
+from37to46:
+	CMPL BX, $0x29
+	JGE  from41to46
+	CMPL BX, $0x28
+	JGE  from40to40
+	JMP  op37
+
+from40to40:
+	JMP op40
+
+from41to46:
+	CMPL BX, $0x2d
+	JGE  from45to46
+	JMP  op41
+
+from45to46:
+	CMPL BX, $0x2e
+	JGE  from46to46
+	JMP  op45
+
+from46to46:
+	JMP op46
+
+from47to70:
+	CMPL BX, $0x37
+	JGE  from55to70
+	CMPL BX, $0x31
+	JGE  from49to51
+	CMPL BX, $0x30
+	JGE  from48to48
+	JMP  op47
+
+from48to48:
+	JMP op48
+
+from49to51:
+	CMPL BX, $0x32
+	JGE  from50to51
+	JMP  op49
+
+from50to51:
+	CMPL BX, $0x33
+	JGE  from51to51
+	JMP  op50
+
+from51to51:
+	JMP op51
+
+from55to70:
+	CMPL BX, $0x41
+	JGE  from65to70
+	CMPL BX, $0x38
+	JGE  from56to60
+	JMP  op55
+
+from56to60:
+	CMPL BX, $0x3c
+	JGE  from60to60
+	JMP  op56
+
+from60to60:
+	JMP op60
+
+from65to70:
+	CMPL BX, $0x43
+	JGE  from67to70
+	JMP  op65
+
+from67to70:
+	CMPL BX, $0x46
+	JGE  from70to70
+	JMP  op67
+
+from70to70:
+	JMP op70
 
 op0:
-	XORQ SI, SI
+	XORQ BX, BX
 
 row0:
-	VMOVUPD (R8)(SI*1), Y0
-	VMOVUPD (R9)(SI*1), Y1
+	VMOVUPD (DI)(BX*1), Y0
+	VMOVUPD (R8)(BX*1), Y1
 	VADDPD  Y1, Y0, Y0
-	VMOVUPD Y0, (DI)(SI*1)
-	VMOVUPD 32(R8)(SI*1), Y0
-	VMOVUPD 32(R9)(SI*1), Y1
+	VMOVUPD Y0, (SI)(BX*1)
+	VMOVUPD 32(DI)(BX*1), Y0
+	VMOVUPD 32(R8)(BX*1), Y1
 	VADDPD  Y1, Y0, Y0
-	VMOVUPD Y0, 32(DI)(SI*1)
-	ADDQ    $0x40, SI
-	CMPQ    SI, BX
+	VMOVUPD Y0, 32(SI)(BX*1)
+	ADDQ    $0x40, BX
+	CMPQ    BX, DX
 	JL      row0
-	JMP     next
+	ADDQ    $0x18, AX
+	MOVL    (AX), BX
+	MOVL    4(AX), SI
+	ADDQ    CX, SI
+	MOVL    8(AX), DI
+	ADDQ    CX, DI
+	MOVL    12(AX), R8
+	ADDQ    CX, R8
+	CMPL    BX, $0x00
+	JEQ     op0
+	CMPL    BX, $0x0a
+	JEQ     op10
+	CMPL    BX, $0x0f
+	JEQ     op15
+	CMPL    BX, $0x05
+	JEQ     op5
+	CMPL    BX, $0x14
+	JEQ     op20
+	CMPL    BX, $0x0c
+	JEQ     op12
+	JMP     rare
 
 op1:
-	XORQ SI, SI
+	VBROADCASTSD (DI), Y0
+	XORQ         BX, BX
 
 row1:
-	VMOVUPD (R8)(SI*1), Y0
-	VMOVUPD (R9)(SI*1), Y1
-	VSUBPD  Y1, Y0, Y0
-	VMOVUPD Y0, (DI)(SI*1)
-	VMOVUPD 32(R8)(SI*1), Y0
-	VMOVUPD 32(R9)(SI*1), Y1
-	VSUBPD  Y1, Y0, Y0
-	VMOVUPD Y0, 32(DI)(SI*1)
-	ADDQ    $0x40, SI
-	CMPQ    SI, BX
+	VMOVAPD Y0, Y1
+	VMOVUPD (R8)(BX*1), Y2
+	VADDPD  Y2, Y1, Y1
+	VMOVUPD Y1, (SI)(BX*1)
+	VMOVAPD Y0, Y1
+	VMOVUPD 32(R8)(BX*1), Y2
+	VADDPD  Y2, Y1, Y1
+	VMOVUPD Y1, 32(SI)(BX*1)
+	ADDQ    $0x40, BX
+	CMPQ    BX, DX
 	JL      row1
-	JMP     next
+	ADDQ    $0x18, AX
+	MOVL    (AX), BX
+	MOVL    4(AX), SI
+	ADDQ    CX, SI
+	MOVL    8(AX), DI
+	ADDQ    CX, DI
+	MOVL    12(AX), R8
+	ADDQ    CX, R8
+	CMPL    BX, $0x01
+	JEQ     op1
+	CMPL    BX, $0x0a
+	JEQ     op10
+	CMPL    BX, $0x0f
+	JEQ     op15
+	CMPL    BX, $0x00
+	JEQ     op0
+	CMPL    BX, $0x05
+	JEQ     op5
+	CMPL    BX, $0x14
+	JEQ     op20
+	CMPL    BX, $0x0c
+	JEQ     op12
+	JMP     rare
 
 op2:
-	XORQ SI, SI
+	VBROADCASTSD (R8), Y0
+	XORQ         BX, BX
 
 row2:
-	VMOVUPD (R8)(SI*1), Y0
-	VMOVUPD (R9)(SI*1), Y1
-	VMULPD  Y1, Y0, Y0
-	VMOVUPD Y0, (DI)(SI*1)
-	VMOVUPD 32(R8)(SI*1), Y0
-	VMOVUPD 32(R9)(SI*1), Y1
-	VMULPD  Y1, Y0, Y0
-	VMOVUPD Y0, 32(DI)(SI*1)
-	ADDQ    $0x40, SI
-	CMPQ    SI, BX
+	VMOVUPD (DI)(BX*1), Y1
+	VMOVAPD Y0, Y2
+	VADDPD  Y2, Y1, Y1
+	VMOVUPD Y1, (SI)(BX*1)
+	VMOVUPD 32(DI)(BX*1), Y1
+	VMOVAPD Y0, Y2
+	VADDPD  Y2, Y1, Y1
+	VMOVUPD Y1, 32(SI)(BX*1)
+	ADDQ    $0x40, BX
+	CMPQ    BX, DX
 	JL      row2
-	JMP     next
-
-op3:
-	MOVL 16(AX), R10
-	ADDQ DX, R10
-	XORQ SI, SI
-
-row3:
-	VMOVUPD     (R8)(SI*1), Y0
-	VMOVUPD     (R9)(SI*1), Y1
-	VMOVUPD     (R10)(SI*1), Y2
-	VFMADD231PD Y1, Y0, Y2
-	VMOVUPD     Y2, (DI)(SI*1)
-	VMOVUPD     32(R8)(SI*1), Y0
-	VMOVUPD     32(R9)(SI*1), Y1
-	VMOVUPD     32(R10)(SI*1), Y2
-	VFMADD231PD Y1, Y0, Y2
-	VMOVUPD     Y2, 32(DI)(SI*1)
-	ADDQ        $0x40, SI
-	CMPQ        SI, BX
-	JL          row3
-	JMP         next
-
-op4:
-	MOVL 16(AX), R10
-	ADDQ DX, R10
-	XORQ SI, SI
-
-row4:
-	VMOVUPD      (R8)(SI*1), Y0
-	VMOVUPD      (R9)(SI*1), Y1
-	VMOVUPD      (R10)(SI*1), Y2
-	VFNMADD231PD Y1, Y0, Y2
-	VMOVUPD      Y2, (DI)(SI*1)
-	VMOVUPD      32(R8)(SI*1), Y0
-	VMOVUPD      32(R9)(SI*1), Y1
-	VMOVUPD      32(R10)(SI*1), Y2
-	VFNMADD231PD Y1, Y0, Y2
-	VMOVUPD      Y2, 32(DI)(SI*1)
-	ADDQ         $0x40, SI
-	CMPQ         SI, BX
-	JL           row4
-	JMP          next
+	ADDQ    $0x18, AX
+	MOVL    (AX), BX
+	MOVL    4(AX), SI
+	ADDQ    CX, SI
+	MOVL    8(AX), DI
+	ADDQ    CX, DI
+	MOVL    12(AX), R8
+	ADDQ    CX, R8
+	CMPL    BX, $0x02
+	JEQ     op2
+	CMPL    BX, $0x0a
+	JEQ     op10
+	CMPL    BX, $0x0f
+	JEQ     op15
+	CMPL    BX, $0x00
+	JEQ     op0
+	CMPL    BX, $0x05
+	JEQ     op5
+	CMPL    BX, $0x14
+	JEQ     op20
+	CMPL    BX, $0x0c
+	JEQ     op12
+	JMP     rare
 
 op5:
-	XORQ SI, SI
+	XORQ BX, BX
 
 row5:
-	VMOVUPD (R8)(SI*1), Y0
-	VMOVUPD (R9)(SI*1), Y1
-	VDIVPD  Y1, Y0, Y0
-	VMOVUPD Y0, (DI)(SI*1)
-	VMOVUPD 32(R8)(SI*1), Y0
-	VMOVUPD 32(R9)(SI*1), Y1
-	VDIVPD  Y1, Y0, Y0
-	VMOVUPD Y0, 32(DI)(SI*1)
-	ADDQ    $0x40, SI
-	CMPQ    SI, BX
+	VMOVUPD (DI)(BX*1), Y0
+	VMOVUPD (R8)(BX*1), Y1
+	VSUBPD  Y1, Y0, Y0
+	VMOVUPD Y0, (SI)(BX*1)
+	VMOVUPD 32(DI)(BX*1), Y0
+	VMOVUPD 32(R8)(BX*1), Y1
+	VSUBPD  Y1, Y0, Y0
+	VMOVUPD Y0, 32(SI)(BX*1)
+	ADDQ    $0x40, BX
+	CMPQ    BX, DX
 	JL      row5
-	JMP     next
+	ADDQ    $0x18, AX
+	MOVL    (AX), BX
+	MOVL    4(AX), SI
+	ADDQ    CX, SI
+	MOVL    8(AX), DI
+	ADDQ    CX, DI
+	MOVL    12(AX), R8
+	ADDQ    CX, R8
+	CMPL    BX, $0x05
+	JEQ     op5
+	CMPL    BX, $0x0a
+	JEQ     op10
+	CMPL    BX, $0x0f
+	JEQ     op15
+	CMPL    BX, $0x00
+	JEQ     op0
+	CMPL    BX, $0x14
+	JEQ     op20
+	CMPL    BX, $0x0c
+	JEQ     op12
+	JMP     rare
 
 op6:
-	XORQ SI, SI
+	VBROADCASTSD (DI), Y0
+	XORQ         BX, BX
 
 row6:
-	VMOVUPD (R8)(SI*1), Y0
-	VMOVUPD (R9)(SI*1), Y1
-	VMINPD  Y1, Y0, Y0
-	VMOVUPD Y0, (DI)(SI*1)
-	VMOVUPD 32(R8)(SI*1), Y0
-	VMOVUPD 32(R9)(SI*1), Y1
-	VMINPD  Y1, Y0, Y0
-	VMOVUPD Y0, 32(DI)(SI*1)
-	ADDQ    $0x40, SI
-	CMPQ    SI, BX
+	VMOVAPD Y0, Y1
+	VMOVUPD (R8)(BX*1), Y2
+	VSUBPD  Y2, Y1, Y1
+	VMOVUPD Y1, (SI)(BX*1)
+	VMOVAPD Y0, Y1
+	VMOVUPD 32(R8)(BX*1), Y2
+	VSUBPD  Y2, Y1, Y1
+	VMOVUPD Y1, 32(SI)(BX*1)
+	ADDQ    $0x40, BX
+	CMPQ    BX, DX
 	JL      row6
-	JMP     next
+	ADDQ    $0x18, AX
+	MOVL    (AX), BX
+	MOVL    4(AX), SI
+	ADDQ    CX, SI
+	MOVL    8(AX), DI
+	ADDQ    CX, DI
+	MOVL    12(AX), R8
+	ADDQ    CX, R8
+	CMPL    BX, $0x06
+	JEQ     op6
+	CMPL    BX, $0x0a
+	JEQ     op10
+	CMPL    BX, $0x0f
+	JEQ     op15
+	CMPL    BX, $0x00
+	JEQ     op0
+	CMPL    BX, $0x05
+	JEQ     op5
+	CMPL    BX, $0x14
+	JEQ     op20
+	CMPL    BX, $0x0c
+	JEQ     op12
+	JMP     rare
 
 op7:
-	XORQ SI, SI
+	VBROADCASTSD (R8), Y0
+	XORQ         BX, BX
 
 row7:
-	VMOVUPD (R8)(SI*1), Y0
-	VMOVUPD (R9)(SI*1), Y1
-	VMAXPD  Y1, Y0, Y0
-	VMOVUPD Y0, (DI)(SI*1)
-	VMOVUPD 32(R8)(SI*1), Y0
-	VMOVUPD 32(R9)(SI*1), Y1
-	VMAXPD  Y1, Y0, Y0
-	VMOVUPD Y0, 32(DI)(SI*1)
-	ADDQ    $0x40, SI
-	CMPQ    SI, BX
+	VMOVUPD (DI)(BX*1), Y1
+	VMOVAPD Y0, Y2
+	VSUBPD  Y2, Y1, Y1
+	VMOVUPD Y1, (SI)(BX*1)
+	VMOVUPD 32(DI)(BX*1), Y1
+	VMOVAPD Y0, Y2
+	VSUBPD  Y2, Y1, Y1
+	VMOVUPD Y1, 32(SI)(BX*1)
+	ADDQ    $0x40, BX
+	CMPQ    BX, DX
 	JL      row7
-	JMP     next
-
-op8:
-	XORQ SI, SI
-
-row8:
-	VMOVUPD (R8)(SI*1), Y0
-	VSQRTPD Y0, Y0
-	VMOVUPD Y0, (DI)(SI*1)
-	VMOVUPD 32(R8)(SI*1), Y0
-	VSQRTPD Y0, Y0
-	VMOVUPD Y0, 32(DI)(SI*1)
-	ADDQ    $0x40, SI
-	CMPQ    SI, BX
-	JL      row8
-	JMP     next
-
-op9:
-	MOVL 16(AX), R10
-	ADDQ DX, R10
-	MOVL 20(AX), R11
-	ADDQ DX, R11
-	XORQ SI, SI
-
-row9:
-	VMOVUPD   (R8)(SI*1), Y0
-	VMOVUPD   (R9)(SI*1), Y1
-	VMOVUPD   (R10)(SI*1), Y2
-	VMOVUPD   (R11)(SI*1), Y3
-	VCMPPD    $0x11, Y1, Y0, Y0
-	VBLENDVPD Y0, Y2, Y3, Y0
-	VMOVUPD   Y0, (DI)(SI*1)
-	VMOVUPD   32(R8)(SI*1), Y0
-	VMOVUPD   32(R9)(SI*1), Y1
-	VMOVUPD   32(R10)(SI*1), Y2
-	VMOVUPD   32(R11)(SI*1), Y3
-	VCMPPD    $0x11, Y1, Y0, Y0
-	VBLENDVPD Y0, Y2, Y3, Y0
-	VMOVUPD   Y0, 32(DI)(SI*1)
-	ADDQ      $0x40, SI
-	CMPQ      SI, BX
-	JL        row9
-	JMP       next
+	ADDQ    $0x18, AX
+	MOVL    (AX), BX
+	MOVL    4(AX), SI
+	ADDQ    CX, SI
+	MOVL    8(AX), DI
+	ADDQ    CX, DI
+	MOVL    12(AX), R8
+	ADDQ    CX, R8
+	CMPL    BX, $0x07
+	JEQ     op7
+	CMPL    BX, $0x0a
+	JEQ     op10
+	CMPL    BX, $0x0f
+	JEQ     op15
+	CMPL    BX, $0x00
+	JEQ     op0
+	CMPL    BX, $0x05
+	JEQ     op5
+	CMPL    BX, $0x14
+	JEQ     op20
+	CMPL    BX, $0x0c
+	JEQ     op12
+	JMP     rare
 
 op10:
-	XORQ SI, SI
+	XORQ BX, BX
 
 row10:
-	VMOVUPD      (R8)(SI*1), Y0
-	VBROADCASTSD bitsc086200000000000<>+0(SB), Y1
-	VMAXPD       Y0, Y1, Y0
-	VBROADCASTSD bits4086280000000000<>+0(SB), Y1
-	VMINPD       Y0, Y1, Y0
-	VBROADCASTSD bits3ff71547652b82fe<>+0(SB), Y1
-	VMULPD       Y1, Y0, Y1
-	VROUNDPD     $0x08, Y1, Y1
-	VBROADCASTSD bits3fe62e42fee00000<>+0(SB), Y2
-	VFNMADD231PD Y2, Y1, Y0
-	VBROADCASTSD bits3dea39ef35793c76<>+0(SB), Y2
-	VFNMADD231PD Y2, Y1, Y0
-	VBROADCASTSD bits3fc5555555555555<>+0(SB), Y2
-	VBROADCASTSD bits3fe0000000000000<>+0(SB), Y3
-	VFMADD231PD  Y0, Y2, Y3
-	VBROADCASTSD bits3f81111111111111<>+0(SB), Y2
-	VBROADCASTSD bits3fa5555555555555<>+0(SB), Y4
-	VFMADD231PD  Y0, Y2, Y4
-	VBROADCASTSD bits3f2a01a01a01a01a<>+0(SB), Y2
-	VBROADCASTSD bits3f56c16c16c16c17<>+0(SB), Y5
-	VFMADD231PD  Y0, Y2, Y5
-	VBROADCASTSD bits3ec71de3a556c734<>+0(SB), Y2
-	VBROADCASTSD bits3efa01a01a01a01a<>+0(SB), Y6
-	VFMADD231PD  Y0, Y2, Y6
-	VBROADCASTSD bits3e5ae64567f544e4<>+0(SB), Y2
-	VBROADCASTSD bits3e927e4fb7789f5c<>+0(SB), Y7
-	VFMADD231PD  Y0, Y2, Y7
-	VBROADCASTSD bits3de6124613a86d09<>+0(SB), Y2
-	VBROADCASTSD bits3e21eed8eff8d898<>+0(SB), Y8
-	VFMADD231PD  Y0, Y2, Y8
-	VMULPD       Y0, Y0, Y2
-	VMULPD       Y2, Y2, Y9
-	VFMADD231PD  Y2, Y4, Y3
-	VFMADD231PD  Y2, Y6, Y5
-	VFMADD231PD  Y2, Y8, Y7
-	VFMADD231PD  Y9, Y7, Y5
-	VFMADD231PD  Y9, Y5, Y3
-	VFMADD231PD  Y2, Y3, Y0
-	VBROADCASTSD bits3ff0000000000000<>+0(SB), Y2
-	VADDPD       Y2, Y0, Y0
-	VCVTPD2DQY   Y1, X1
-	VPMOVSXDQ    X1, Y1
-	VPSLLQ       $0x34, Y1, Y1
-	VPADDQ       Y0, Y1, Y1
-	VMOVUPD      Y1, (DI)(SI*1)
-	VMOVUPD      32(R8)(SI*1), Y0
-	VBROADCASTSD bitsc086200000000000<>+0(SB), Y1
-	VMAXPD       Y0, Y1, Y0
-	VBROADCASTSD bits4086280000000000<>+0(SB), Y1
-	VMINPD       Y0, Y1, Y0
-	VBROADCASTSD bits3ff71547652b82fe<>+0(SB), Y1
-	VMULPD       Y1, Y0, Y1
-	VROUNDPD     $0x08, Y1, Y1
-	VBROADCASTSD bits3fe62e42fee00000<>+0(SB), Y2
-	VFNMADD231PD Y2, Y1, Y0
-	VBROADCASTSD bits3dea39ef35793c76<>+0(SB), Y2
-	VFNMADD231PD Y2, Y1, Y0
-	VBROADCASTSD bits3fc5555555555555<>+0(SB), Y2
-	VBROADCASTSD bits3fe0000000000000<>+0(SB), Y3
-	VFMADD231PD  Y0, Y2, Y3
-	VBROADCASTSD bits3f81111111111111<>+0(SB), Y2
-	VBROADCASTSD bits3fa5555555555555<>+0(SB), Y4
-	VFMADD231PD  Y0, Y2, Y4
-	VBROADCASTSD bits3f2a01a01a01a01a<>+0(SB), Y2
-	VBROADCASTSD bits3f56c16c16c16c17<>+0(SB), Y5
-	VFMADD231PD  Y0, Y2, Y5
-	VBROADCASTSD bits3ec71de3a556c734<>+0(SB), Y2
-	VBROADCASTSD bits3efa01a01a01a01a<>+0(SB), Y6
-	VFMADD231PD  Y0, Y2, Y6
-	VBROADCASTSD bits3e5ae64567f544e4<>+0(SB), Y2
-	VBROADCASTSD bits3e927e4fb7789f5c<>+0(SB), Y7
-	VFMADD231PD  Y0, Y2, Y7
-	VBROADCASTSD bits3de6124613a86d09<>+0(SB), Y2
-	VBROADCASTSD bits3e21eed8eff8d898<>+0(SB), Y8
-	VFMADD231PD  Y0, Y2, Y8
-	VMULPD       Y0, Y0, Y2
-	VMULPD       Y2, Y2, Y9
-	VFMADD231PD  Y2, Y4, Y3
-	VFMADD231PD  Y2, Y6, Y5
-	VFMADD231PD  Y2, Y8, Y7
-	VFMADD231PD  Y9, Y7, Y5
-	VFMADD231PD  Y9, Y5, Y3
-	VFMADD231PD  Y2, Y3, Y0
-	VBROADCASTSD bits3ff0000000000000<>+0(SB), Y2
-	VADDPD       Y2, Y0, Y0
-	VCVTPD2DQY   Y1, X1
-	VPMOVSXDQ    X1, Y1
-	VPSLLQ       $0x34, Y1, Y1
-	VPADDQ       Y0, Y1, Y1
-	VMOVUPD      Y1, 32(DI)(SI*1)
-	ADDQ         $0x40, SI
-	CMPQ         SI, BX
-	JL           row10
-	JMP          next
+	VMOVUPD (DI)(BX*1), Y0
+	VMOVUPD (R8)(BX*1), Y1
+	VMULPD  Y1, Y0, Y0
+	VMOVUPD Y0, (SI)(BX*1)
+	VMOVUPD 32(DI)(BX*1), Y0
+	VMOVUPD 32(R8)(BX*1), Y1
+	VMULPD  Y1, Y0, Y0
+	VMOVUPD Y0, 32(SI)(BX*1)
+	ADDQ    $0x40, BX
+	CMPQ    BX, DX
+	JL      row10
+	ADDQ    $0x18, AX
+	MOVL    (AX), BX
+	MOVL    4(AX), SI
+	ADDQ    CX, SI
+	MOVL    8(AX), DI
+	ADDQ    CX, DI
+	MOVL    12(AX), R8
+	ADDQ    CX, R8
+	CMPL    BX, $0x0a
+	JEQ     op10
+	CMPL    BX, $0x0f
+	JEQ     op15
+	CMPL    BX, $0x00
+	JEQ     op0
+	CMPL    BX, $0x05
+	JEQ     op5
+	CMPL    BX, $0x14
+	JEQ     op20
+	CMPL    BX, $0x0c
+	JEQ     op12
+	JMP     rare
 
 op11:
-	XORQ SI, SI
+	VBROADCASTSD (DI), Y0
+	XORQ         BX, BX
 
 row11:
-	VMOVUPD      (R8)(SI*1), Y0
-	VBROADCASTSD bits00095f619980c433<>+0(SB), Y1
-	VPADDQ       Y1, Y0, Y1
-	VPSRLQ       $0x34, Y1, Y1
-	VPSLLQ       $0x34, Y1, Y2
-	VPSUBQ       Y2, Y0, Y2
-	VBROADCASTSD bits3ff0000000000000<>+0(SB), Y3
-	VPADDQ       Y3, Y2, Y2
-	VBROADCASTSD bits4330000000000000<>+0(SB), Y3
-	VPADDQ       Y3, Y1, Y1
-	VBROADCASTSD bits43300000000003ff<>+0(SB), Y3
-	VSUBPD       Y3, Y1, Y1
-	VBROADCASTSD bits3ff0000000000000<>+0(SB), Y3
-	VSUBPD       Y3, Y2, Y2
-	VBROADCASTSD bits4000000000000000<>+0(SB), Y3
-	VADDPD       Y3, Y2, Y3
-	VDIVPD       Y3, Y2, Y3
-	VMULPD       Y3, Y3, Y4
-	VMULPD       Y4, Y4, Y5
-	VBROADCASTSD bits3fc2f112df3e5244<>+0(SB), Y6
-	VBROADCASTSD bits3fc7466496cb03de<>+0(SB), Y7
-	VFMADD231PD  Y5, Y6, Y7
-	VBROADCASTSD bits3fd2492494229359<>+0(SB), Y6
-	VFMADD231PD  Y5, Y7, Y6
-	VBROADCASTSD bits3fe5555555555593<>+0(SB), Y7
-	VFMADD231PD  Y5, Y6, Y7
-	VBROADCASTSD bits3fc39a09d078c69f<>+0(SB), Y6
-	VBROADCASTSD bits3fcc71c51d8e78af<>+0(SB), Y8
-	VFMADD231PD  Y5, Y6, Y8
-	VBROADCASTSD bits3fd999999997fa04<>+0(SB), Y6
-	VFMADD231PD  Y5, Y8, Y6
-	VMULPD       Y5, Y6, Y5
-	VFMADD231PD  Y4, Y7, Y5
-	VMULPD       Y2, Y2, Y4
-	VBROADCASTSD bits3fe0000000000000<>+0(SB), Y6
-	VMULPD       Y6, Y4, Y4
-	VBROADCASTSD bits3dea39ef35793c76<>+0(SB), Y6
-	VADDPD       Y5, Y4, Y5
-	VMULPD       Y5, Y3, Y3
-	VFMADD231PD  Y6, Y1, Y3
-	VBROADCASTSD bits3fe62e42fee00000<>+0(SB), Y5
-	VSUBPD       Y3, Y4, Y3
-	VSUBPD       Y3, Y2, Y2
-	VFMADD231PD  Y5, Y1, Y2
-	VBROADCASTSD bits7ff8000000000001<>+0(SB), Y1
-	VBROADCASTSD bits7ff0000000000000<>+0(SB), Y3
-	VCMPPD       $0x11, Y3, Y0, Y3
-	VBLENDVPD    Y3, Y2, Y1, Y2
-	VBROADCASTSD bits0010000000000000<>+0(SB), Y3
-	VCMPPD       $0x11, Y3, Y0, Y0
-	VBLENDVPD    Y0, Y1, Y2, Y0
-	VMOVUPD      Y0, (DI)(SI*1)
-	VMOVUPD      32(R8)(SI*1), Y0
-	VBROADCASTSD bits00095f619980c433<>+0(SB), Y1
-	VPADDQ       Y1, Y0, Y1
-	VPSRLQ       $0x34, Y1, Y1
-	VPSLLQ       $0x34, Y1, Y2
-	VPSUBQ       Y2, Y0, Y2
-	VBROADCASTSD bits3ff0000000000000<>+0(SB), Y3
-	VPADDQ       Y3, Y2, Y2
-	VBROADCASTSD bits4330000000000000<>+0(SB), Y3
-	VPADDQ       Y3, Y1, Y1
-	VBROADCASTSD bits43300000000003ff<>+0(SB), Y3
-	VSUBPD       Y3, Y1, Y1
-	VBROADCASTSD bits3ff0000000000000<>+0(SB), Y3
-	VSUBPD       Y3, Y2, Y2
-	VBROADCASTSD bits4000000000000000<>+0(SB), Y3
-	VADDPD       Y3, Y2, Y3
-	VDIVPD       Y3, Y2, Y3
-	VMULPD       Y3, Y3, Y4
-	VMULPD       Y4, Y4, Y5
-	VBROADCASTSD bits3fc2f112df3e5244<>+0(SB), Y6
-	VBROADCASTSD bits3fc7466496cb03de<>+0(SB), Y7
-	VFMADD231PD  Y5, Y6, Y7
-	VBROADCASTSD bits3fd2492494229359<>+0(SB), Y6
-	VFMADD231PD  Y5, Y7, Y6
-	VBROADCASTSD bits3fe5555555555593<>+0(SB), Y7
-	VFMADD231PD  Y5, Y6, Y7
-	VBROADCASTSD bits3fc39a09d078c69f<>+0(SB), Y6
-	VBROADCASTSD bits3fcc71c51d8e78af<>+0(SB), Y8
-	VFMADD231PD  Y5, Y6, Y8
-	VBROADCASTSD bits3fd999999997fa04<>+0(SB), Y6
-	VFMADD231PD  Y5, Y8, Y6
-	VMULPD       Y5, Y6, Y5
-	VFMADD231PD  Y4, Y7, Y5
-	VMULPD       Y2, Y2, Y4
-	VBROADCASTSD bits3fe0000000000000<>+0(SB), Y6
-	VMULPD       Y6, Y4, Y4
-	VBROADCASTSD bits3dea39ef35793c76<>+0(SB), Y6
-	VADDPD       Y5, Y4, Y5
-	VMULPD       Y5, Y3, Y3
-	VFMADD231PD  Y6, Y1, Y3
-	VBROADCASTSD bits3fe62e42fee00000<>+0(SB), Y5
-	VSUBPD       Y3, Y4, Y3
-	VSUBPD       Y3, Y2, Y2
-	VFMADD231PD  Y5, Y1, Y2
-	VBROADCASTSD bits7ff8000000000001<>+0(SB), Y1
-	VBROADCASTSD bits7ff0000000000000<>+0(SB), Y3
-	VCMPPD       $0x11, Y3, Y0, Y3
-	VBLENDVPD    Y3, Y2, Y1, Y2
-	VBROADCASTSD bits0010000000000000<>+0(SB), Y3
-	VCMPPD       $0x11, Y3, Y0, Y0
-	VBLENDVPD    Y0, Y1, Y2, Y0
-	VMOVUPD      Y0, 32(DI)(SI*1)
-	ADDQ         $0x40, SI
-	CMPQ         SI, BX
-	JL           row11
+	VMOVAPD Y0, Y1
+	VMOVUPD (R8)(BX*1), Y2
+	VMULPD  Y2, Y1, Y1
+	VMOVUPD Y1, (SI)(BX*1)
+	VMOVAPD Y0, Y1
+	VMOVUPD 32(R8)(BX*1), Y2
+	VMULPD  Y2, Y1, Y1
+	VMOVUPD Y1, 32(SI)(BX*1)
+	ADDQ    $0x40, BX
+	CMPQ    BX, DX
+	JL      row11
+	ADDQ    $0x18, AX
+	MOVL    (AX), BX
+	MOVL    4(AX), SI
+	ADDQ    CX, SI
+	MOVL    8(AX), DI
+	ADDQ    CX, DI
+	MOVL    12(AX), R8
+	ADDQ    CX, R8
+	CMPL    BX, $0x0b
+	JEQ     op11
+	CMPL    BX, $0x0a
+	JEQ     op10
+	CMPL    BX, $0x0f
+	JEQ     op15
+	CMPL    BX, $0x00
+	JEQ     op0
+	CMPL    BX, $0x05
+	JEQ     op5
+	CMPL    BX, $0x14
+	JEQ     op20
+	CMPL    BX, $0x0c
+	JEQ     op12
+	JMP     rare
 
-next:
-	ADDQ $0x18, AX
-	DECQ CX
-	JNZ  step
+op12:
+	VBROADCASTSD (R8), Y0
+	XORQ         BX, BX
+
+row12:
+	VMOVUPD (DI)(BX*1), Y1
+	VMOVAPD Y0, Y2
+	VMULPD  Y2, Y1, Y1
+	VMOVUPD Y1, (SI)(BX*1)
+	VMOVUPD 32(DI)(BX*1), Y1
+	VMOVAPD Y0, Y2
+	VMULPD  Y2, Y1, Y1
+	VMOVUPD Y1, 32(SI)(BX*1)
+	ADDQ    $0x40, BX
+	CMPQ    BX, DX
+	JL      row12
+	ADDQ    $0x18, AX
+	MOVL    (AX), BX
+	MOVL    4(AX), SI
+	ADDQ    CX, SI
+	MOVL    8(AX), DI
+	ADDQ    CX, DI
+	MOVL    12(AX), R8
+	ADDQ    CX, R8
+	CMPL    BX, $0x0c
+	JEQ     op12
+	CMPL    BX, $0x0a
+	JEQ     op10
+	CMPL    BX, $0x0f
+	JEQ     op15
+	CMPL    BX, $0x00
+	JEQ     op0
+	CMPL    BX, $0x05
+	JEQ     op5
+	CMPL    BX, $0x14
+	JEQ     op20
+	JMP     rare
+
+op15:
+	MOVL 16(AX), R9
+	ADDQ CX, R9
+	XORQ BX, BX
+
+row15:
+	VMOVUPD     (DI)(BX*1), Y0
+	VMOVUPD     (R8)(BX*1), Y1
+	VMOVUPD     (R9)(BX*1), Y2
+	VFMADD231PD Y1, Y0, Y2
+	VMOVUPD     Y2, (SI)(BX*1)
+	VMOVUPD     32(DI)(BX*1), Y0
+	VMOVUPD     32(R8)(BX*1), Y1
+	VMOVUPD     32(R9)(BX*1), Y2
+	VFMADD231PD Y1, Y0, Y2
+	VMOVUPD     Y2, 32(SI)(BX*1)
+	ADDQ        $0x40, BX
+	CMPQ        BX, DX
+	JL          row15
+	ADDQ        $0x18, AX
+	MOVL        (AX), BX
+	MOVL        4(AX), SI
+	ADDQ        CX, SI
+	MOVL        8(AX), DI
+	ADDQ        CX, DI
+	MOVL        12(AX), R8
+	ADDQ        CX, R8
+	CMPL        BX, $0x0f
+	JEQ         op15
+	CMPL        BX, $0x0a
+	JEQ         op10
+	CMPL        BX, $0x00
+	JEQ         op0
+	CMPL        BX, $0x05
+	JEQ         op5
+	CMPL        BX, $0x14
+	JEQ         op20
+	CMPL        BX, $0x0c
+	JEQ         op12
+	JMP         rare
+
+op16:
+	MOVL         16(AX), R9
+	ADDQ         CX, R9
+	VBROADCASTSD (DI), Y0
+	XORQ         BX, BX
+
+row16:
+	VMOVAPD     Y0, Y1
+	VMOVUPD     (R8)(BX*1), Y2
+	VMOVUPD     (R9)(BX*1), Y3
+	VFMADD231PD Y2, Y1, Y3
+	VMOVUPD     Y3, (SI)(BX*1)
+	VMOVAPD     Y0, Y1
+	VMOVUPD     32(R8)(BX*1), Y2
+	VMOVUPD     32(R9)(BX*1), Y3
+	VFMADD231PD Y2, Y1, Y3
+	VMOVUPD     Y3, 32(SI)(BX*1)
+	ADDQ        $0x40, BX
+	CMPQ        BX, DX
+	JL          row16
+	ADDQ        $0x18, AX
+	MOVL        (AX), BX
+	MOVL        4(AX), SI
+	ADDQ        CX, SI
+	MOVL        8(AX), DI
+	ADDQ        CX, DI
+	MOVL        12(AX), R8
+	ADDQ        CX, R8
+	CMPL        BX, $0x10
+	JEQ         op16
+	CMPL        BX, $0x0a
+	JEQ         op10
+	CMPL        BX, $0x0f
+	JEQ         op15
+	CMPL        BX, $0x00
+	JEQ         op0
+	CMPL        BX, $0x05
+	JEQ         op5
+	CMPL        BX, $0x14
+	JEQ         op20
+	CMPL        BX, $0x0c
+	JEQ         op12
+	JMP         rare
+
+op17:
+	MOVL         16(AX), R9
+	ADDQ         CX, R9
+	VBROADCASTSD (R8), Y0
+	XORQ         BX, BX
+
+row17:
+	VMOVUPD     (DI)(BX*1), Y1
+	VMOVAPD     Y0, Y2
+	VMOVUPD     (R9)(BX*1), Y3
+	VFMADD231PD Y2, Y1, Y3
+	VMOVUPD     Y3, (SI)(BX*1)
+	VMOVUPD     32(DI)(BX*1), Y1
+	VMOVAPD     Y0, Y2
+	VMOVUPD     32(R9)(BX*1), Y3
+	VFMADD231PD Y2, Y1, Y3
+	VMOVUPD     Y3, 32(SI)(BX*1)
+	ADDQ        $0x40, BX
+	CMPQ        BX, DX
+	JL          row17
+	ADDQ        $0x18, AX
+	MOVL        (AX), BX
+	MOVL        4(AX), SI
+	ADDQ        CX, SI
+	MOVL        8(AX), DI
+	ADDQ        CX, DI
+	MOVL        12(AX), R8
+	ADDQ        CX, R8
+	CMPL        BX, $0x11
+	JEQ         op17
+	CMPL        BX, $0x0a
+	JEQ         op10
+	CMPL        BX, $0x0f
+	JEQ         op15
+	CMPL        BX, $0x00
+	JEQ         op0
+	CMPL        BX, $0x05
+	JEQ         op5
+	CMPL        BX, $0x14
+	JEQ         op20
+	CMPL        BX, $0x0c
+	JEQ         op12
+	JMP         rare
+
+op18:
+	MOVL         16(AX), R9
+	ADDQ         CX, R9
+	VBROADCASTSD (R9), Y0
+	XORQ         BX, BX
+
+row18:
+	VMOVUPD     (DI)(BX*1), Y1
+	VMOVUPD     (R8)(BX*1), Y2
+	VMOVAPD     Y0, Y3
+	VFMADD231PD Y2, Y1, Y3
+	VMOVUPD     Y3, (SI)(BX*1)
+	VMOVUPD     32(DI)(BX*1), Y1
+	VMOVUPD     32(R8)(BX*1), Y2
+	VMOVAPD     Y0, Y3
+	VFMADD231PD Y2, Y1, Y3
+	VMOVUPD     Y3, 32(SI)(BX*1)
+	ADDQ        $0x40, BX
+	CMPQ        BX, DX
+	JL          row18
+	ADDQ        $0x18, AX
+	MOVL        (AX), BX
+	MOVL        4(AX), SI
+	ADDQ        CX, SI
+	MOVL        8(AX), DI
+	ADDQ        CX, DI
+	MOVL        12(AX), R8
+	ADDQ        CX, R8
+	CMPL        BX, $0x12
+	JEQ         op18
+	CMPL        BX, $0x0a
+	JEQ         op10
+	CMPL        BX, $0x0f
+	JEQ         op15
+	CMPL        BX, $0x00
+	JEQ         op0
+	CMPL        BX, $0x05
+	JEQ         op5
+	CMPL        BX, $0x14
+	JEQ         op20
+	CMPL        BX, $0x0c
+	JEQ         op12
+	JMP         rare
+
+op20:
+	MOVL 16(AX), R9
+	ADDQ CX, R9
+	XORQ BX, BX
+
+row20:
+	VMOVUPD      (DI)(BX*1), Y0
+	VMOVUPD      (R8)(BX*1), Y1
+	VMOVUPD      (R9)(BX*1), Y2
+	VFNMADD231PD Y1, Y0, Y2
+	VMOVUPD      Y2, (SI)(BX*1)
+	VMOVUPD      32(DI)(BX*1), Y0
+	VMOVUPD      32(R8)(BX*1), Y1
+	VMOVUPD      32(R9)(BX*1), Y2
+	VFNMADD231PD Y1, Y0, Y2
+	VMOVUPD      Y2, 32(SI)(BX*1)
+	ADDQ         $0x40, BX
+	CMPQ         BX, DX
+	JL           row20
+	ADDQ         $0x18, AX
+	MOVL         (AX), BX
+	MOVL         4(AX), SI
+	ADDQ         CX, SI
+	MOVL         8(AX), DI
+	ADDQ         CX, DI
+	MOVL         12(AX), R8
+	ADDQ         CX, R8
+	CMPL         BX, $0x14
+	JEQ          op20
+	CMPL         BX, $0x0a
+	JEQ          op10
+	CMPL         BX, $0x0f
+	JEQ          op15
+	CMPL         BX, $0x00
+	JEQ          op0
+	CMPL         BX, $0x05
+	JEQ          op5
+	CMPL         BX, $0x0c
+	JEQ          op12
+	JMP          rare
+
+op21:
+	MOVL         16(AX), R9
+	ADDQ         CX, R9
+	VBROADCASTSD (DI), Y0
+	XORQ         BX, BX
+
+row21:
+	VMOVAPD      Y0, Y1
+	VMOVUPD      (R8)(BX*1), Y2
+	VMOVUPD      (R9)(BX*1), Y3
+	VFNMADD231PD Y2, Y1, Y3
+	VMOVUPD      Y3, (SI)(BX*1)
+	VMOVAPD      Y0, Y1
+	VMOVUPD      32(R8)(BX*1), Y2
+	VMOVUPD      32(R9)(BX*1), Y3
+	VFNMADD231PD Y2, Y1, Y3
+	VMOVUPD      Y3, 32(SI)(BX*1)
+	ADDQ         $0x40, BX
+	CMPQ         BX, DX
+	JL           row21
+	ADDQ         $0x18, AX
+	MOVL         (AX), BX
+	MOVL         4(AX), SI
+	ADDQ         CX, SI
+	MOVL         8(AX), DI
+	ADDQ         CX, DI
+	MOVL         12(AX), R8
+	ADDQ         CX, R8
+	CMPL         BX, $0x15
+	JEQ          op21
+	CMPL         BX, $0x0a
+	JEQ          op10
+	CMPL         BX, $0x0f
+	JEQ          op15
+	CMPL         BX, $0x00
+	JEQ          op0
+	CMPL         BX, $0x05
+	JEQ          op5
+	CMPL         BX, $0x14
+	JEQ          op20
+	CMPL         BX, $0x0c
+	JEQ          op12
+	JMP          rare
+
+op22:
+	MOVL         16(AX), R9
+	ADDQ         CX, R9
+	VBROADCASTSD (R8), Y0
+	XORQ         BX, BX
+
+row22:
+	VMOVUPD      (DI)(BX*1), Y1
+	VMOVAPD      Y0, Y2
+	VMOVUPD      (R9)(BX*1), Y3
+	VFNMADD231PD Y2, Y1, Y3
+	VMOVUPD      Y3, (SI)(BX*1)
+	VMOVUPD      32(DI)(BX*1), Y1
+	VMOVAPD      Y0, Y2
+	VMOVUPD      32(R9)(BX*1), Y3
+	VFNMADD231PD Y2, Y1, Y3
+	VMOVUPD      Y3, 32(SI)(BX*1)
+	ADDQ         $0x40, BX
+	CMPQ         BX, DX
+	JL           row22
+	ADDQ         $0x18, AX
+	MOVL         (AX), BX
+	MOVL         4(AX), SI
+	ADDQ         CX, SI
+	MOVL         8(AX), DI
+	ADDQ         CX, DI
+	MOVL         12(AX), R8
+	ADDQ         CX, R8
+	CMPL         BX, $0x16
+	JEQ          op22
+	CMPL         BX, $0x0a
+	JEQ          op10
+	CMPL         BX, $0x0f
+	JEQ          op15
+	CMPL         BX, $0x00
+	JEQ          op0
+	CMPL         BX, $0x05
+	JEQ          op5
+	CMPL         BX, $0x14
+	JEQ          op20
+	CMPL         BX, $0x0c
+	JEQ          op12
+	JMP          rare
+
+op23:
+	MOVL         16(AX), R9
+	ADDQ         CX, R9
+	VBROADCASTSD (R9), Y0
+	XORQ         BX, BX
+
+row23:
+	VMOVUPD      (DI)(BX*1), Y1
+	VMOVUPD      (R8)(BX*1), Y2
+	VMOVAPD      Y0, Y3
+	VFNMADD231PD Y2, Y1, Y3
+	VMOVUPD      Y3, (SI)(BX*1)
+	VMOVUPD      32(DI)(BX*1), Y1
+	VMOVUPD      32(R8)(BX*1), Y2
+	VMOVAPD      Y0, Y3
+	VFNMADD231PD Y2, Y1, Y3
+	VMOVUPD      Y3, 32(SI)(BX*1)
+	ADDQ         $0x40, BX
+	CMPQ         BX, DX
+	JL           row23
+	ADDQ         $0x18, AX
+	MOVL         (AX), BX
+	MOVL         4(AX), SI
+	ADDQ         CX, SI
+	MOVL         8(AX), DI
+	ADDQ         CX, DI
+	MOVL         12(AX), R8
+	ADDQ         CX, R8
+	CMPL         BX, $0x17
+	JEQ          op23
+	CMPL         BX, $0x0a
+	JEQ          op10
+	CMPL         BX, $0x0f
+	JEQ          op15
+	CMPL         BX, $0x00
+	JEQ          op0
+	CMPL         BX, $0x05
+	JEQ          op5
+	CMPL         BX, $0x14
+	JEQ          op20
+	CMPL         BX, $0x0c
+	JEQ          op12
+	JMP          rare
+
+op25:
+	XORQ BX, BX
+
+row25:
+	VMOVUPD (DI)(BX*1), Y0
+	VMOVUPD (R8)(BX*1), Y1
+	VDIVPD  Y1, Y0, Y0
+	VMOVUPD Y0, (SI)(BX*1)
+	VMOVUPD 32(DI)(BX*1), Y0
+	VMOVUPD 32(R8)(BX*1), Y1
+	VDIVPD  Y1, Y0, Y0
+	VMOVUPD Y0, 32(SI)(BX*1)
+	ADDQ    $0x40, BX
+	CMPQ    BX, DX
+	JL      row25
+	ADDQ    $0x18, AX
+	MOVL    (AX), BX
+	MOVL    4(AX), SI
+	ADDQ    CX, SI
+	MOVL    8(AX), DI
+	ADDQ    CX, DI
+	MOVL    12(AX), R8
+	ADDQ    CX, R8
+	CMPL    BX, $0x19
+	JEQ     op25
+	CMPL    BX, $0x0a
+	JEQ     op10
+	CMPL    BX, $0x0f
+	JEQ     op15
+	CMPL    BX, $0x00
+	JEQ     op0
+	CMPL    BX, $0x05
+	JEQ     op5
+	CMPL    BX, $0x14
+	JEQ     op20
+	CMPL    BX, $0x0c
+	JEQ     op12
+	JMP     rare
+
+op26:
+	VBROADCASTSD (DI), Y0
+	XORQ         BX, BX
+
+row26:
+	VMOVAPD Y0, Y1
+	VMOVUPD (R8)(BX*1), Y2
+	VDIVPD  Y2, Y1, Y1
+	VMOVUPD Y1, (SI)(BX*1)
+	VMOVAPD Y0, Y1
+	VMOVUPD 32(R8)(BX*1), Y2
+	VDIVPD  Y2, Y1, Y1
+	VMOVUPD Y1, 32(SI)(BX*1)
+	ADDQ    $0x40, BX
+	CMPQ    BX, DX
+	JL      row26
+	ADDQ    $0x18, AX
+	MOVL    (AX), BX
+	MOVL    4(AX), SI
+	ADDQ    CX, SI
+	MOVL    8(AX), DI
+	ADDQ    CX, DI
+	MOVL    12(AX), R8
+	ADDQ    CX, R8
+	CMPL    BX, $0x1a
+	JEQ     op26
+	CMPL    BX, $0x0a
+	JEQ     op10
+	CMPL    BX, $0x0f
+	JEQ     op15
+	CMPL    BX, $0x00
+	JEQ     op0
+	CMPL    BX, $0x05
+	JEQ     op5
+	CMPL    BX, $0x14
+	JEQ     op20
+	CMPL    BX, $0x0c
+	JEQ     op12
+	JMP     rare
+
+op27:
+	VBROADCASTSD (R8), Y0
+	XORQ         BX, BX
+
+row27:
+	VMOVUPD (DI)(BX*1), Y1
+	VMOVAPD Y0, Y2
+	VDIVPD  Y2, Y1, Y1
+	VMOVUPD Y1, (SI)(BX*1)
+	VMOVUPD 32(DI)(BX*1), Y1
+	VMOVAPD Y0, Y2
+	VDIVPD  Y2, Y1, Y1
+	VMOVUPD Y1, 32(SI)(BX*1)
+	ADDQ    $0x40, BX
+	CMPQ    BX, DX
+	JL      row27
+	ADDQ    $0x18, AX
+	MOVL    (AX), BX
+	MOVL    4(AX), SI
+	ADDQ    CX, SI
+	MOVL    8(AX), DI
+	ADDQ    CX, DI
+	MOVL    12(AX), R8
+	ADDQ    CX, R8
+	CMPL    BX, $0x1b
+	JEQ     op27
+	CMPL    BX, $0x0a
+	JEQ     op10
+	CMPL    BX, $0x0f
+	JEQ     op15
+	CMPL    BX, $0x00
+	JEQ     op0
+	CMPL    BX, $0x05
+	JEQ     op5
+	CMPL    BX, $0x14
+	JEQ     op20
+	CMPL    BX, $0x0c
+	JEQ     op12
+	JMP     rare
+
+op30:
+	XORQ BX, BX
+
+row30:
+	VMOVUPD (DI)(BX*1), Y0
+	VMOVUPD (R8)(BX*1), Y1
+	VMINPD  Y1, Y0, Y0
+	VMOVUPD Y0, (SI)(BX*1)
+	VMOVUPD 32(DI)(BX*1), Y0
+	VMOVUPD 32(R8)(BX*1), Y1
+	VMINPD  Y1, Y0, Y0
+	VMOVUPD Y0, 32(SI)(BX*1)
+	ADDQ    $0x40, BX
+	CMPQ    BX, DX
+	JL      row30
+	ADDQ    $0x18, AX
+	MOVL    (AX), BX
+	MOVL    4(AX), SI
+	ADDQ    CX, SI
+	MOVL    8(AX), DI
+	ADDQ    CX, DI
+	MOVL    12(AX), R8
+	ADDQ    CX, R8
+	CMPL    BX, $0x1e
+	JEQ     op30
+	CMPL    BX, $0x0a
+	JEQ     op10
+	CMPL    BX, $0x0f
+	JEQ     op15
+	CMPL    BX, $0x00
+	JEQ     op0
+	CMPL    BX, $0x05
+	JEQ     op5
+	CMPL    BX, $0x14
+	JEQ     op20
+	CMPL    BX, $0x0c
+	JEQ     op12
+	JMP     rare
+
+op31:
+	VBROADCASTSD (DI), Y0
+	XORQ         BX, BX
+
+row31:
+	VMOVAPD Y0, Y1
+	VMOVUPD (R8)(BX*1), Y2
+	VMINPD  Y2, Y1, Y1
+	VMOVUPD Y1, (SI)(BX*1)
+	VMOVAPD Y0, Y1
+	VMOVUPD 32(R8)(BX*1), Y2
+	VMINPD  Y2, Y1, Y1
+	VMOVUPD Y1, 32(SI)(BX*1)
+	ADDQ    $0x40, BX
+	CMPQ    BX, DX
+	JL      row31
+	ADDQ    $0x18, AX
+	MOVL    (AX), BX
+	MOVL    4(AX), SI
+	ADDQ    CX, SI
+	MOVL    8(AX), DI
+	ADDQ    CX, DI
+	MOVL    12(AX), R8
+	ADDQ    CX, R8
+	CMPL    BX, $0x1f
+	JEQ     op31
+	CMPL    BX, $0x0a
+	JEQ     op10
+	CMPL    BX, $0x0f
+	JEQ     op15
+	CMPL    BX, $0x00
+	JEQ     op0
+	CMPL    BX, $0x05
+	JEQ     op5
+	CMPL    BX, $0x14
+	JEQ     op20
+	CMPL    BX, $0x0c
+	JEQ     op12
+	JMP     rare
+
+op32:
+	VBROADCASTSD (R8), Y0
+	XORQ         BX, BX
+
+row32:
+	VMOVUPD (DI)(BX*1), Y1
+	VMOVAPD Y0, Y2
+	VMINPD  Y2, Y1, Y1
+	VMOVUPD Y1, (SI)(BX*1)
+	VMOVUPD 32(DI)(BX*1), Y1
+	VMOVAPD Y0, Y2
+	VMINPD  Y2, Y1, Y1
+	VMOVUPD Y1, 32(SI)(BX*1)
+	ADDQ    $0x40, BX
+	CMPQ    BX, DX
+	JL      row32
+	ADDQ    $0x18, AX
+	MOVL    (AX), BX
+	MOVL    4(AX), SI
+	ADDQ    CX, SI
+	MOVL    8(AX), DI
+	ADDQ    CX, DI
+	MOVL    12(AX), R8
+	ADDQ    CX, R8
+	CMPL    BX, $0x20
+	JEQ     op32
+	CMPL    BX, $0x0a
+	JEQ     op10
+	CMPL    BX, $0x0f
+	JEQ     op15
+	CMPL    BX, $0x00
+	JEQ     op0
+	CMPL    BX, $0x05
+	JEQ     op5
+	CMPL    BX, $0x14
+	JEQ     op20
+	CMPL    BX, $0x0c
+	JEQ     op12
+	JMP     rare
+
+op35:
+	XORQ BX, BX
+
+row35:
+	VMOVUPD (DI)(BX*1), Y0
+	VMOVUPD (R8)(BX*1), Y1
+	VMAXPD  Y1, Y0, Y0
+	VMOVUPD Y0, (SI)(BX*1)
+	VMOVUPD 32(DI)(BX*1), Y0
+	VMOVUPD 32(R8)(BX*1), Y1
+	VMAXPD  Y1, Y0, Y0
+	VMOVUPD Y0, 32(SI)(BX*1)
+	ADDQ    $0x40, BX
+	CMPQ    BX, DX
+	JL      row35
+	ADDQ    $0x18, AX
+	MOVL    (AX), BX
+	MOVL    4(AX), SI
+	ADDQ    CX, SI
+	MOVL    8(AX), DI
+	ADDQ    CX, DI
+	MOVL    12(AX), R8
+	ADDQ    CX, R8
+	CMPL    BX, $0x23
+	JEQ     op35
+	CMPL    BX, $0x0a
+	JEQ     op10
+	CMPL    BX, $0x0f
+	JEQ     op15
+	CMPL    BX, $0x00
+	JEQ     op0
+	CMPL    BX, $0x05
+	JEQ     op5
+	CMPL    BX, $0x14
+	JEQ     op20
+	CMPL    BX, $0x0c
+	JEQ     op12
+	JMP     rare
+
+op36:
+	VBROADCASTSD (DI), Y0
+	XORQ         BX, BX
+
+row36:
+	VMOVAPD Y0, Y1
+	VMOVUPD (R8)(BX*1), Y2
+	VMAXPD  Y2, Y1, Y1
+	VMOVUPD Y1, (SI)(BX*1)
+	VMOVAPD Y0, Y1
+	VMOVUPD 32(R8)(BX*1), Y2
+	VMAXPD  Y2, Y1, Y1
+	VMOVUPD Y1, 32(SI)(BX*1)
+	ADDQ    $0x40, BX
+	CMPQ    BX, DX
+	JL      row36
+	ADDQ    $0x18, AX
+	MOVL    (AX), BX
+	MOVL    4(AX), SI
+	ADDQ    CX, SI
+	MOVL    8(AX), DI
+	ADDQ    CX, DI
+	MOVL    12(AX), R8
+	ADDQ    CX, R8
+	CMPL    BX, $0x24
+	JEQ     op36
+	CMPL    BX, $0x0a
+	JEQ     op10
+	CMPL    BX, $0x0f
+	JEQ     op15
+	CMPL    BX, $0x00
+	JEQ     op0
+	CMPL    BX, $0x05
+	JEQ     op5
+	CMPL    BX, $0x14
+	JEQ     op20
+	CMPL    BX, $0x0c
+	JEQ     op12
+	JMP     rare
+
+op37:
+	VBROADCASTSD (R8), Y0
+	XORQ         BX, BX
+
+row37:
+	VMOVUPD (DI)(BX*1), Y1
+	VMOVAPD Y0, Y2
+	VMAXPD  Y2, Y1, Y1
+	VMOVUPD Y1, (SI)(BX*1)
+	VMOVUPD 32(DI)(BX*1), Y1
+	VMOVAPD Y0, Y2
+	VMAXPD  Y2, Y1, Y1
+	VMOVUPD Y1, 32(SI)(BX*1)
+	ADDQ    $0x40, BX
+	CMPQ    BX, DX
+	JL      row37
+	ADDQ    $0x18, AX
+	MOVL    (AX), BX
+	MOVL    4(AX), SI
+	ADDQ    CX, SI
+	MOVL    8(AX), DI
+	ADDQ    CX, DI
+	MOVL    12(AX), R8
+	ADDQ    CX, R8
+	CMPL    BX, $0x25
+	JEQ     op37
+	CMPL    BX, $0x0a
+	JEQ     op10
+	CMPL    BX, $0x0f
+	JEQ     op15
+	CMPL    BX, $0x00
+	JEQ     op0
+	CMPL    BX, $0x05
+	JEQ     op5
+	CMPL    BX, $0x14
+	JEQ     op20
+	CMPL    BX, $0x0c
+	JEQ     op12
+	JMP     rare
+
+op40:
+	XORQ BX, BX
+
+row40:
+	VMOVUPD (DI)(BX*1), Y0
+	VSQRTPD Y0, Y0
+	VMOVUPD Y0, (SI)(BX*1)
+	VMOVUPD 32(DI)(BX*1), Y0
+	VSQRTPD Y0, Y0
+	VMOVUPD Y0, 32(SI)(BX*1)
+	ADDQ    $0x40, BX
+	CMPQ    BX, DX
+	JL      row40
+	ADDQ    $0x18, AX
+	MOVL    (AX), BX
+	MOVL    4(AX), SI
+	ADDQ    CX, SI
+	MOVL    8(AX), DI
+	ADDQ    CX, DI
+	MOVL    12(AX), R8
+	ADDQ    CX, R8
+	CMPL    BX, $0x28
+	JEQ     op40
+	CMPL    BX, $0x0a
+	JEQ     op10
+	CMPL    BX, $0x0f
+	JEQ     op15
+	CMPL    BX, $0x00
+	JEQ     op0
+	CMPL    BX, $0x05
+	JEQ     op5
+	CMPL    BX, $0x14
+	JEQ     op20
+	CMPL    BX, $0x0c
+	JEQ     op12
+	JMP     rare
+
+op41:
+	VBROADCASTSD (DI), Y0
+	XORQ         BX, BX
+
+row41:
+	VMOVAPD Y0, Y1
+	VSQRTPD Y1, Y1
+	VMOVUPD Y1, (SI)(BX*1)
+	VMOVAPD Y0, Y1
+	VSQRTPD Y1, Y1
+	VMOVUPD Y1, 32(SI)(BX*1)
+	ADDQ    $0x40, BX
+	CMPQ    BX, DX
+	JL      row41
+	ADDQ    $0x18, AX
+	MOVL    (AX), BX
+	MOVL    4(AX), SI
+	ADDQ    CX, SI
+	MOVL    8(AX), DI
+	ADDQ    CX, DI
+	MOVL    12(AX), R8
+	ADDQ    CX, R8
+	CMPL    BX, $0x29
+	JEQ     op41
+	CMPL    BX, $0x0a
+	JEQ     op10
+	CMPL    BX, $0x0f
+	JEQ     op15
+	CMPL    BX, $0x00
+	JEQ     op0
+	CMPL    BX, $0x05
+	JEQ     op5
+	CMPL    BX, $0x14
+	JEQ     op20
+	CMPL    BX, $0x0c
+	JEQ     op12
+	JMP     rare
+
+op45:
+	MOVL 16(AX), R9
+	ADDQ CX, R9
+	MOVL 20(AX), R10
+	ADDQ CX, R10
+	XORQ BX, BX
+
+row45:
+	VMOVUPD   (DI)(BX*1), Y0
+	VMOVUPD   (R8)(BX*1), Y1
+	VMOVUPD   (R9)(BX*1), Y2
+	VMOVUPD   (R10)(BX*1), Y3
+	VCMPPD    $0x11, Y1, Y0, Y0
+	VBLENDVPD Y0, Y2, Y3, Y0
+	VMOVUPD   Y0, (SI)(BX*1)
+	VMOVUPD   32(DI)(BX*1), Y0
+	VMOVUPD   32(R8)(BX*1), Y1
+	VMOVUPD   32(R9)(BX*1), Y2
+	VMOVUPD   32(R10)(BX*1), Y3
+	VCMPPD    $0x11, Y1, Y0, Y0
+	VBLENDVPD Y0, Y2, Y3, Y0
+	VMOVUPD   Y0, 32(SI)(BX*1)
+	ADDQ      $0x40, BX
+	CMPQ      BX, DX
+	JL        row45
+	ADDQ      $0x18, AX
+	MOVL      (AX), BX
+	MOVL      4(AX), SI
+	ADDQ      CX, SI
+	MOVL      8(AX), DI
+	ADDQ      CX, DI
+	MOVL      12(AX), R8
+	ADDQ      CX, R8
+	CMPL      BX, $0x2d
+	JEQ       op45
+	CMPL      BX, $0x0a
+	JEQ       op10
+	CMPL      BX, $0x0f
+	JEQ       op15
+	CMPL      BX, $0x00
+	JEQ       op0
+	CMPL      BX, $0x05
+	JEQ       op5
+	CMPL      BX, $0x14
+	JEQ       op20
+	CMPL      BX, $0x0c
+	JEQ       op12
+	JMP       rare
+
+op46:
+	MOVL         16(AX), R9
+	ADDQ         CX, R9
+	MOVL         20(AX), R10
+	ADDQ         CX, R10
+	VBROADCASTSD (DI), Y0
+	XORQ         BX, BX
+
+row46:
+	VMOVAPD   Y0, Y1
+	VMOVUPD   (R8)(BX*1), Y2
+	VMOVUPD   (R9)(BX*1), Y3
+	VMOVUPD   (R10)(BX*1), Y4
+	VCMPPD    $0x11, Y2, Y1, Y1
+	VBLENDVPD Y1, Y3, Y4, Y1
+	VMOVUPD   Y1, (SI)(BX*1)
+	VMOVAPD   Y0, Y1
+	VMOVUPD   32(R8)(BX*1), Y2
+	VMOVUPD   32(R9)(BX*1), Y3
+	VMOVUPD   32(R10)(BX*1), Y4
+	VCMPPD    $0x11, Y2, Y1, Y1
+	VBLENDVPD Y1, Y3, Y4, Y1
+	VMOVUPD   Y1, 32(SI)(BX*1)
+	ADDQ      $0x40, BX
+	CMPQ      BX, DX
+	JL        row46
+	ADDQ      $0x18, AX
+	MOVL      (AX), BX
+	MOVL      4(AX), SI
+	ADDQ      CX, SI
+	MOVL      8(AX), DI
+	ADDQ      CX, DI
+	MOVL      12(AX), R8
+	ADDQ      CX, R8
+	CMPL      BX, $0x2e
+	JEQ       op46
+	CMPL      BX, $0x0a
+	JEQ       op10
+	CMPL      BX, $0x0f
+	JEQ       op15
+	CMPL      BX, $0x00
+	JEQ       op0
+	CMPL      BX, $0x05
+	JEQ       op5
+	CMPL      BX, $0x14
+	JEQ       op20
+	CMPL      BX, $0x0c
+	JEQ       op12
+	JMP       rare
+
+op47:
+	MOVL         16(AX), R9
+	ADDQ         CX, R9
+	MOVL         20(AX), R10
+	ADDQ         CX, R10
+	VBROADCASTSD (R8), Y0
+	XORQ         BX, BX
+
+row47:
+	VMOVUPD   (DI)(BX*1), Y1
+	VMOVAPD   Y0, Y2
+	VMOVUPD   (R9)(BX*1), Y3
+	VMOVUPD   (R10)(BX*1), Y4
+	VCMPPD    $0x11, Y2, Y1, Y1
+	VBLENDVPD Y1, Y3, Y4, Y1
+	VMOVUPD   Y1, (SI)(BX*1)
+	VMOVUPD   32(DI)(BX*1), Y1
+	VMOVAPD   Y0, Y2
+	VMOVUPD   32(R9)(BX*1), Y3
+	VMOVUPD   32(R10)(BX*1), Y4
+	VCMPPD    $0x11, Y2, Y1, Y1
+	VBLENDVPD Y1, Y3, Y4, Y1
+	VMOVUPD   Y1, 32(SI)(BX*1)
+	ADDQ      $0x40, BX
+	CMPQ      BX, DX
+	JL        row47
+	ADDQ      $0x18, AX
+	MOVL      (AX), BX
+	MOVL      4(AX), SI
+	ADDQ      CX, SI
+	MOVL      8(AX), DI
+	ADDQ      CX, DI
+	MOVL      12(AX), R8
+	ADDQ      CX, R8
+	CMPL      BX, $0x2f
+	JEQ       op47
+	CMPL      BX, $0x0a
+	JEQ       op10
+	CMPL      BX, $0x0f
+	JEQ       op15
+	CMPL      BX, $0x00
+	JEQ       op0
+	CMPL      BX, $0x05
+	JEQ       op5
+	CMPL      BX, $0x14
+	JEQ       op20
+	CMPL      BX, $0x0c
+	JEQ       op12
+	JMP       rare
+
+op48:
+	MOVL         16(AX), R9
+	ADDQ         CX, R9
+	MOVL         20(AX), R10
+	ADDQ         CX, R10
+	VBROADCASTSD (R9), Y0
+	XORQ         BX, BX
+
+row48:
+	VMOVUPD   (DI)(BX*1), Y1
+	VMOVUPD   (R8)(BX*1), Y2
+	VMOVAPD   Y0, Y3
+	VMOVUPD   (R10)(BX*1), Y4
+	VCMPPD    $0x11, Y2, Y1, Y1
+	VBLENDVPD Y1, Y3, Y4, Y1
+	VMOVUPD   Y1, (SI)(BX*1)
+	VMOVUPD   32(DI)(BX*1), Y1
+	VMOVUPD   32(R8)(BX*1), Y2
+	VMOVAPD   Y0, Y3
+	VMOVUPD   32(R10)(BX*1), Y4
+	VCMPPD    $0x11, Y2, Y1, Y1
+	VBLENDVPD Y1, Y3, Y4, Y1
+	VMOVUPD   Y1, 32(SI)(BX*1)
+	ADDQ      $0x40, BX
+	CMPQ      BX, DX
+	JL        row48
+	ADDQ      $0x18, AX
+	MOVL      (AX), BX
+	MOVL      4(AX), SI
+	ADDQ      CX, SI
+	MOVL      8(AX), DI
+	ADDQ      CX, DI
+	MOVL      12(AX), R8
+	ADDQ      CX, R8
+	CMPL      BX, $0x30
+	JEQ       op48
+	CMPL      BX, $0x0a
+	JEQ       op10
+	CMPL      BX, $0x0f
+	JEQ       op15
+	CMPL      BX, $0x00
+	JEQ       op0
+	CMPL      BX, $0x05
+	JEQ       op5
+	CMPL      BX, $0x14
+	JEQ       op20
+	CMPL      BX, $0x0c
+	JEQ       op12
+	JMP       rare
+
+op49:
+	MOVL         16(AX), R9
+	ADDQ         CX, R9
+	MOVL         20(AX), R10
+	ADDQ         CX, R10
+	VBROADCASTSD (R10), Y0
+	XORQ         BX, BX
+
+row49:
+	VMOVUPD   (DI)(BX*1), Y1
+	VMOVUPD   (R8)(BX*1), Y2
+	VMOVUPD   (R9)(BX*1), Y3
+	VMOVAPD   Y0, Y4
+	VCMPPD    $0x11, Y2, Y1, Y1
+	VBLENDVPD Y1, Y3, Y4, Y1
+	VMOVUPD   Y1, (SI)(BX*1)
+	VMOVUPD   32(DI)(BX*1), Y1
+	VMOVUPD   32(R8)(BX*1), Y2
+	VMOVUPD   32(R9)(BX*1), Y3
+	VMOVAPD   Y0, Y4
+	VCMPPD    $0x11, Y2, Y1, Y1
+	VBLENDVPD Y1, Y3, Y4, Y1
+	VMOVUPD   Y1, 32(SI)(BX*1)
+	ADDQ      $0x40, BX
+	CMPQ      BX, DX
+	JL        row49
+	ADDQ      $0x18, AX
+	MOVL      (AX), BX
+	MOVL      4(AX), SI
+	ADDQ      CX, SI
+	MOVL      8(AX), DI
+	ADDQ      CX, DI
+	MOVL      12(AX), R8
+	ADDQ      CX, R8
+	CMPL      BX, $0x31
+	JEQ       op49
+	CMPL      BX, $0x0a
+	JEQ       op10
+	CMPL      BX, $0x0f
+	JEQ       op15
+	CMPL      BX, $0x00
+	JEQ       op0
+	CMPL      BX, $0x05
+	JEQ       op5
+	CMPL      BX, $0x14
+	JEQ       op20
+	CMPL      BX, $0x0c
+	JEQ       op12
+	JMP       rare
+
+op50:
+	XORQ BX, BX
+
+row50:
+	VMOVUPD      (DI)(BX*1), Y0
+	VBROADCASTSD bitsc086200000000000<>+0(SB), Y1
+	VMAXPD       Y0, Y1, Y0
+	VBROADCASTSD bits4086280000000000<>+0(SB), Y1
+	VMINPD       Y0, Y1, Y0
+	VBROADCASTSD bits3ff71547652b82fe<>+0(SB), Y1
+	VMULPD       Y1, Y0, Y1
+	VROUNDPD     $0x08, Y1, Y1
+	VBROADCASTSD bits3fe62e42fee00000<>+0(SB), Y2
+	VFNMADD231PD Y2, Y1, Y0
+	VBROADCASTSD bits3dea39ef35793c76<>+0(SB), Y2
+	VFNMADD231PD Y2, Y1, Y0
+	VBROADCASTSD bits3fc5555555555555<>+0(SB), Y2
+	VBROADCASTSD bits3fe0000000000000<>+0(SB), Y3
+	VFMADD231PD  Y0, Y2, Y3
+	VBROADCASTSD bits3f81111111111111<>+0(SB), Y2
+	VBROADCASTSD bits3fa5555555555555<>+0(SB), Y4
+	VFMADD231PD  Y0, Y2, Y4
+	VBROADCASTSD bits3f2a01a01a01a01a<>+0(SB), Y2
+	VBROADCASTSD bits3f56c16c16c16c17<>+0(SB), Y5
+	VFMADD231PD  Y0, Y2, Y5
+	VBROADCASTSD bits3ec71de3a556c734<>+0(SB), Y2
+	VBROADCASTSD bits3efa01a01a01a01a<>+0(SB), Y6
+	VFMADD231PD  Y0, Y2, Y6
+	VBROADCASTSD bits3e5ae64567f544e4<>+0(SB), Y2
+	VBROADCASTSD bits3e927e4fb7789f5c<>+0(SB), Y7
+	VFMADD231PD  Y0, Y2, Y7
+	VBROADCASTSD bits3de6124613a86d09<>+0(SB), Y2
+	VBROADCASTSD bits3e21eed8eff8d898<>+0(SB), Y8
+	VFMADD231PD  Y0, Y2, Y8
+	VMULPD       Y0, Y0, Y2
+	VMULPD       Y2, Y2, Y9
+	VFMADD231PD  Y2, Y4, Y3
+	VFMADD231PD  Y2, Y6, Y5
+	VFMADD231PD  Y2, Y8, Y7
+	VFMADD231PD  Y9, Y7, Y5
+	VFMADD231PD  Y9, Y5, Y3
+	VFMADD231PD  Y2, Y3, Y0
+	VBROADCASTSD bits3ff0000000000000<>+0(SB), Y2
+	VADDPD       Y2, Y0, Y0
+	VCVTPD2DQY   Y1, X1
+	VPMOVSXDQ    X1, Y1
+	VPSLLQ       $0x34, Y1, Y1
+	VPADDQ       Y0, Y1, Y1
+	VMOVUPD      Y1, (SI)(BX*1)
+	VMOVUPD      32(DI)(BX*1), Y0
+	VBROADCASTSD bitsc086200000000000<>+0(SB), Y1
+	VMAXPD       Y0, Y1, Y0
+	VBROADCASTSD bits4086280000000000<>+0(SB), Y1
+	VMINPD       Y0, Y1, Y0
+	VBROADCASTSD bits3ff71547652b82fe<>+0(SB), Y1
+	VMULPD       Y1, Y0, Y1
+	VROUNDPD     $0x08, Y1, Y1
+	VBROADCASTSD bits3fe62e42fee00000<>+0(SB), Y2
+	VFNMADD231PD Y2, Y1, Y0
+	VBROADCASTSD bits3dea39ef35793c76<>+0(SB), Y2
+	VFNMADD231PD Y2, Y1, Y0
+	VBROADCASTSD bits3fc5555555555555<>+0(SB), Y2
+	VBROADCASTSD bits3fe0000000000000<>+0(SB), Y3
+	VFMADD231PD  Y0, Y2, Y3
+	VBROADCASTSD bits3f81111111111111<>+0(SB), Y2
+	VBROADCASTSD bits3fa5555555555555<>+0(SB), Y4
+	VFMADD231PD  Y0, Y2, Y4
+	VBROADCASTSD bits3f2a01a01a01a01a<>+0(SB), Y2
+	VBROADCASTSD bits3f56c16c16c16c17<>+0(SB), Y5
+	VFMADD231PD  Y0, Y2, Y5
+	VBROADCASTSD bits3ec71de3a556c734<>+0(SB), Y2
+	VBROADCASTSD bits3efa01a01a01a01a<>+0(SB), Y6
+	VFMADD231PD  Y0, Y2, Y6
+	VBROADCASTSD bits3e5ae64567f544e4<>+0(SB), Y2
+	VBROADCASTSD bits3e927e4fb7789f5c<>+0(SB), Y7
+	VFMADD231PD  Y0, Y2, Y7
+	VBROADCASTSD bits3de6124613a86d09<>+0(SB), Y2
+	VBROADCASTSD bits3e21eed8eff8d898<>+0(SB), Y8
+	VFMADD231PD  Y0, Y2, Y8
+	VMULPD       Y0, Y0, Y2
+	VMULPD       Y2, Y2, Y9
+	VFMADD231PD  Y2, Y4, Y3
+	VFMADD231PD  Y2, Y6, Y5
+	VFMADD231PD  Y2, Y8, Y7
+	VFMADD231PD  Y9, Y7, Y5
+	VFMADD231PD  Y9, Y5, Y3
+	VFMADD231PD  Y2, Y3, Y0
+	VBROADCASTSD bits3ff0000000000000<>+0(SB), Y2
+	VADDPD       Y2, Y0, Y0
+	VCVTPD2DQY   Y1, X1
+	VPMOVSXDQ    X1, Y1
+	VPSLLQ       $0x34, Y1, Y1
+	VPADDQ       Y0, Y1, Y1
+	VMOVUPD      Y1, 32(SI)(BX*1)
+	ADDQ         $0x40, BX
+	CMPQ         BX, DX
+	JL           row50
+	ADDQ         $0x18, AX
+	MOVL         (AX), BX
+	MOVL         4(AX), SI
+	ADDQ         CX, SI
+	MOVL         8(AX), DI
+	ADDQ         CX, DI
+	MOVL         12(AX), R8
+	ADDQ         CX, R8
+	CMPL         BX, $0x32
+	JEQ          op50
+	CMPL         BX, $0x0a
+	JEQ          op10
+	CMPL         BX, $0x0f
+	JEQ          op15
+	CMPL         BX, $0x00
+	JEQ          op0
+	CMPL         BX, $0x05
+	JEQ          op5
+	CMPL         BX, $0x14
+	JEQ          op20
+	CMPL         BX, $0x0c
+	JEQ          op12
+	JMP          rare
+
+op51:
+	VBROADCASTSD (DI), Y0
+	XORQ         BX, BX
+
+row51:
+	VMOVAPD      Y0, Y1
+	VBROADCASTSD bitsc086200000000000<>+0(SB), Y2
+	VMAXPD       Y1, Y2, Y1
+	VBROADCASTSD bits4086280000000000<>+0(SB), Y2
+	VMINPD       Y1, Y2, Y1
+	VBROADCASTSD bits3ff71547652b82fe<>+0(SB), Y2
+	VMULPD       Y2, Y1, Y2
+	VROUNDPD     $0x08, Y2, Y2
+	VBROADCASTSD bits3fe62e42fee00000<>+0(SB), Y3
+	VFNMADD231PD Y3, Y2, Y1
+	VBROADCASTSD bits3dea39ef35793c76<>+0(SB), Y3
+	VFNMADD231PD Y3, Y2, Y1
+	VBROADCASTSD bits3fc5555555555555<>+0(SB), Y3
+	VBROADCASTSD bits3fe0000000000000<>+0(SB), Y4
+	VFMADD231PD  Y1, Y3, Y4
+	VBROADCASTSD bits3f81111111111111<>+0(SB), Y3
+	VBROADCASTSD bits3fa5555555555555<>+0(SB), Y5
+	VFMADD231PD  Y1, Y3, Y5
+	VBROADCASTSD bits3f2a01a01a01a01a<>+0(SB), Y3
+	VBROADCASTSD bits3f56c16c16c16c17<>+0(SB), Y6
+	VFMADD231PD  Y1, Y3, Y6
+	VBROADCASTSD bits3ec71de3a556c734<>+0(SB), Y3
+	VBROADCASTSD bits3efa01a01a01a01a<>+0(SB), Y7
+	VFMADD231PD  Y1, Y3, Y7
+	VBROADCASTSD bits3e5ae64567f544e4<>+0(SB), Y3
+	VBROADCASTSD bits3e927e4fb7789f5c<>+0(SB), Y8
+	VFMADD231PD  Y1, Y3, Y8
+	VBROADCASTSD bits3de6124613a86d09<>+0(SB), Y3
+	VBROADCASTSD bits3e21eed8eff8d898<>+0(SB), Y9
+	VFMADD231PD  Y1, Y3, Y9
+	VMULPD       Y1, Y1, Y3
+	VMULPD       Y3, Y3, Y10
+	VFMADD231PD  Y3, Y5, Y4
+	VFMADD231PD  Y3, Y7, Y6
+	VFMADD231PD  Y3, Y9, Y8
+	VFMADD231PD  Y10, Y8, Y6
+	VFMADD231PD  Y10, Y6, Y4
+	VFMADD231PD  Y3, Y4, Y1
+	VBROADCASTSD bits3ff0000000000000<>+0(SB), Y3
+	VADDPD       Y3, Y1, Y1
+	VCVTPD2DQY   Y2, X2
+	VPMOVSXDQ    X2, Y2
+	VPSLLQ       $0x34, Y2, Y2
+	VPADDQ       Y1, Y2, Y2
+	VMOVUPD      Y2, (SI)(BX*1)
+	VMOVAPD      Y0, Y1
+	VBROADCASTSD bitsc086200000000000<>+0(SB), Y2
+	VMAXPD       Y1, Y2, Y1
+	VBROADCASTSD bits4086280000000000<>+0(SB), Y2
+	VMINPD       Y1, Y2, Y1
+	VBROADCASTSD bits3ff71547652b82fe<>+0(SB), Y2
+	VMULPD       Y2, Y1, Y2
+	VROUNDPD     $0x08, Y2, Y2
+	VBROADCASTSD bits3fe62e42fee00000<>+0(SB), Y3
+	VFNMADD231PD Y3, Y2, Y1
+	VBROADCASTSD bits3dea39ef35793c76<>+0(SB), Y3
+	VFNMADD231PD Y3, Y2, Y1
+	VBROADCASTSD bits3fc5555555555555<>+0(SB), Y3
+	VBROADCASTSD bits3fe0000000000000<>+0(SB), Y4
+	VFMADD231PD  Y1, Y3, Y4
+	VBROADCASTSD bits3f81111111111111<>+0(SB), Y3
+	VBROADCASTSD bits3fa5555555555555<>+0(SB), Y5
+	VFMADD231PD  Y1, Y3, Y5
+	VBROADCASTSD bits3f2a01a01a01a01a<>+0(SB), Y3
+	VBROADCASTSD bits3f56c16c16c16c17<>+0(SB), Y6
+	VFMADD231PD  Y1, Y3, Y6
+	VBROADCASTSD bits3ec71de3a556c734<>+0(SB), Y3
+	VBROADCASTSD bits3efa01a01a01a01a<>+0(SB), Y7
+	VFMADD231PD  Y1, Y3, Y7
+	VBROADCASTSD bits3e5ae64567f544e4<>+0(SB), Y3
+	VBROADCASTSD bits3e927e4fb7789f5c<>+0(SB), Y8
+	VFMADD231PD  Y1, Y3, Y8
+	VBROADCASTSD bits3de6124613a86d09<>+0(SB), Y3
+	VBROADCASTSD bits3e21eed8eff8d898<>+0(SB), Y9
+	VFMADD231PD  Y1, Y3, Y9
+	VMULPD       Y1, Y1, Y3
+	VMULPD       Y3, Y3, Y10
+	VFMADD231PD  Y3, Y5, Y4
+	VFMADD231PD  Y3, Y7, Y6
+	VFMADD231PD  Y3, Y9, Y8
+	VFMADD231PD  Y10, Y8, Y6
+	VFMADD231PD  Y10, Y6, Y4
+	VFMADD231PD  Y3, Y4, Y1
+	VBROADCASTSD bits3ff0000000000000<>+0(SB), Y3
+	VADDPD       Y3, Y1, Y1
+	VCVTPD2DQY   Y2, X2
+	VPMOVSXDQ    X2, Y2
+	VPSLLQ       $0x34, Y2, Y2
+	VPADDQ       Y1, Y2, Y2
+	VMOVUPD      Y2, 32(SI)(BX*1)
+	ADDQ         $0x40, BX
+	CMPQ         BX, DX
+	JL           row51
+	ADDQ         $0x18, AX
+	MOVL         (AX), BX
+	MOVL         4(AX), SI
+	ADDQ         CX, SI
+	MOVL         8(AX), DI
+	ADDQ         CX, DI
+	MOVL         12(AX), R8
+	ADDQ         CX, R8
+	CMPL         BX, $0x33
+	JEQ          op51
+	CMPL         BX, $0x0a
+	JEQ          op10
+	CMPL         BX, $0x0f
+	JEQ          op15
+	CMPL         BX, $0x00
+	JEQ          op0
+	CMPL         BX, $0x05
+	JEQ          op5
+	CMPL         BX, $0x14
+	JEQ          op20
+	CMPL         BX, $0x0c
+	JEQ          op12
+	JMP          rare
+
+op55:
+	XORQ BX, BX
+
+row55:
+	VMOVUPD      (DI)(BX*1), Y0
+	VBROADCASTSD bits00095f619980c433<>+0(SB), Y1
+	VPADDQ       Y1, Y0, Y1
+	VPSRLQ       $0x34, Y1, Y1
+	VPSLLQ       $0x34, Y1, Y2
+	VPSUBQ       Y2, Y0, Y2
+	VBROADCASTSD bits3ff0000000000000<>+0(SB), Y3
+	VPADDQ       Y3, Y2, Y2
+	VBROADCASTSD bits4330000000000000<>+0(SB), Y3
+	VPADDQ       Y3, Y1, Y1
+	VBROADCASTSD bits43300000000003ff<>+0(SB), Y3
+	VSUBPD       Y3, Y1, Y1
+	VBROADCASTSD bits3ff0000000000000<>+0(SB), Y3
+	VSUBPD       Y3, Y2, Y2
+	VBROADCASTSD bits4000000000000000<>+0(SB), Y3
+	VADDPD       Y3, Y2, Y3
+	VDIVPD       Y3, Y2, Y3
+	VMULPD       Y3, Y3, Y4
+	VMULPD       Y4, Y4, Y5
+	VBROADCASTSD bits3fc2f112df3e5244<>+0(SB), Y6
+	VBROADCASTSD bits3fc7466496cb03de<>+0(SB), Y7
+	VFMADD231PD  Y5, Y6, Y7
+	VBROADCASTSD bits3fd2492494229359<>+0(SB), Y6
+	VFMADD231PD  Y5, Y7, Y6
+	VBROADCASTSD bits3fe5555555555593<>+0(SB), Y7
+	VFMADD231PD  Y5, Y6, Y7
+	VBROADCASTSD bits3fc39a09d078c69f<>+0(SB), Y6
+	VBROADCASTSD bits3fcc71c51d8e78af<>+0(SB), Y8
+	VFMADD231PD  Y5, Y6, Y8
+	VBROADCASTSD bits3fd999999997fa04<>+0(SB), Y6
+	VFMADD231PD  Y5, Y8, Y6
+	VMULPD       Y5, Y6, Y5
+	VFMADD231PD  Y4, Y7, Y5
+	VMULPD       Y2, Y2, Y4
+	VBROADCASTSD bits3fe0000000000000<>+0(SB), Y6
+	VMULPD       Y6, Y4, Y4
+	VBROADCASTSD bits3dea39ef35793c76<>+0(SB), Y6
+	VADDPD       Y5, Y4, Y5
+	VMULPD       Y5, Y3, Y3
+	VFMADD231PD  Y6, Y1, Y3
+	VBROADCASTSD bits3fe62e42fee00000<>+0(SB), Y5
+	VSUBPD       Y3, Y4, Y3
+	VSUBPD       Y3, Y2, Y2
+	VFMADD231PD  Y5, Y1, Y2
+	VBROADCASTSD bits7ff8000000000001<>+0(SB), Y1
+	VBROADCASTSD bits7ff0000000000000<>+0(SB), Y3
+	VCMPPD       $0x11, Y3, Y0, Y3
+	VBLENDVPD    Y3, Y2, Y1, Y2
+	VBROADCASTSD bits0010000000000000<>+0(SB), Y3
+	VCMPPD       $0x11, Y3, Y0, Y0
+	VBLENDVPD    Y0, Y1, Y2, Y0
+	VMOVUPD      Y0, (SI)(BX*1)
+	VMOVUPD      32(DI)(BX*1), Y0
+	VBROADCASTSD bits00095f619980c433<>+0(SB), Y1
+	VPADDQ       Y1, Y0, Y1
+	VPSRLQ       $0x34, Y1, Y1
+	VPSLLQ       $0x34, Y1, Y2
+	VPSUBQ       Y2, Y0, Y2
+	VBROADCASTSD bits3ff0000000000000<>+0(SB), Y3
+	VPADDQ       Y3, Y2, Y2
+	VBROADCASTSD bits4330000000000000<>+0(SB), Y3
+	VPADDQ       Y3, Y1, Y1
+	VBROADCASTSD bits43300000000003ff<>+0(SB), Y3
+	VSUBPD       Y3, Y1, Y1
+	VBROADCASTSD bits3ff0000000000000<>+0(SB), Y3
+	VSUBPD       Y3, Y2, Y2
+	VBROADCASTSD bits4000000000000000<>+0(SB), Y3
+	VADDPD       Y3, Y2, Y3
+	VDIVPD       Y3, Y2, Y3
+	VMULPD       Y3, Y3, Y4
+	VMULPD       Y4, Y4, Y5
+	VBROADCASTSD bits3fc2f112df3e5244<>+0(SB), Y6
+	VBROADCASTSD bits3fc7466496cb03de<>+0(SB), Y7
+	VFMADD231PD  Y5, Y6, Y7
+	VBROADCASTSD bits3fd2492494229359<>+0(SB), Y6
+	VFMADD231PD  Y5, Y7, Y6
+	VBROADCASTSD bits3fe5555555555593<>+0(SB), Y7
+	VFMADD231PD  Y5, Y6, Y7
+	VBROADCASTSD bits3fc39a09d078c69f<>+0(SB), Y6
+	VBROADCASTSD bits3fcc71c51d8e78af<>+0(SB), Y8
+	VFMADD231PD  Y5, Y6, Y8
+	VBROADCASTSD bits3fd999999997fa04<>+0(SB), Y6
+	VFMADD231PD  Y5, Y8, Y6
+	VMULPD       Y5, Y6, Y5
+	VFMADD231PD  Y4, Y7, Y5
+	VMULPD       Y2, Y2, Y4
+	VBROADCASTSD bits3fe0000000000000<>+0(SB), Y6
+	VMULPD       Y6, Y4, Y4
+	VBROADCASTSD bits3dea39ef35793c76<>+0(SB), Y6
+	VADDPD       Y5, Y4, Y5
+	VMULPD       Y5, Y3, Y3
+	VFMADD231PD  Y6, Y1, Y3
+	VBROADCASTSD bits3fe62e42fee00000<>+0(SB), Y5
+	VSUBPD       Y3, Y4, Y3
+	VSUBPD       Y3, Y2, Y2
+	VFMADD231PD  Y5, Y1, Y2
+	VBROADCASTSD bits7ff8000000000001<>+0(SB), Y1
+	VBROADCASTSD bits7ff0000000000000<>+0(SB), Y3
+	VCMPPD       $0x11, Y3, Y0, Y3
+	VBLENDVPD    Y3, Y2, Y1, Y2
+	VBROADCASTSD bits0010000000000000<>+0(SB), Y3
+	VCMPPD       $0x11, Y3, Y0, Y0
+	VBLENDVPD    Y0, Y1, Y2, Y0
+	VMOVUPD      Y0, 32(SI)(BX*1)
+	ADDQ         $0x40, BX
+	CMPQ         BX, DX
+	JL           row55
+	ADDQ         $0x18, AX
+	MOVL         (AX), BX
+	MOVL         4(AX), SI
+	ADDQ         CX, SI
+	MOVL         8(AX), DI
+	ADDQ         CX, DI
+	MOVL         12(AX), R8
+	ADDQ         CX, R8
+	CMPL         BX, $0x37
+	JEQ          op55
+	CMPL         BX, $0x0a
+	JEQ          op10
+	CMPL         BX, $0x0f
+	JEQ          op15
+	CMPL         BX, $0x00
+	JEQ          op0
+	CMPL         BX, $0x05
+	JEQ          op5
+	CMPL         BX, $0x14
+	JEQ          op20
+	CMPL         BX, $0x0c
+	JEQ          op12
+	JMP          rare
+
+op56:
+	VBROADCASTSD (DI), Y0
+	XORQ         BX, BX
+
+row56:
+	VMOVAPD      Y0, Y1
+	VBROADCASTSD bits00095f619980c433<>+0(SB), Y2
+	VPADDQ       Y2, Y1, Y2
+	VPSRLQ       $0x34, Y2, Y2
+	VPSLLQ       $0x34, Y2, Y3
+	VPSUBQ       Y3, Y1, Y3
+	VBROADCASTSD bits3ff0000000000000<>+0(SB), Y4
+	VPADDQ       Y4, Y3, Y3
+	VBROADCASTSD bits4330000000000000<>+0(SB), Y4
+	VPADDQ       Y4, Y2, Y2
+	VBROADCASTSD bits43300000000003ff<>+0(SB), Y4
+	VSUBPD       Y4, Y2, Y2
+	VBROADCASTSD bits3ff0000000000000<>+0(SB), Y4
+	VSUBPD       Y4, Y3, Y3
+	VBROADCASTSD bits4000000000000000<>+0(SB), Y4
+	VADDPD       Y4, Y3, Y4
+	VDIVPD       Y4, Y3, Y4
+	VMULPD       Y4, Y4, Y5
+	VMULPD       Y5, Y5, Y6
+	VBROADCASTSD bits3fc2f112df3e5244<>+0(SB), Y7
+	VBROADCASTSD bits3fc7466496cb03de<>+0(SB), Y8
+	VFMADD231PD  Y6, Y7, Y8
+	VBROADCASTSD bits3fd2492494229359<>+0(SB), Y7
+	VFMADD231PD  Y6, Y8, Y7
+	VBROADCASTSD bits3fe5555555555593<>+0(SB), Y8
+	VFMADD231PD  Y6, Y7, Y8
+	VBROADCASTSD bits3fc39a09d078c69f<>+0(SB), Y7
+	VBROADCASTSD bits3fcc71c51d8e78af<>+0(SB), Y9
+	VFMADD231PD  Y6, Y7, Y9
+	VBROADCASTSD bits3fd999999997fa04<>+0(SB), Y7
+	VFMADD231PD  Y6, Y9, Y7
+	VMULPD       Y6, Y7, Y6
+	VFMADD231PD  Y5, Y8, Y6
+	VMULPD       Y3, Y3, Y5
+	VBROADCASTSD bits3fe0000000000000<>+0(SB), Y7
+	VMULPD       Y7, Y5, Y5
+	VBROADCASTSD bits3dea39ef35793c76<>+0(SB), Y7
+	VADDPD       Y6, Y5, Y6
+	VMULPD       Y6, Y4, Y4
+	VFMADD231PD  Y7, Y2, Y4
+	VBROADCASTSD bits3fe62e42fee00000<>+0(SB), Y6
+	VSUBPD       Y4, Y5, Y4
+	VSUBPD       Y4, Y3, Y3
+	VFMADD231PD  Y6, Y2, Y3
+	VBROADCASTSD bits7ff8000000000001<>+0(SB), Y2
+	VBROADCASTSD bits7ff0000000000000<>+0(SB), Y4
+	VCMPPD       $0x11, Y4, Y1, Y4
+	VBLENDVPD    Y4, Y3, Y2, Y3
+	VBROADCASTSD bits0010000000000000<>+0(SB), Y4
+	VCMPPD       $0x11, Y4, Y1, Y1
+	VBLENDVPD    Y1, Y2, Y3, Y1
+	VMOVUPD      Y1, (SI)(BX*1)
+	VMOVAPD      Y0, Y1
+	VBROADCASTSD bits00095f619980c433<>+0(SB), Y2
+	VPADDQ       Y2, Y1, Y2
+	VPSRLQ       $0x34, Y2, Y2
+	VPSLLQ       $0x34, Y2, Y3
+	VPSUBQ       Y3, Y1, Y3
+	VBROADCASTSD bits3ff0000000000000<>+0(SB), Y4
+	VPADDQ       Y4, Y3, Y3
+	VBROADCASTSD bits4330000000000000<>+0(SB), Y4
+	VPADDQ       Y4, Y2, Y2
+	VBROADCASTSD bits43300000000003ff<>+0(SB), Y4
+	VSUBPD       Y4, Y2, Y2
+	VBROADCASTSD bits3ff0000000000000<>+0(SB), Y4
+	VSUBPD       Y4, Y3, Y3
+	VBROADCASTSD bits4000000000000000<>+0(SB), Y4
+	VADDPD       Y4, Y3, Y4
+	VDIVPD       Y4, Y3, Y4
+	VMULPD       Y4, Y4, Y5
+	VMULPD       Y5, Y5, Y6
+	VBROADCASTSD bits3fc2f112df3e5244<>+0(SB), Y7
+	VBROADCASTSD bits3fc7466496cb03de<>+0(SB), Y8
+	VFMADD231PD  Y6, Y7, Y8
+	VBROADCASTSD bits3fd2492494229359<>+0(SB), Y7
+	VFMADD231PD  Y6, Y8, Y7
+	VBROADCASTSD bits3fe5555555555593<>+0(SB), Y8
+	VFMADD231PD  Y6, Y7, Y8
+	VBROADCASTSD bits3fc39a09d078c69f<>+0(SB), Y7
+	VBROADCASTSD bits3fcc71c51d8e78af<>+0(SB), Y9
+	VFMADD231PD  Y6, Y7, Y9
+	VBROADCASTSD bits3fd999999997fa04<>+0(SB), Y7
+	VFMADD231PD  Y6, Y9, Y7
+	VMULPD       Y6, Y7, Y6
+	VFMADD231PD  Y5, Y8, Y6
+	VMULPD       Y3, Y3, Y5
+	VBROADCASTSD bits3fe0000000000000<>+0(SB), Y7
+	VMULPD       Y7, Y5, Y5
+	VBROADCASTSD bits3dea39ef35793c76<>+0(SB), Y7
+	VADDPD       Y6, Y5, Y6
+	VMULPD       Y6, Y4, Y4
+	VFMADD231PD  Y7, Y2, Y4
+	VBROADCASTSD bits3fe62e42fee00000<>+0(SB), Y6
+	VSUBPD       Y4, Y5, Y4
+	VSUBPD       Y4, Y3, Y3
+	VFMADD231PD  Y6, Y2, Y3
+	VBROADCASTSD bits7ff8000000000001<>+0(SB), Y2
+	VBROADCASTSD bits7ff0000000000000<>+0(SB), Y4
+	VCMPPD       $0x11, Y4, Y1, Y4
+	VBLENDVPD    Y4, Y3, Y2, Y3
+	VBROADCASTSD bits0010000000000000<>+0(SB), Y4
+	VCMPPD       $0x11, Y4, Y1, Y1
+	VBLENDVPD    Y1, Y2, Y3, Y1
+	VMOVUPD      Y1, 32(SI)(BX*1)
+	ADDQ         $0x40, BX
+	CMPQ         BX, DX
+	JL           row56
+	ADDQ         $0x18, AX
+	MOVL         (AX), BX
+	MOVL         4(AX), SI
+	ADDQ         CX, SI
+	MOVL         8(AX), DI
+	ADDQ         CX, DI
+	MOVL         12(AX), R8
+	ADDQ         CX, R8
+	CMPL         BX, $0x38
+	JEQ          op56
+	CMPL         BX, $0x0a
+	JEQ          op10
+	CMPL         BX, $0x0f
+	JEQ          op15
+	CMPL         BX, $0x00
+	JEQ          op0
+	CMPL         BX, $0x05
+	JEQ          op5
+	CMPL         BX, $0x14
+	JEQ          op20
+	CMPL         BX, $0x0c
+	JEQ          op12
+	JMP          rare
+
+op60:
+	XORQ BX, BX
+
+row60:
+	MOVQ         R8, R9
+	MOVL         16(AX), R10
+	VBROADCASTSD (R9), Y0
+	VBROADCASTSD 8(R9), Y1
+	VMOVUPD      (DI)(BX*1), Y2
+	VMULPD       Y2, Y2, Y3
+	VMOVAPD      Y0, Y4
+	VMOVAPD      Y1, Y5
+	VMOVUPD      32(DI)(BX*1), Y6
+	VMULPD       Y6, Y6, Y7
+	VMOVAPD      Y0, Y0
+	VMOVAPD      Y1, Y1
+
+coefficients:
+	SUBQ         $0x02, R10
+	JZ           sum
+	ADDQ         $0x10, R9
+	VBROADCASTSD (R9), Y8
+	VFMADD213PD  Y8, Y3, Y4
+	VBROADCASTSD 8(R9), Y8
+	VFMADD213PD  Y8, Y3, Y5
+	VBROADCASTSD (R9), Y8
+	VFMADD213PD  Y8, Y7, Y0
+	VBROADCASTSD 8(R9), Y8
+	VFMADD213PD  Y8, Y7, Y1
+	JMP          coefficients
+
+sum:
+	VFMADD231PD Y2, Y4, Y5
+	VMOVUPD     Y5, (SI)(BX*1)
+	VFMADD231PD Y6, Y0, Y1
+	VMOVUPD     Y1, 32(SI)(BX*1)
+	ADDQ        $0x40, BX
+	CMPQ        BX, DX
+	JL          row60
+	ADDQ        $0x18, AX
+	MOVL        (AX), BX
+	MOVL        4(AX), SI
+	ADDQ        CX, SI
+	MOVL        8(AX), DI
+	ADDQ        CX, DI
+	MOVL        12(AX), R8
+	ADDQ        CX, R8
+	CMPL        BX, $0x3c
+	JEQ         op60
+	CMPL        BX, $0x0a
+	JEQ         op10
+	CMPL        BX, $0x0f
+	JEQ         op15
+	CMPL        BX, $0x00
+	JEQ         op0
+	CMPL        BX, $0x05
+	JEQ         op5
+	CMPL        BX, $0x14
+	JEQ         op20
+	CMPL        BX, $0x0c
+	JEQ         op12
+	JMP         rare
+
+op65:
+	XORQ BX, BX
+
+row65:
+	MOVQ   DI, R9
+	MOVQ   R8, R10
+	ADDQ   BX, R9
+	ADDQ   BX, R10
+	MOVL   16(AX), R11
+	MOVL   20(AX), R12
+	VXORPD Y0, Y0, Y0
+	VXORPD Y1, Y1, Y1
+
+term65:
+	VMOVUPD     (R9), Y2
+	VMOVUPD     (R10), Y3
+	VFMADD231PD Y2, Y3, Y0
+	VMOVUPD     32(R9), Y2
+	VMOVUPD     32(R10), Y3
+	VFMADD231PD Y2, Y3, Y1
+	ADDQ        R12, R9
+	ADDQ        R12, R10
+	DECQ        R11
+	JNZ         term65
+	VMOVUPD     Y0, (SI)(BX*1)
+	VMOVUPD     Y1, 32(SI)(BX*1)
+	ADDQ        $0x40, BX
+	CMPQ        BX, DX
+	JL          row65
+	ADDQ        $0x18, AX
+	MOVL        (AX), BX
+	MOVL        4(AX), SI
+	ADDQ        CX, SI
+	MOVL        8(AX), DI
+	ADDQ        CX, DI
+	MOVL        12(AX), R8
+	ADDQ        CX, R8
+	CMPL        BX, $0x41
+	JEQ         op65
+	CMPL        BX, $0x0a
+	JEQ         op10
+	CMPL        BX, $0x0f
+	JEQ         op15
+	CMPL        BX, $0x00
+	JEQ         op0
+	CMPL        BX, $0x05
+	JEQ         op5
+	CMPL        BX, $0x14
+	JEQ         op20
+	CMPL        BX, $0x0c
+	JEQ         op12
+	JMP         rare
+
+op67:
+	XORQ BX, BX
+
+row67:
+	MOVQ   DI, R9
+	MOVQ   R8, R10
+	ADDQ   BX, R9
+	MOVL   16(AX), R11
+	MOVL   20(AX), R12
+	VXORPD Y0, Y0, Y0
+	VXORPD Y1, Y1, Y1
+
+term67:
+	VMOVUPD      (R9), Y2
+	VBROADCASTSD (R10), Y3
+	VFMADD231PD  Y2, Y3, Y0
+	VMOVUPD      32(R9), Y2
+	VBROADCASTSD (R10), Y3
+	VFMADD231PD  Y2, Y3, Y1
+	ADDQ         R12, R9
+	ADDQ         $0x08, R10
+	DECQ         R11
+	JNZ          term67
+	VMOVUPD      Y0, (SI)(BX*1)
+	VMOVUPD      Y1, 32(SI)(BX*1)
+	ADDQ         $0x40, BX
+	CMPQ         BX, DX
+	JL           row67
+	ADDQ         $0x18, AX
+	MOVL         (AX), BX
+	MOVL         4(AX), SI
+	ADDQ         CX, SI
+	MOVL         8(AX), DI
+	ADDQ         CX, DI
+	MOVL         12(AX), R8
+	ADDQ         CX, R8
+	CMPL         BX, $0x43
+	JEQ          op67
+	CMPL         BX, $0x0a
+	JEQ          op10
+	CMPL         BX, $0x0f
+	JEQ          op15
+	CMPL         BX, $0x00
+	JEQ          op0
+	CMPL         BX, $0x05
+	JEQ          op5
+	CMPL         BX, $0x14
+	JEQ          op20
+	CMPL         BX, $0x0c
+	JEQ          op12
+	JMP          rare
+
+op70:
 	VZEROUPPER
 	RET
 
-// func runSingleAVX2(steps *int32, count int, numbers *float64, bytes int)
+// func runSingleAVX2(steps *int32, numbers *float64, bytes int)
 // Requires: AVX, AVX2, FMA3
-TEXT ·runSingleAVX2(SB), NOSPLIT, $0-32
+TEXT ·runSingleAVX2(SB), NOSPLIT, $0-24
 	MOVQ steps+0(FP), AX
-	MOVQ count+8(FP), CX
-	MOVQ numbers+16(FP), DX
-	MOVQ bytes+24(FP), BX
+	MOVQ numbers+8(FP), CX
+	MOVQ bytes+16(FP), DX
+	XORQ SI, SI
+	XORQ DI, DI
+	XORQ DX, DX
+	XORQ R8, R8
+	XORQ DX, DX
+	MOVL (AX), DX
+	MOVL 4(AX), BX
+	MOVL 8(AX), SI
+	MOVL 12(AX), DI
+	CMPL DX, $0x0a
+	JEQ  op10
+	CMPL DX, $0x0f
+	JEQ  op15
+	CMPL DX, $0x00
+	JEQ  op0
+	CMPL DX, $0x05
+	JEQ  op5
+	CMPL DX, $0x14
+	JEQ  op20
 
-step:
-	MOVL (AX), BX
-	MOVL 4(AX), SI
-	ADDQ DX, SI
-	MOVL 8(AX), DI
-	ADDQ DX, DI
-	MOVL 12(AX), R8
-	ADDQ DX, R8
-
+rare:
 	// The operation, by halves
-	CMPL BX, $0x06
-	JGE  from6to12
-	CMPL BX, $0x03
-	JGE  from3to6
-	CMPL BX, $0x01
-	JGE  from1to3
+	CMPL DX, $0x23
+	JGE  from35to70
+	CMPL DX, $0x0f
+	JGE  from15to30
+	CMPL DX, $0x05
+	JGE  from5to10
 	JMP  op0
 
-from1to3:
-	CMPL BX, $0x02
-	JGE  from2to3
-	JMP  op1
+from5to10:
+	CMPL DX, $0x0a
+	JGE  from10to10
+	JMP  op5
 
-from2to3:
-	JMP op2
+from10to10:
+	JMP op10
 
-from3to6:
-	CMPL BX, $0x04
-	JGE  from4to6
-	JMP  op3
+from15to30:
+	CMPL DX, $0x19
+	JGE  from25to30
+	CMPL DX, $0x14
+	JGE  from20to20
+	JMP  op15
 
-from4to6:
-	CMPL BX, $0x05
-	JGE  from5to6
-	JMP  op4
+from20to20:
+	JMP op20
 
-from5to6:
-	JMP op5
+from25to30:
+	CMPL DX, $0x1e
+	JGE  from30to30
+	JMP  op25
 
-from6to12:
-	CMPL BX, $0x09
-	JGE  from9to12
-	CMPL BX, $0x07
-	JGE  from7to9
-	JMP  op6
+from30to30:
+	JMP op30
 
-from7to9:
-	CMPL BX, $0x08
-	JGE  from8to9
-	JMP  op7
+from35to70:
+	CMPL DX, $0x37
+	JGE  from55to70
+	CMPL DX, $0x2d
+	JGE  from45to50
+	CMPL DX, $0x28
+	JGE  from40to40
+	JMP  op35
 
-from8to9:
-	JMP op8
+from40to40:
+	JMP op40
 
-from9to12:
-	CMPL BX, $0x0a
-	JGE  from10to12
-	JMP  op9
+from45to50:
+	CMPL DX, $0x32
+	JGE  from50to50
+	JMP  op45
 
-from10to12:
-	CMPL BX, $0x0b
-	JGE  from11to12
-	JMP  op10
+from50to50:
+	JMP op50
 
-from11to12:
-	JMP op11
+from55to70:
+	CMPL DX, $0x41
+	JGE  from65to70
+	CMPL DX, $0x3c
+	JGE  from60to60
+	JMP  op55
+
+from60to60:
+	JMP op60
+
+from65to70:
+	CMPL DX, $0x46
+	JGE  from70to70
+	JMP  op65
+
+from70to70:
+	JMP op70
 
 op0:
-	VMOVSD (DI), X0
-	VMOVSD (R8), X1
+	VMOVSD (CX)(SI*1), X0
+	VMOVSD (CX)(DI*1), X1
 	VADDPD Y1, Y0, Y2
-	VMOVSD X2, (SI)
-	JMP    next
-
-op1:
-	VMOVSD (DI), X0
-	VMOVSD (R8), X1
-	VSUBPD Y1, Y0, Y2
-	VMOVSD X2, (SI)
-	JMP    next
-
-op2:
-	VMOVSD (DI), X0
-	VMOVSD (R8), X1
-	VMULPD Y1, Y0, Y2
-	VMOVSD X2, (SI)
-	JMP    next
-
-op3:
-	MOVL        16(AX), BX
-	ADDQ        DX, BX
-	VMOVSD      (DI), X0
-	VMOVSD      (R8), X1
-	VMOVSD      (BX), X3
-	VFMADD231PD Y1, Y0, Y3
-	VMOVSD      X3, (SI)
-	JMP         next
-
-op4:
-	MOVL         16(AX), BX
-	ADDQ         DX, BX
-	VMOVSD       (DI), X0
-	VMOVSD       (R8), X1
-	VMOVSD       (BX), X4
-	VFNMADD231PD Y1, Y0, Y4
-	VMOVSD       X4, (SI)
-	JMP          next
+	VMOVSD X2, (CX)(BX*1)
+	ADDQ   $0x18, AX
+	MOVL   (AX), DX
+	MOVL   4(AX), BX
+	MOVL   8(AX), SI
+	MOVL   12(AX), DI
+	CMPL   DX, $0x00
+	JEQ    op0
+	CMPL   DX, $0x0a
+	JEQ    op10
+	CMPL   DX, $0x0f
+	JEQ    op15
+	CMPL   DX, $0x05
+	JEQ    op5
+	CMPL   DX, $0x14
+	JEQ    op20
+	JMP    rare
 
 op5:
-	VMOVSD (DI), X0
-	VMOVSD (R8), X1
-	VDIVPD Y1, Y0, Y2
-	VMOVSD X2, (SI)
-	JMP    next
-
-op6:
-	VMOVSD (DI), X0
-	VMOVSD (R8), X1
-	VMINPD Y1, Y0, Y2
-	VMOVSD X2, (SI)
-	JMP    next
-
-op7:
-	VMOVSD (DI), X0
-	VMOVSD (R8), X1
-	VMAXPD Y1, Y0, Y2
-	VMOVSD X2, (SI)
-	JMP    next
-
-op8:
-	VMOVSD  (DI), X0
-	VSQRTPD Y0, Y2
-	VMOVSD  X2, (SI)
-	JMP     next
-
-op9:
-	MOVL      16(AX), BX
-	ADDQ      DX, BX
-	MOVL      20(AX), R9
-	ADDQ      DX, R9
-	VMOVSD    (DI), X0
-	VMOVSD    (R8), X1
-	VMOVSD    (BX), X14
-	VMOVSD    (R9), X15
-	VCMPPD    $0x11, Y1, Y0, Y2
-	VBLENDVPD Y2, Y14, Y15, Y2
-	VMOVSD    X2, (SI)
-	JMP       next
+	VMOVSD (CX)(SI*1), X0
+	VMOVSD (CX)(DI*1), X1
+	VSUBPD Y1, Y0, Y2
+	VMOVSD X2, (CX)(BX*1)
+	ADDQ   $0x18, AX
+	MOVL   (AX), DX
+	MOVL   4(AX), BX
+	MOVL   8(AX), SI
+	MOVL   12(AX), DI
+	CMPL   DX, $0x05
+	JEQ    op5
+	CMPL   DX, $0x0a
+	JEQ    op10
+	CMPL   DX, $0x0f
+	JEQ    op15
+	CMPL   DX, $0x00
+	JEQ    op0
+	CMPL   DX, $0x14
+	JEQ    op20
+	JMP    rare
 
 op10:
-	VMOVSD       (DI), X0
+	VMOVSD (CX)(SI*1), X0
+	VMOVSD (CX)(DI*1), X1
+	VMULPD Y1, Y0, Y2
+	VMOVSD X2, (CX)(BX*1)
+	ADDQ   $0x18, AX
+	MOVL   (AX), DX
+	MOVL   4(AX), BX
+	MOVL   8(AX), SI
+	MOVL   12(AX), DI
+	CMPL   DX, $0x0a
+	JEQ    op10
+	CMPL   DX, $0x0f
+	JEQ    op15
+	CMPL   DX, $0x00
+	JEQ    op0
+	CMPL   DX, $0x05
+	JEQ    op5
+	CMPL   DX, $0x14
+	JEQ    op20
+	JMP    rare
+
+op15:
+	MOVL        16(AX), DX
+	VMOVSD      (CX)(SI*1), X0
+	VMOVSD      (CX)(DI*1), X1
+	VMOVSD      (CX)(DX*1), X3
+	VFMADD231PD Y1, Y0, Y3
+	VMOVSD      X3, (CX)(BX*1)
+	ADDQ        $0x18, AX
+	MOVL        (AX), DX
+	MOVL        4(AX), BX
+	MOVL        8(AX), SI
+	MOVL        12(AX), DI
+	CMPL        DX, $0x0f
+	JEQ         op15
+	CMPL        DX, $0x0a
+	JEQ         op10
+	CMPL        DX, $0x00
+	JEQ         op0
+	CMPL        DX, $0x05
+	JEQ         op5
+	CMPL        DX, $0x14
+	JEQ         op20
+	JMP         rare
+
+op20:
+	MOVL         16(AX), DX
+	VMOVSD       (CX)(SI*1), X0
+	VMOVSD       (CX)(DI*1), X1
+	VMOVSD       (CX)(DX*1), X4
+	VFNMADD231PD Y1, Y0, Y4
+	VMOVSD       X4, (CX)(BX*1)
+	ADDQ         $0x18, AX
+	MOVL         (AX), DX
+	MOVL         4(AX), BX
+	MOVL         8(AX), SI
+	MOVL         12(AX), DI
+	CMPL         DX, $0x14
+	JEQ          op20
+	CMPL         DX, $0x0a
+	JEQ          op10
+	CMPL         DX, $0x0f
+	JEQ          op15
+	CMPL         DX, $0x00
+	JEQ          op0
+	CMPL         DX, $0x05
+	JEQ          op5
+	JMP          rare
+
+op25:
+	VMOVSD (CX)(SI*1), X0
+	VMOVSD (CX)(DI*1), X1
+	VDIVPD Y1, Y0, Y2
+	VMOVSD X2, (CX)(BX*1)
+	ADDQ   $0x18, AX
+	MOVL   (AX), DX
+	MOVL   4(AX), BX
+	MOVL   8(AX), SI
+	MOVL   12(AX), DI
+	CMPL   DX, $0x19
+	JEQ    op25
+	CMPL   DX, $0x0a
+	JEQ    op10
+	CMPL   DX, $0x0f
+	JEQ    op15
+	CMPL   DX, $0x00
+	JEQ    op0
+	CMPL   DX, $0x05
+	JEQ    op5
+	CMPL   DX, $0x14
+	JEQ    op20
+	JMP    rare
+
+op30:
+	VMOVSD (CX)(SI*1), X0
+	VMOVSD (CX)(DI*1), X1
+	VMINPD Y1, Y0, Y2
+	VMOVSD X2, (CX)(BX*1)
+	ADDQ   $0x18, AX
+	MOVL   (AX), DX
+	MOVL   4(AX), BX
+	MOVL   8(AX), SI
+	MOVL   12(AX), DI
+	CMPL   DX, $0x1e
+	JEQ    op30
+	CMPL   DX, $0x0a
+	JEQ    op10
+	CMPL   DX, $0x0f
+	JEQ    op15
+	CMPL   DX, $0x00
+	JEQ    op0
+	CMPL   DX, $0x05
+	JEQ    op5
+	CMPL   DX, $0x14
+	JEQ    op20
+	JMP    rare
+
+op35:
+	VMOVSD (CX)(SI*1), X0
+	VMOVSD (CX)(DI*1), X1
+	VMAXPD Y1, Y0, Y2
+	VMOVSD X2, (CX)(BX*1)
+	ADDQ   $0x18, AX
+	MOVL   (AX), DX
+	MOVL   4(AX), BX
+	MOVL   8(AX), SI
+	MOVL   12(AX), DI
+	CMPL   DX, $0x23
+	JEQ    op35
+	CMPL   DX, $0x0a
+	JEQ    op10
+	CMPL   DX, $0x0f
+	JEQ    op15
+	CMPL   DX, $0x00
+	JEQ    op0
+	CMPL   DX, $0x05
+	JEQ    op5
+	CMPL   DX, $0x14
+	JEQ    op20
+	JMP    rare
+
+op40:
+	VMOVSD  (CX)(SI*1), X0
+	VSQRTPD Y0, Y2
+	VMOVSD  X2, (CX)(BX*1)
+	ADDQ    $0x18, AX
+	MOVL    (AX), DX
+	MOVL    4(AX), BX
+	MOVL    8(AX), SI
+	MOVL    12(AX), DI
+	CMPL    DX, $0x28
+	JEQ     op40
+	CMPL    DX, $0x0a
+	JEQ     op10
+	CMPL    DX, $0x0f
+	JEQ     op15
+	CMPL    DX, $0x00
+	JEQ     op0
+	CMPL    DX, $0x05
+	JEQ     op5
+	CMPL    DX, $0x14
+	JEQ     op20
+	JMP     rare
+
+op45:
+	MOVL      16(AX), DX
+	MOVL      20(AX), R8
+	VMOVSD    (CX)(SI*1), X0
+	VMOVSD    (CX)(DI*1), X1
+	VMOVSD    (CX)(DX*1), X14
+	VMOVSD    (CX)(R8*1), X15
+	VCMPPD    $0x11, Y1, Y0, Y2
+	VBLENDVPD Y2, Y14, Y15, Y2
+	VMOVSD    X2, (CX)(BX*1)
+	ADDQ      $0x18, AX
+	MOVL      (AX), DX
+	MOVL      4(AX), BX
+	MOVL      8(AX), SI
+	MOVL      12(AX), DI
+	CMPL      DX, $0x2d
+	JEQ       op45
+	CMPL      DX, $0x0a
+	JEQ       op10
+	CMPL      DX, $0x0f
+	JEQ       op15
+	CMPL      DX, $0x00
+	JEQ       op0
+	CMPL      DX, $0x05
+	JEQ       op5
+	CMPL      DX, $0x14
+	JEQ       op20
+	JMP       rare
+
+op50:
+	VMOVSD       (CX)(SI*1), X0
 	VBROADCASTSD bitsc086200000000000<>+0(SB), Y2
 	VMAXPD       Y0, Y2, Y2
 	VBROADCASTSD bits4086280000000000<>+0(SB), Y5
@@ -1700,11 +3699,28 @@ op10:
 	VPMOVSXDQ    X0, Y5
 	VPSLLQ       $0x34, Y5, Y5
 	VPADDQ       Y2, Y5, Y5
-	VMOVSD       X5, (SI)
-	JMP          next
+	VMOVSD       X5, (CX)(BX*1)
+	ADDQ         $0x18, AX
+	MOVL         (AX), DX
+	MOVL         4(AX), BX
+	MOVL         8(AX), SI
+	MOVL         12(AX), DI
+	CMPL         DX, $0x32
+	JEQ          op50
+	CMPL         DX, $0x0a
+	JEQ          op10
+	CMPL         DX, $0x0f
+	JEQ          op15
+	CMPL         DX, $0x00
+	JEQ          op0
+	CMPL         DX, $0x05
+	JEQ          op5
+	CMPL         DX, $0x14
+	JEQ          op20
+	JMP          rare
 
-op11:
-	VMOVSD       (DI), X0
+op55:
+	VMOVSD       (CX)(SI*1), X0
 	VBROADCASTSD bits00095f619980c433<>+0(SB), Y2
 	VPADDQ       Y2, Y0, Y2
 	VPSRLQ       $0x34, Y2, Y2
@@ -1755,11 +3771,106 @@ op11:
 	VBROADCASTSD bits0010000000000000<>+0(SB), Y6
 	VCMPPD       $0x11, Y6, Y0, Y6
 	VBLENDVPD    Y6, Y2, Y5, Y2
-	VMOVSD       X2, (SI)
+	VMOVSD       X2, (CX)(BX*1)
+	ADDQ         $0x18, AX
+	MOVL         (AX), DX
+	MOVL         4(AX), BX
+	MOVL         8(AX), SI
+	MOVL         12(AX), DI
+	CMPL         DX, $0x37
+	JEQ          op55
+	CMPL         DX, $0x0a
+	JEQ          op10
+	CMPL         DX, $0x0f
+	JEQ          op15
+	CMPL         DX, $0x00
+	JEQ          op0
+	CMPL         DX, $0x05
+	JEQ          op5
+	CMPL         DX, $0x14
+	JEQ          op20
+	JMP          rare
 
-next:
-	ADDQ $0x18, AX
-	DECQ CX
-	JNZ  step
+op60:
+	MOVQ         DI, DX
+	ADDQ         CX, DX
+	MOVL         16(AX), DI
+	VBROADCASTSD (DX), Y2
+	VBROADCASTSD 8(DX), Y5
+	VMOVSD       (CX)(SI*1), X0
+	VMULPD       Y0, Y0, Y6
+	VMOVAPD      Y2, Y2
+	VMOVAPD      Y5, Y5
+
+coefficients:
+	SUBQ         $0x02, DI
+	JZ           sum
+	ADDQ         $0x10, DX
+	VBROADCASTSD (DX), Y7
+	VFMADD213PD  Y7, Y6, Y2
+	VBROADCASTSD 8(DX), Y7
+	VFMADD213PD  Y7, Y6, Y5
+	JMP          coefficients
+
+sum:
+	VFMADD231PD Y0, Y2, Y5
+	VMOVSD      X5, (CX)(BX*1)
+	ADDQ        $0x18, AX
+	MOVL        (AX), DX
+	MOVL        4(AX), BX
+	MOVL        8(AX), SI
+	MOVL        12(AX), DI
+	CMPL        DX, $0x3c
+	JEQ         op60
+	CMPL        DX, $0x0a
+	JEQ         op10
+	CMPL        DX, $0x0f
+	JEQ         op15
+	CMPL        DX, $0x00
+	JEQ         op0
+	CMPL        DX, $0x05
+	JEQ         op5
+	CMPL        DX, $0x14
+	JEQ         op20
+	JMP         rare
+
+op65:
+	MOVQ   SI, DX
+	MOVQ   DI, SI
+	ADDQ   CX, DX
+	ADDQ   CX, SI
+	MOVL   16(AX), DI
+	MOVL   20(AX), R8
+	VXORPD Y2, Y2, Y2
+
+term65:
+	VMOVSD      (DX), X0
+	VMOVSD      (SI), X1
+	VFMADD231PD Y0, Y1, Y2
+	ADDQ        R8, DX
+	ADDQ        R8, SI
+	DECQ        DI
+	JNZ         term65
+	VMOVSD      X2, (CX)(BX*1)
+	ADDQ        $0x18, AX
+	MOVL        (AX), DX
+	MOVL        4(AX), BX
+	MOVL        8(AX), SI
+	MOVL        12(AX), DI
+	CMPL        DX, $0x41
+	JEQ         op65
+	CMPL        DX, $0x0a
+	JEQ         op10
+	CMPL        DX, $0x0f
+	JEQ         op15
+	CMPL        DX, $0x00
+	JEQ         op0
+	CMPL        DX, $0x05
+	JEQ         op5
+	CMPL        DX, $0x14
+	JEQ         op20
+	JMP         rare
+
+op70:
 	VZEROUPPER
 	RET

@@ -15,7 +15,7 @@ func TestProgramsCalculate(t *testing.T) {
 	}
 	numbers := []float64{0, math.Copysign(0, -1), 1, -1, 0.1, -2.5, 3, 700, -710, 1e300, -1e300, 0x1p-1022, 5e-324, math.Inf(1), math.Inf(-1), math.NaN()}
 	w := NewWriter()
-	a, b, c := w.Input(), w.Input(), w.Input()
+	a, b, c, p, q := w.Input(), w.Input(), w.Input(), w.Parameter(), w.Parameter()
 	cases := []struct {
 		name string
 		v    Value
@@ -46,6 +46,20 @@ func TestProgramsCalculate(t *testing.T) {
 			}
 			return a
 		}, 0},
+		{"polynomial", a.Polynomial(w.Numbers([]float64{2, 0, -1, 3})), func(a, b, c float64) float64 { return (2*(a*a)-1)*a + (0*(a*a) + 3) }, 2},
+		{"straight", a.Polynomial(w.Numbers([]float64{3, 7})), func(a, b, c float64) float64 { return 3*a + 7 }, 1},
+		{"inner", w.Inner([]Value{a, b, c}, []Value{a, b, c}), func(a, b, c float64) float64 { return a*a + b*b + c*c }, 2},
+		{"inner of parameters", w.Inner([]Value{a, b}, []Value{p, q}), func(a, b, c float64) float64 { return 5*a + 6*b }, 4},
+		{"b-2·7", b.Minus(w.Number(2).Times(w.Number(7))).Minus(c.By(3)), func(a, b, c float64) float64 { return b - 14 - c*3 }, 0},
+		{"nothing", a.By(1).Plus(b.By(0), w.Number(0)).Minus(c.By(0)), func(a, b, c float64) float64 { return a }, 0},
+		{"2-b", w.Number(2).Minus(b), func(a, b, c float64) float64 { return 2 - b }, 0},
+		{"parameters", p.Times(b).Plus(q), func(a, b, c float64) float64 { return 5*b + 6 }, 0},
+		{"of parameters", q.Below(b, p, q), func(a, b, c float64) float64 {
+			if 6 < b {
+				return 5
+			}
+			return 6
+		}, 0},
 		{"exp", a.Exp(), func(a, b, c float64) float64 { return math.Exp(min(max(a, -708), 709)) }, 2},
 		{"log", a.Log(), func(a, b, c float64) float64 {
 			if !(a >= 0x1p-1022 && a <= math.MaxFloat64) {
@@ -57,10 +71,12 @@ func TestProgramsCalculate(t *testing.T) {
 	for _, c := range cases {
 		w.Output(c.v)
 	}
-	p := w.Program()
+	program := w.Program()
 	inEach(t, func(t *testing.T) {
 		for _, lanes := range []int{1, 2, 7, 8, 33} {
-			f := p.Frame(lanes)
+			f := program.Frame(lanes)
+			f.Set(p, 5)
+			f.Set(q, 6)
 			for i, x := range numbers {
 				for _, y := range numbers {
 					for k := range lanes {
@@ -93,7 +109,7 @@ func TestProductsAndSumsInOne(t *testing.T) {
 	sums := []Value{c.Plus(a.Times(b)), a.Times(c).Plus(b), c.Minus(b.Times(b))}
 	w.Output(sums...)
 	p := w.Program()
-	if len(p.steps) != 3 {
+	if len(p.steps) != 3+1 { // and the end
 		t.Errorf("%d steps", len(p.steps))
 	}
 	inEach(t, func(t *testing.T) {
@@ -122,14 +138,15 @@ func TestLongProgram(t *testing.T) {
 	var formulas []formula
 	rng := rand.New(rand.NewPCG(5, 6))
 	for range 300 {
-		f := formula{rng.IntN(4), len(all) - 1 - rng.IntN(5), rng.IntN(len(all))}
+		f := formula{rng.IntN(5), len(all) - 1 - rng.IntN(5), rng.IntN(len(all))}
 		formulas = append(formulas, f)
 		a, b := all[f.a], all[f.b]
-		all = append(all, [4]func() Value{
+		all = append(all, [5]func() Value{
 			func() Value { return a.Plus(b).By(0.5) },
 			func() Value { return a.Times(b).Plus(w.Number(1)) },
 			func() Value { return a.Over(b.Times(b).Plus(w.Number(1))) },
 			func() Value { return a.Minus(b).AtMost(w.Number(3)).AtLeast(w.Number(-3)) },
+			func() Value { return a.Below(b, w.Number(-1), b.By(0.5)) },
 		}[f.op]())
 	}
 	out := all[len(all)-3:]
@@ -142,7 +159,7 @@ func TestLongProgram(t *testing.T) {
 		v := append([]float64{}, x[:]...)
 		for _, f := range formulas {
 			a, b := v[f.a], v[f.b]
-			v = append(v, [4]float64{(a + b) / 2, a*b + 1, a / (b*b + 1), max(-3, min(3, a-b))}[f.op])
+			v = append(v, [5]float64{(a + b) / 2, a*b + 1, a / (b*b + 1), max(-3, min(3, a-b)), below(a, b, -1, b/2)}[f.op])
 		}
 		return v[len(v)-3:]
 	}
@@ -175,6 +192,29 @@ func TestLongProgram(t *testing.T) {
 					}
 				}
 			}
+		}
+	})
+}
+
+// An input of a later stage may hang on what an earlier one gave.
+func TestStages(t *testing.T) {
+	w := NewWriter()
+	a, b := w.Input(), w.Input()
+	double := a.Plus(a)
+	sum := double.Plus(a)
+	w.Output(double)
+	w.Stage()
+	out := b.Times(sum)
+	w.Output(out)
+	p := w.Program()
+	inEach(t, func(t *testing.T) {
+		f := p.Frame(8)
+		f.Fill(a, 3)
+		f.RunStage(0, 8)
+		copy(f.Row(b), f.Row(double))
+		f.RunStage(1, 8)
+		if got := f.Row(out)[7]; got != 54 {
+			t.Errorf("%g", got)
 		}
 	})
 }

@@ -32,7 +32,7 @@ func predict(n *form.Network, data []sample, fold int) []outcome {
 		c := form.CurveOf(u[0], u[1], u[2])
 		var slope [3]float64
 		for _, p := range s.points {
-			out = append(out, outcome{s, p, c.Log10(p.T, u[2], &slope) + form.FerrousEffect(&s.x) - p.log10, form.SignalsOf(&f, u[3]), fold})
+			out = append(out, outcome{s, p, c.Log10(p.T, u[2], &slope) + form.FerrousEffect(s.x[chem.FeO], s.x[chem.Fe2O3]) - p.log10, form.SignalsOf(&f, u[3]), fold})
 		}
 	}
 	return out

@@ -152,7 +152,7 @@ func measured(data []sample, c *scaling) []lesson {
 		l := lesson{features: make([]float32, form.NumFeatures)}
 		c.apply(&s.x, l.features)
 		for _, p := range s.points {
-			l.points = append(l.points, target{p.T, p.log10 - form.FerrousEffect(&s.x), windowWeight(p.window)})
+			l.points = append(l.points, target{p.T, p.log10 - form.FerrousEffect(s.x[chem.FeO], s.x[chem.Fe2O3]), windowWeight(p.window)})
 		}
 		out[i] = l
 	}

@@ -432,84 +432,236 @@ var operations = []struct {
 	{4, func(of []vector) vector { return below(of[0], of[1], of[2], of[3]) }},
 	{1, func(of []vector) vector { return exp(of[0]) }},
 	{1, func(of []vector) vector { return log(of[0]) }},
+	{polynomialOf, nil},
+	{innerOf, nil},
 }
+
+// Of operations with a loop of their own: a polynomial has no uniform operand in this sense, a sum of products may have a second one.
+const (
+	polynomialOf = 1
+	innerOf      = 2
+)
+
+// variants of an operation: without a uniform operand, with one that is the first, the second, ...
+const variants = 5
+
+// end is the code of what is no operation: there the program ends.
+var end = len(operations) * variants
 
 // program makes the function that runs the steps of a program over rows of so many bytes, at a time as many as given: 8 is one number alone, in the
 // lowest lane.
 func program(name string, atATime int) {
-	function(name, "func(steps *int32, count int, numbers *float64, bytes int)")
+	function(name, "func(steps *int32, numbers *float64, bytes int)")
 	step := Load(Param("steps"), GP64()).(reg.GPVirtual)
-	left := Load(Param("count"), GP64()).(reg.GPVirtual)
 	numbers := Load(Param("numbers"), GP64()).(reg.GPVirtual)
 	bytes := Load(Param("bytes"), GP64()).(reg.GPVirtual)
 	op, to, at := GP64(), GP64(), GP64()
 	of := []reg.GPVirtual{GP64(), GP64(), GP64(), GP64()}
-	address := func(p reg.GPVirtual, disp int) {
-		MOVL(Mem{Base: step, Disp: disp}, p.As32())
-		ADDQ(numbers, p)
+	for _, p := range append(of, at) {
+		XORQ(p, p)
 	}
-	Label("step")
-	MOVL(Mem{Base: step}, op.As32())
-	address(to, stepTo)
-	address(of[0], stepOf)
-	address(of[1], stepOf+4)
+	// address finds a row, by its distance from the numbers for one number alone.
+	address := func(p reg.GPVirtual, disp int) {
+		if MOVL(Mem{Base: step, Disp: disp}, p.As32()); atATime > 8 {
+			ADDQ(numbers, p)
+		}
+	}
+	type body struct{ operation, uniform int }
+	bodies := map[int]body{}
+	var codes []int
+	for i, o := range operations {
+		for uniform := -1; uniform < o.operands; uniform++ {
+			if code := i*variants + uniform + 1; uniform < 0 || atATime > 8 && (o.f != nil || o.operands == innerOf && uniform == 1) {
+				bodies[code] = body{i, uniform}
+				codes = append(codes, code)
+			}
+		}
+	}
+	// dispatch goes to the body of the next step, by few jumps to those that are frequent. Each body has its own, from which the processor foresees better
+	// what comes next.
+	frequent := []int{2 * variants, 3 * variants, 0, 1 * variants, 4 * variants}
+	if atATime > 8 {
+		frequent = append(frequent, 2*variants+2)
+	}
+	dispatch := func(own int) {
+		MOVL(Mem{Base: step}, op.As32())
+		address(to, stepTo)
+		address(of[0], stepOf)
+		address(of[1], stepOf+4)
+		if own >= 0 {
+			CMPL(op.As32(), Imm(uint64(own)))
+			JEQ(LabelRef(fmt.Sprintf("op%d", own)))
+		}
+		for _, code := range frequent {
+			if code == own {
+				continue
+			}
+			CMPL(op.As32(), Imm(uint64(code)))
+			JEQ(LabelRef(fmt.Sprintf("op%d", code)))
+		}
+		JMP(LabelRef("rare"))
+	}
+	dispatch(-1)
+	Label("rare")
 	Comment("The operation, by halves")
-	var find func(low, high int)
-	find = func(low, high int) {
-		if high-low == 1 {
-			JMP(LabelRef(fmt.Sprintf("op%d", low)))
+	var find func(codes []int)
+	find = func(codes []int) {
+		if len(codes) == 1 {
+			JMP(LabelRef(fmt.Sprintf("op%d", codes[0])))
 			return
 		}
-		middle := (low + high) / 2
-		right := fmt.Sprintf("from%dto%d", middle, high)
-		CMPL(op.As32(), Imm(uint64(middle)))
-		JGE(LabelRef(right))
-		find(low, middle)
-		Label(right)
-		find(middle, high)
+		right := codes[len(codes)/2:]
+		CMPL(op.As32(), Imm(uint64(right[0])))
+		JGE(LabelRef(fmt.Sprintf("from%dto%d", right[0], right[len(right)-1])))
+		find(codes[:len(codes)/2])
+		Label(fmt.Sprintf("from%dto%d", right[0], right[len(right)-1]))
+		find(right)
 	}
-	find(0, len(operations))
-	for i, o := range operations {
-		Label(fmt.Sprintf("op%d", i))
+	find(append(codes, end))
+	load := func(p reg.GPVirtual, disp int) vector {
+		r := YMM()
+		if atATime == 8 {
+			VMOVSD(Mem{Base: numbers, Index: p, Scale: 1}, r.AsX())
+		} else {
+			VMOVUPD(Mem{Base: p, Index: at, Scale: 1, Disp: disp}, r)
+		}
+		return r
+	}
+	store := func(r vector, disp int) {
+		if atATime == 8 {
+			VMOVSD(r.AsX(), Mem{Base: numbers, Index: to, Scale: 1})
+		} else {
+			VMOVUPD(r, Mem{Base: to, Index: at, Scale: 1, Disp: disp})
+		}
+	}
+	for _, code := range codes {
+		b := bodies[code]
+		o := operations[b.operation]
+		Label(fmt.Sprintf("op%d", code))
 		for k := 2; k < o.operands; k++ {
 			address(of[k], stepOf+4*k)
 		}
-		one := func(disp int) {
-			var v []vector
-			for k := range o.operands {
-				r := YMM()
-				if m := (Mem{Base: of[k], Index: at, Scale: 1, Disp: disp}); atATime == 8 {
-					VMOVSD(Mem{Base: of[k]}, r.AsX())
-				} else {
-					VMOVUPD(m, r)
+		var uniform vector
+		if b.uniform >= 0 && o.f != nil {
+			uniform = broadcast(Mem{Base: of[b.uniform]})
+		}
+		if atATime > 8 {
+			XORQ(at, at)
+			Label(fmt.Sprintf("row%d", code))
+		}
+		switch {
+		case o.f == nil && o.operands == polynomialOf:
+			polynomial(load, store, step, of[0], of[1], numbers, atATime)
+		case o.f == nil:
+			inner(fmt.Sprint(code), b.uniform == 1, store, step, of[0], of[1], numbers, at, atATime)
+		default:
+			for disp := 0; disp < atATime; disp += register {
+				var v []vector
+				for k := range o.operands {
+					if k == b.uniform {
+						r := YMM()
+						VMOVAPD(uniform, r) // it may be used up
+						v = append(v, r)
+						continue
+					}
+					v = append(v, load(of[k], disp))
 				}
-				v = append(v, r)
-			}
-			if r := o.f(v); atATime == 8 {
-				VMOVSD(r.AsX(), Mem{Base: to})
-			} else {
-				VMOVUPD(r, Mem{Base: to, Index: at, Scale: 1, Disp: disp})
+				store(o.f(v), disp)
 			}
 		}
-		if atATime == 8 {
-			one(0)
-			JMP(LabelRef("next"))
-			continue
+		if atATime > 8 {
+			ADDQ(Imm(uint64(atATime)), at)
+			CMPQ(at, bytes)
+			JL(LabelRef(fmt.Sprintf("row%d", code)))
 		}
-		XORQ(at, at)
-		Label(fmt.Sprintf("row%d", i))
-		for disp := 0; disp < atATime; disp += register {
-			one(disp)
-		}
-		ADDQ(Imm(uint64(atATime)), at)
-		CMPQ(at, bytes)
-		JL(LabelRef(fmt.Sprintf("row%d", i)))
-		JMP(LabelRef("next"))
+		ADDQ(Imm(stepBytes), step)
+		dispatch(code)
 	}
-	Label("next")
-	ADDQ(Imm(stepBytes), step)
-	DECQ(left)
-	JNZ(LabelRef("step"))
+	Label(fmt.Sprintf("op%d", end))
 	VZEROUPPER()
 	RET()
+}
+
+// polynomial works out one in x, of as many numbers as are taken at a time, by Horner's scheme for odd powers
+// and for even ones; coefficients stand from c on.
+func polynomial(load func(reg.GPVirtual, int) vector, store func(vector, int), step, x, c, numbers reg.GPVirtual, atATime int) {
+	next, left := GP64(), GP64()
+	if MOVQ(c, next); atATime == 8 {
+		ADDQ(numbers, next)
+	}
+	MOVL(Mem{Base: step, Disp: stepOf + 8}, left.As32())
+	var x1, x2, odd, even []vector
+	first, second := broadcast(Mem{Base: next}), broadcast(Mem{Base: next, Disp: 8})
+	for disp := 0; disp < atATime; disp += register {
+		v := load(x, disp)
+		x1, x2 = append(x1, v), append(x2, mul(v, v))
+		a, b := YMM(), YMM()
+		VMOVAPD(first, a)
+		VMOVAPD(second, b)
+		odd, even = append(odd, a), append(even, b)
+	}
+	Label("coefficients")
+	SUBQ(Imm(2), left)
+	JZ(LabelRef("sum"))
+	ADDQ(Imm(16), next)
+	for i := range odd {
+		VFMADD213PD(broadcast(Mem{Base: next}), x2[i], odd[i])
+		VFMADD213PD(broadcast(Mem{Base: next, Disp: 8}), x2[i], even[i])
+	}
+	JMP(LabelRef("coefficients"))
+	Label("sum")
+	for i := range odd {
+		store(mulAdd(odd[i], x1[i], even[i]), i*register)
+	}
+}
+
+// inner sums products of as many numbers as are taken at a time: of rows from x on and rows, or uniform numbers, from y on.
+func inner(name string, uniform bool, store func(vector, int), step, x, y, numbers, at reg.GPVirtual, atATime int) {
+	nextX, nextY, left, stride := GP64(), GP64(), GP64(), GP64()
+	MOVQ(x, nextX)
+	MOVQ(y, nextY)
+	if atATime == 8 {
+		ADDQ(numbers, nextX)
+		ADDQ(numbers, nextY)
+	} else {
+		ADDQ(at, nextX)
+		if !uniform {
+			ADDQ(at, nextY)
+		}
+	}
+	MOVL(Mem{Base: step, Disp: stepOf + 8}, left.As32())
+	MOVL(Mem{Base: step, Disp: stepOf + 12}, stride.As32())
+	var sums []vector
+	for disp := 0; disp < atATime; disp += register {
+		sum := YMM()
+		VXORPD(sum, sum, sum)
+		sums = append(sums, sum)
+	}
+	Label("term" + name)
+	for i, sum := range sums {
+		a, b := YMM(), YMM()
+		switch {
+		case atATime == 8:
+			VMOVSD(Mem{Base: nextX}, a.AsX())
+			VMOVSD(Mem{Base: nextY}, b.AsX())
+		case uniform:
+			VMOVUPD(Mem{Base: nextX, Disp: i * register}, a)
+			VBROADCASTSD(Mem{Base: nextY}, b)
+		default:
+			VMOVUPD(Mem{Base: nextX, Disp: i * register}, a)
+			VMOVUPD(Mem{Base: nextY, Disp: i * register}, b)
+		}
+		VFMADD231PD(a, b, sum)
+	}
+	ADDQ(stride, nextX)
+	if uniform {
+		ADDQ(Imm(8), nextY)
+	} else {
+		ADDQ(stride, nextY)
+	}
+	DECQ(left)
+	JNZ(LabelRef("term" + name))
+	for i, sum := range sums {
+		store(sum, i*register)
+	}
 }

@@ -60,15 +60,15 @@ func Features(x *[chem.NumNetworkOxides]float64, f *[NumFeatures]float64) {
 	s[11] = si / tetrahedra
 }
 
-// FerrousEffect gives the change of log10 η (0 or less mostly) by how much of the iron is FeO, against a melt in air.
+// FerrousEffect gives the change of log10 η (0 or less mostly) by how much of the iron is FeO, against a melt in air; from the mole fractions of FeO and Fe2O3.
 //
 // The data mostly says how an analyst wrote iron down, as all FeO or all Fe2O3, seldom what it was; most were melted in air, where about a fifth
 // of iron is FeO at these temperatures. So a melt with iron in one column alone counts as melted in air, and one with both, as
 // a redox calculation gives it, by its share s of FeO: -3 t (s - 0.2), t being all iron as mole fraction of FeO, faded out smoothly within about
 // 1 % of either end. The 3 is ours: melts lose 0.2 to 0.5 on reduction at some 10 mol% of iron (Dingwell & Virgo 1987 and 1988, Geochim.
 // Cosmochim. Acta 51, 195 and 52, 395; from memory).
-func FerrousEffect(x *[chem.NumNetworkOxides]float64) float64 {
-	ferrous, ferric := x[chem.FeO], 2*x[chem.Fe2O3]
+func FerrousEffect(ferrous, ferricOxide float64) float64 {
+	ferric := 2 * ferricOxide
 	if ferrous == 0 || ferric == 0 {
 		return 0
 	}

@@ -94,7 +94,7 @@ func TestFeatures(t *testing.T) {
 
 func TestFerrousEffect(t *testing.T) {
 	at := func(share float64) float64 {
-		return FerrousEffect(&[chem.NumNetworkOxides]float64{chem.SiO2: 0.9, chem.FeO: 0.1 * share, chem.Fe2O3: 0.05 * (1 - share)})
+		return FerrousEffect(0.1*share, 0.05*(1-share))
 	}
 	if at(0) != 0 || at(1) != 0 {
 		t.Errorf("iron in one column counts as in air: %v, %v", at(0), at(1))
