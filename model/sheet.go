@@ -241,7 +241,7 @@ func (s *Sheet) blend(row, column int) {
 }
 
 // together is how many combinations are answered at a time.
-const together = 32
+const together = 64
 
 // Scorer scores the combinations of a sheet.
 type Scorer struct {
