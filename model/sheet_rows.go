@@ -163,7 +163,7 @@ func (s *Scorer) pair(p *part, a *batch) {
 			coats[end] = p.positions[end].choices[first+at].coat
 			best, pair := 0.0, -1
 			for i := range end {
-				if share := a.films.ZoneShare[i][lane]; !coats[i].Alike(coats[i+1].Coat) && (pair < 0 || share > best) {
+				if share := a.films.ZoneShare[i][lane]; !coats[i].Alike(&coats[i+1].Coat) && (pair < 0 || share > best) {
 					best, pair = share, i
 				}
 			}

@@ -103,14 +103,14 @@ func (s *Setting) with(k *compiled, row *vector.Row, groups *[3]float64) (out st
 
 // Coat is a glaze, and its lot where that is known, as one calibration knows them. Weights are for both together.
 type Coat struct {
-	glaze, lot string
-	priorSD    float64
-	missing    [2]float64 // variance of the glaze's effect and of the lot's where they have no group
-	entries    [2]entry   // standardised groups that the calibration knows
+	entries    [2]entry // standardised groups that the calibration knows
 	known      int
 	group      Group // of the glaze
 	mean       float64
-	own        float64    // variance
+	own        float64 // variance
+	priorSD    float64
+	missing    [2]float64 // variance of the glaze's effect and of the lot's where they have no group
+	glaze, lot string
 	row        vector.Row // covariance with the fixed effects
 }
 
@@ -170,7 +170,7 @@ func (t *Coat) Alike(other *Coat) bool {
 
 // CoatIn is a coat in a setting: what a prediction is told of a layer.
 type CoatIn struct {
-	*Coat
+	Coat
 	setting *Setting
 	with    stacked
 }
@@ -188,7 +188,7 @@ func (s *Setting) Coat(t *Coat) *CoatIn {
 			groups[i] += e.x * column[e.id]
 		}
 	}
-	return &CoatIn{t, s, s.with(k, &t.row, &groups)}
+	return &CoatIn{*t, s, s.with(k, &t.row, &groups)}
 }
 
 // Predictions are many predictions of layerings of so many glazes each, a lane each, by one calibration in one Setting. It does without names, without
@@ -432,13 +432,13 @@ func (r *Predictions) PutAmongRow(i, k, first, n int, from *CoatColumns, coat in
 	c := r.setting.calibration
 	row := r.among[i*(i-1)/2+k][first : first+n]
 	for at, a := range from.coats[coat : coat+n] {
-		row[at] = c.among(c.compiled, a.Coat, b.Coat)
+		row[at] = c.among(c.compiled, &a.Coat, &b.Coat)
 	}
 }
 
 // PutAmong puts what the coats of layers i and k < i have in common into a lane.
 func (r *Predictions) PutAmong(i, k, lane int, a, b *CoatIn) {
-	r.among[i*(i-1)/2+k][lane] = r.setting.calibration.among(r.setting.calibration.compiled, a.Coat, b.Coat)
+	r.among[i*(i-1)/2+k][lane] = r.setting.calibration.among(r.setting.calibration.compiled, &a.Coat, &b.Coat)
 }
 
 // Run predicts the first n lanes.
