@@ -51,7 +51,6 @@ func (a *batch) see(n int) {
 	}
 	move(s.thickness, f.Thickness, n)
 	move(s.drive, f.Drive, n)
-	move(s.stirredCubed, f.StirredCubed, n)
 	s.frame.Run(n)
 	p := a.predictions
 	move(p.LnPhysics, s.lnDrive, n)
@@ -60,7 +59,7 @@ func (a *batch) see(n int) {
 	move(p.Thickness, s.thick, n)
 	move(p.Order, s.order, n)
 	move(p.Contrast, s.contrast, n)
-	move(p.Stirring, s.stirring, n)
+	move(p.Stirring, f.Stirring, n)
 	move(p.Matte, s.matte, n)
 	move(p.Described, s.described, n)
 	for i := range s.layers {

@@ -19,11 +19,11 @@ type sights struct {
 	layers []sightRows
 	zones  []struct{ share, underFraction []float64 }
 
-	thickness, drive, stirredCubed []float64 // of the film.Flow
-	tension                        []float64 // of the outermost layer, in N/m
-	underLog10, overLog10          []float64 // log10 η at the reference temperature of the layer at the wall and of the outermost one
+	thickness, drive      []float64 // of the film.Flow
+	tension               []float64 // of the outermost layer, in N/m
+	underLog10, overLog10 []float64 // log10 η at the reference temperature of the layer at the wall and of the outermost one
 
-	lnDrive, heldDrive, held, lnThickness, stirring, thick, order, contrast, coneExcess, matte, described, physicsSD []float64
+	lnDrive, heldDrive, held, lnThickness, thick, order, contrast, coneExcess, matte, described, physicsSD []float64
 
 	program *sightProgram
 	frame   *vector.Frame
@@ -43,9 +43,9 @@ type sightProgram struct {
 	layers []struct{ share, mass, variance, coneExcess, matte, described, weight vector.Value }
 	zones  []struct{ share, underFraction vector.Value }
 
-	thickness, drive, stirredCubed, tension, underLog10, overLog10                                                   vector.Value
-	heldPer                                                                                                          vector.Value
-	lnDrive, heldDrive, held, lnThickness, stirring, thick, order, contrast, coneExcess, matte, described, physicsSD vector.Value
+	thickness, drive, tension, underLog10, overLog10                                                       vector.Value
+	heldPer                                                                                                vector.Value
+	lnDrive, heldDrive, held, lnThickness, thick, order, contrast, coneExcess, matte, described, physicsSD vector.Value
 }
 
 var sightPrograms = func() (out [film.MaxLayers + 1]func() *sightProgram) {
@@ -57,7 +57,7 @@ var sightPrograms = func() (out [film.MaxLayers + 1]func() *sightProgram) {
 
 func newSightProgram(n int) *sightProgram {
 	w := vector.NewWriter()
-	p := &sightProgram{heldPer: w.Parameter(), thickness: w.Input(), drive: w.Input(), stirredCubed: w.Input(), tension: w.Input(), underLog10: w.Input(), overLog10: w.Input()}
+	p := &sightProgram{heldPer: w.Parameter(), thickness: w.Input(), drive: w.Input(), tension: w.Input(), underLog10: w.Input(), overLog10: w.Input()}
 	p.layers = make([]struct{ share, mass, variance, coneExcess, matte, described, weight vector.Value }, n)
 	for i := range p.layers {
 		l := &p.layers[i]
@@ -84,10 +84,9 @@ func newSightProgram(n int) *sightProgram {
 	p.held = held.AtMost(one)
 	p.heldDrive = p.drive.Times(film.Retained(w, held)).AtLeast(w.Number(minDrive))
 	p.lnDrive, p.lnThickness = p.heldDrive.Log(), p.thickness.Log()
-	p.stirring = p.stirredCubed.Log().By(1. / (3 * film.StirringStep)) // ∂ln X/∂ln(stirring)
 	p.thick = calib.WriteThickness(w, p.lnThickness)
 	p.order, p.contrast = calib.WriteContrast(w, p.overLog10.Minus(p.underLog10).By(math.Ln10))
-	w.Output(p.lnDrive, p.heldDrive, p.held, p.lnThickness, p.stirring, p.thick, p.order, p.contrast, p.coneExcess, p.matte, p.described, p.physicsSD)
+	w.Output(p.lnDrive, p.heldDrive, p.held, p.lnThickness, p.thick, p.order, p.contrast, p.coneExcess, p.matte, p.described, p.physicsSD)
 	p.Program = w.Program()
 	return p
 }
@@ -122,9 +121,9 @@ func newSights(layers, lanes int) *sights {
 	f := p.Frame(lanes)
 	row := f.Row
 	s := &sights{
-		program: p, frame: f, thickness: row(p.thickness), drive: row(p.drive), stirredCubed: row(p.stirredCubed), tension: row(p.tension),
+		program: p, frame: f, thickness: row(p.thickness), drive: row(p.drive), tension: row(p.tension),
 		underLog10: row(p.underLog10), overLog10: row(p.overLog10),
-		lnDrive: row(p.lnDrive), heldDrive: row(p.heldDrive), held: row(p.held), lnThickness: row(p.lnThickness), stirring: row(p.stirring),
+		lnDrive: row(p.lnDrive), heldDrive: row(p.heldDrive), held: row(p.held), lnThickness: row(p.lnThickness),
 		thick: row(p.thick), order: row(p.order), contrast: row(p.contrast), coneExcess: row(p.coneExcess), matte: row(p.matte), described: row(p.described), physicsSD: row(p.physicsSD),
 	}
 	for _, l := range p.layers {
@@ -161,7 +160,7 @@ func (p *Physics) Conditions(l *Layering, where Where) calib.Conditions {
 		LnPhysics: p.LnDrive, PhysicsSD: p.LnDriveSD,
 		Features: calib.Features{
 			Reduction: bottom.reduction, LnCooling: bottom.lnCooling, ConeExcess: s.coneExcess[0], LnThickness: s.lnThickness[0],
-			Stirring: s.stirring[0], Matte: s.matte[0], Described: s.described[0],
+			Stirring: p.Flow.Stirring, Matte: s.matte[0], Described: s.described[0],
 		},
 		Kiln: where.Kiln, Body: where.Body, Tester: where.Tester,
 	}

@@ -33,7 +33,8 @@ def growth(final, limit):
 
 
 def film(under, over, blend, stirring):
-    """Drive on an upright wall, and the shares of the two layers and of the zone between them."""
+    """Drive on an upright wall, the shares of the two layers and of the zone between them, the under layer's part of the zone, and the cubes of
+    the drives of the film as a whole and of its over layer alone, with how much each counts."""
     (h1, r1, f1, e1), (h2, r2, f2, e2) = under, over
     half = 2 * np.sqrt(stirring * np.sqrt(e1 * e2) / np.pi)
     u1, u2, u3 = growth(half, h1)
@@ -65,7 +66,7 @@ def film(under, over, blend, stirring):
     share2 = mid2 * f2 * bulk2
     share1 = mid1 * f1 * bulk1 + (slip1 - slip_high) * f1 * slip
     zone = low2 * blend * bulk2 + high1 * blend * bulk1 + slip_high * blend * slip
-    return drive, share1, share2, zone, u1 / (u1 + o1)
+    return drive, share1, share2, zone, u1 / (u1 + o1), (whole, part), (count0, count1)
 
 
 def run(drive, band, drip):
@@ -84,14 +85,14 @@ def score(fire):
     h, rho = np.array(fire["thickness"]), np.array(fire["density"])
     same = i == k
     under, over = (h[i], rho[i], flow[i], diffusion[i]), (h[k], rho[k], flow[k], diffusion[k])
-    drive, s1, s2, zone, fraction = film(under, over, blend, given["stirring"])
-    step = 0.2
-    stirred = film(under, over, blend, given["stirring"] * np.exp(step))[0]
+    drive, s1, s2, zone, fraction, cubes, counts = film(under, over, blend, given["stirring"])
+    step = 1e-4
+    stirred = film(under, over, blend, given["stirring"] * np.exp(step))[5]
     total = h[i] + h[k]
     mean_density = (h[i] * rho[i] + h[k] * rho[k]) / total
     alone = G * rho[i] * total**2 * flow[i]  # of a glaze over itself
     drive = np.where(same, alone, drive)
-    stirring = np.where(same, 0, np.log(stirred / np.where(same, stirred, drive)) / step)
+    stirring = np.where(same, 0, sum(n * np.log(more / x) for n, x, more in zip(counts, cubes, stirred)) / (3 * step))
     s1, s2 = np.where(same, 1, s1 + zone * fraction), np.where(same, 0, s2 + zone * (1 - fraction))
     held = np.array(fire["tension"])[k] * (1 - np.cos(np.pi / 6)) / (mean_density * G * total)
     x = np.log(drive * np.maximum(1 - held / given["band"], 0))

@@ -23,9 +23,9 @@ type Flow struct {
 	// zone's blend bring: ∂ln X/∂ln(fluidity), see share. Together they sum to 1.
 	LayerShare [MaxLayers]float64
 	ZoneShare  [MaxLayers - 1]float64
-	// StirredCubed is the cube of how many times as great the drive is if the layers are stirred e^StirringStep times as strongly, or by
-	// MaxStirring where that is less, their blends being what they are. 1 where nothing flows.
-	StirredCubed float64
+	// Stirring is how the drive hangs on the stirring factor, the blends being what they are: ∂ln X/∂ln(stirring), in the same mean over parts
+	// as the shares. 0 where nothing flows or nothing mixes.
+	Stirring float64
 }
 
 // Flow gives the flow of the stack on a wall whose sine of the angle to the horizontal is sinSlope
@@ -61,7 +61,7 @@ func (s *Stack) FlowTo(f *Flow, sinSlope float64) error {
 	}
 	rows := s.Rows()
 	rows.Flow(sinSlope, 1)
-	f.Thickness, f.Drive, f.Mobility, f.StirredCubed = rows.Thickness[0], rows.Drive[0], rows.Mobility[0], rows.StirredCubed[0]
+	f.Thickness, f.Drive, f.Mobility, f.Stirring = rows.Thickness[0], rows.Drive[0], rows.Mobility[0], rows.Stirring[0]
 	if !finite(f.Drive) || !finite(f.Mobility) {
 		return errNotFinite
 	}

@@ -17,9 +17,9 @@ type Stacks struct {
 	Layers []LayerRows
 	// Zones between them, which Mix works out.
 	Zones []ZoneRows
-	// Thickness to StirredCubed are those of a Flow, which Flow works out.
-	Thickness, Drive, Mobility, StirredCubed []float64
-	LayerShare, ZoneShare                    [][]float64
+	// Thickness to Stirring are those of a Flow, which Flow works out.
+	Thickness, Drive, Mobility, Stirring []float64
+	LayerShare, ZoneShare                [][]float64
 
 	cubed   [][]float64
 	program *stacksProgram
@@ -44,10 +44,7 @@ func NewStacks(layers, lanes int) *Stacks {
 	f := p.Frame(lanes)
 	s := &Stacks{
 		program: p, frame: f, cubed: rows(f, p.cubed), LayerShare: rows(f, p.layerShare), ZoneShare: rows(f, p.zoneShare),
-		Thickness: f.Row(p.thickness), Drive: f.Row(p.drive), Mobility: f.Row(p.mobility), StirredCubed: f.Row(p.stirredCubed),
-	}
-	if layers == 1 {
-		f.Fill(p.stirredCubed, 1)
+		Thickness: f.Row(p.thickness), Drive: f.Row(p.drive), Mobility: f.Row(p.mobility), Stirring: f.Row(p.stirring),
 	}
 	for _, l := range p.layers {
 		s.Layers = append(s.Layers, LayerRows{f.Row(l.thickness), f.Row(l.density), f.Row(l.flow), f.Row(l.diffusion)})
@@ -80,9 +77,6 @@ func (s *Stacks) stir(stirring float64) {
 	}
 	s.stirred, s.stirring = true, stirring
 	s.frame.Set(p.scale, 2*math.Sqrt(stirring*(1/math.Pi)))
-	wider := math.Sqrt(min(math.Exp(StirringStep), MaxStirring/stirring))
-	s.frame.Set(p.wider, wider)
-	s.frame.Set(p.narrower, 1/wider)
 }
 
 // Flow works out the flow of the first n lanes for a sine of the slope, 0 to 1.
@@ -94,22 +88,19 @@ func (s *Stacks) Flow(sinSlope float64, n int) {
 // stacksProgram is for stacks of one number of layers.
 type stacksProgram struct {
 	*vector.Program
-	layers                                   []layerValues
-	zones                                    []zoneValues
-	scale                                    vector.Value // half width of a zone over the geometric mean of the square roots of its two diffusions
-	wider, narrower                          vector.Value // how many times as wide the zones are with stirring stronger by StirringStep, short of MaxStirring; 1 over it
-	pull                                     vector.Value // 3 g sinθ
-	thickness, drive, mobility, stirredCubed vector.Value
-	layerShare, zoneShare, cubed             []vector.Value
+	layers                               []layerValues
+	zones                                []zoneValues
+	scale                                vector.Value // half width of a zone over the geometric mean of the square roots of its two diffusions
+	pull                                 vector.Value // 3 g sinθ
+	thickness, drive, mobility, stirring vector.Value
+	layerShare, zoneShare, cubed         []vector.Value
 }
 
 type layerValues struct{ thickness, density, flow, diffusion vector.Value }
 
 type zoneValues struct {
 	halfWidth, underFraction, blend vector.Value
-	under, over                     momentValues
-	// With stirring stronger by StirringStep.
-	widerUnder, widerOver momentValues
+	under, over                     growthValues
 }
 
 // stacksPrograms are made when first asked for, by the number of layers.
@@ -122,7 +113,7 @@ var stacksPrograms = func() (out [MaxLayers + 1]func() *stacksProgram) {
 
 func newStacksProgram(n int) *stacksProgram {
 	w := vector.NewWriter()
-	p := &stacksProgram{scale: w.Parameter(), wider: w.Parameter(), narrower: w.Parameter(), pull: w.Parameter()}
+	p := &stacksProgram{scale: w.Parameter(), pull: w.Parameter()}
 	for range n {
 		p.layers = append(p.layers, layerValues{w.Input(), w.Input(), w.Input(), w.Input()})
 	}
@@ -146,13 +137,12 @@ func (p *stacksProgram) mix(w *vector.Writer) {
 		z := &p.zones[i]
 		δ := z.halfWidth
 		per := w.Number(1).Over(δ.AtLeast(w.Number(least)))
-		side := func(layer, other int) (now, stirred momentValues) {
+		side := func(layer, other int) growthValues {
 			room := p.room(w, layer, i, other)
-			part := room.Times(per)
-			return growth(w, δ, room, part), growth(w, δ.Times(p.wider), room, part.Times(p.narrower))
+			return growth(w, δ, room, room.Times(per))
 		}
-		z.under, z.widerUnder = side(i, i-1)
-		z.over, z.widerOver = side(i+1, i+1)
+		z.under = side(i, i-1)
+		z.over = side(i+1, i+1)
 		both := z.under.d1.Plus(z.over.d1)
 		z.underFraction = w.Number(0).Below(both, z.under.d1.Over(both), w.Number(0.5))
 		w.Output(δ, z.under.d1, z.over.d1, z.underFraction)
@@ -173,19 +163,27 @@ func (p *stacksProgram) room(w *vector.Writer, layer, zone, other int) vector.Va
 // momentValues are the means over the flow of a growing length d, of d²/2 and of d³/3.
 type momentValues struct{ d1, d2, d3 vector.Value }
 
+// growthValues are the moments of a length that grows, and by how much they are more for each part by which its final value would be
+// more without a limit: their derivatives to its logarithm.
+type growthValues struct {
+	momentValues
+	more momentValues
+}
+
 // least keeps what may be 0 from dividing 0.
 const least = 0x1p-1022
 
 // growth gives the moments of a length that grows as the square root of the flow up to final and stops at limit, part = limit/final. When
 // the part t of the flow is over, the limit is met, if it is; before, the mean of d^n is limit^n 2/(n+2), after it is limit^n.
-func growth(w *vector.Writer, final, limit, part vector.Value) momentValues {
+func growth(w *vector.Writer, final, limit, part vector.Value) growthValues {
 	d, t := final.AtMost(limit), part.AtMost(w.Number(1))
 	t = t.Times(t)
 	n := w.Number
-	return momentValues{
-		d.Times(n(1).Minus(t.By(1. / 3))),
-		d.Times(d, n(1./2).Minus(t.By(1./4))),
-		d.Times(d, d, n(1./3).Minus(t.By(1./5))),
+	d2 := d.Times(d)
+	d3 := d2.Times(d)
+	return growthValues{
+		momentValues{d.Times(n(1).Minus(t.By(1. / 3))), d2.Times(n(1. / 2).Minus(t.By(1. / 4))), d3.Times(n(1. / 3).Minus(t.By(1. / 5)))},
+		momentValues{d.Times(t.By(2. / 3)), d2.Times(t.By(1. / 2)), d3.Times(t.By(2. / 5))},
 	}
 }
 
@@ -198,7 +196,8 @@ func (a weightValues) minus(b weightValues) weightValues {
 }
 
 // partValues are a layer's three parts from wall to air: what the zone below took of it, its unmixed melt, and what the zone above took.
-type partValues struct{ low, mid, high weightValues }
+// lowMore and highMore are how the first and the last grow with the zones, at the cost of what is between.
+type partValues struct{ low, mid, high, lowMore, highMore weightValues }
 
 // motionValues is what drives the parts of a stack.
 type motionValues struct {
@@ -211,8 +210,8 @@ type motionValues struct {
 	greatest vector.Value   // of those
 }
 
-// move writes the motion with the zones' moments.
-func (p *stacksProgram) move(w *vector.Writer, under, over func(*zoneValues) momentValues) *motionValues {
+// move writes the motion.
+func (p *stacksProgram) move(w *vector.Writer) *motionValues {
 	n := len(p.layers)
 	m := &motionValues{make([]partValues, n), make([]vector.Value, n), make([]vector.Value, n), make([]vector.Value, n), make([]vector.Value, n), make([]vector.Value, n), vector.Value{}}
 	zero := w.Number(0)
@@ -230,7 +229,7 @@ func (p *stacksProgram) move(w *vector.Writer, under, over func(*zoneValues) mom
 		part.mid = upper(momentValues{h, h.Times(h).By(1. / 2), h.Times(h, h).By(1. / 3)})
 		if i < n-1 {
 			z := &p.zones[i]
-			part.high = upper(under(z))
+			part.high, part.highMore = upper(z.under.momentValues), upper(z.under.more)
 			part.mid = part.mid.minus(part.high)
 			flux = flux.Plus(part.high.bulk.Times(z.blend))
 		}
@@ -238,11 +237,14 @@ func (p *stacksProgram) move(w *vector.Writer, under, over func(*zoneValues) mom
 		mass = mass.Plus(ρ.Times(h))
 		if i > 0 {
 			z := &p.zones[i-1]
-			d := over(z)
-			part.low = weightValues{
-				a.Times(mass, d.d1).Minus(a.Times(ρ).Plus(mass).Times(d.d2)).Plus(ρ.Times(d.d3)),
-				mass.Times(d.d1).Minus(ρ.Times(d.d2)),
+			// of the lowermost d of this layer
+			lower := func(d momentValues) weightValues {
+				return weightValues{
+					a.Times(mass, d.d1).Minus(a.Times(ρ).Plus(mass).Times(d.d2)).Plus(ρ.Times(d.d3)),
+					mass.Times(d.d1).Minus(ρ.Times(d.d2)),
+				}
 			}
+			part.low, part.lowMore = lower(z.over.momentValues), lower(z.over.more)
 			part.mid = part.mid.minus(part.low)
 			flux = flux.Plus(part.low.bulk.Times(z.blend))
 		}
@@ -267,7 +269,7 @@ func (p *stacksProgram) move(w *vector.Writer, under, over func(*zoneValues) mom
 
 // flow writes what Stack.Flow says.
 func (p *stacksProgram) flow(w *vector.Writer) {
-	m := p.move(w, func(z *zoneValues) momentValues { return z.under }, func(z *zoneValues) momentValues { return z.over })
+	m := p.move(w)
 	whole, per := m.above[0], m.per[0]
 	first := m.alone[0].Times(per)
 	root := m.greatest.Log().By(1. / 3).Exp()
@@ -276,15 +278,8 @@ func (p *stacksProgram) flow(w *vector.Writer) {
 	p.mobility = p.pull.Times(m.alone[0], per.Times(per, per))
 	p.cubed = m.cubed
 
-	if len(p.zones) > 0 {
-		wider := p.move(w, func(z *zoneValues) momentValues { return z.widerUnder }, func(z *zoneValues) momentValues { return z.widerOver })
-		ratio := wider.greatest.Times(w.Number(1).Over(m.greatest.AtLeast(w.Number(least))))
-		p.stirredCubed = w.Number(0).Below(ratio, ratio.Below(w.Number(math.MaxFloat64), ratio, w.Number(1)), w.Number(1))
-	} else {
-		p.stirredCubed = w.Input() // always 1
-	}
 	p.share(w, m)
-	w.Output(p.thickness, p.drive, p.mobility, p.stirredCubed)
+	w.Output(p.thickness, p.drive, p.mobility, p.stirring)
 	w.Output(p.cubed...)
 }
 
@@ -294,6 +289,8 @@ func (p *stacksProgram) flow(w *vector.Writer) {
 // Where two parts get almost as far, which of them gets furthest hangs on viscosities that nobody knows so well, and what they owe to a
 // layer can differ much. So the shares are the mean over all parts, weighted by the 12th power of their drives (ours, no source: a part
 // that gets 10 % less far counts for a quarter, one that gets half as far for nothing), and a small change of a melt changes them little.
+//
+// In the same mean, stirring moves the drive by what the zones gain on the unmixed melt. They widen as its square root.
 func (p *stacksProgram) share(w *vector.Writer, m *motionValues) {
 	n := len(p.layers)
 	one, tiny := w.Number(1), w.Number(least)
@@ -324,18 +321,26 @@ func (p *stacksProgram) share(w *vector.Writer, m *motionValues) {
 		per[i].slip, carried = carried, carried.Plus(per[i].slip)
 	}
 	p.layerShare, p.zoneShare = make([]vector.Value, n), make([]vector.Value, n-1)
+	gain := w.Number(0)
 	for i := range n {
 		of := func(part weightValues) vector.Value {
 			return part.bulk.Times(per[i].bulk).Plus(part.slip.Times(per[i].slip))
 		}
-		part := &m.parts[i]
-		p.layerShare[i] = of(part.mid).Times(p.layers[i].flow)
+		part, flow := &m.parts[i], p.layers[i].flow
+		p.layerShare[i] = of(part.mid).Times(flow)
 		if i > 0 {
-			p.zoneShare[i-1] = p.zoneShare[i-1].Plus(of(part.low).Times(p.zones[i-1].blend))
+			blend := p.zones[i-1].blend
+			p.zoneShare[i-1] = p.zoneShare[i-1].Plus(of(part.low).Times(blend))
+			gain = gain.Plus(of(part.lowMore).Times(blend.Minus(flow)))
 		}
 		if i < n-1 {
-			p.zoneShare[i] = of(part.high).Times(p.zones[i].blend)
+			blend := p.zones[i].blend
+			p.zoneShare[i] = of(part.high).Times(blend)
+			gain = gain.Plus(of(part.highMore).Times(blend.Minus(flow)))
 		}
+	}
+	if p.stirring = gain.By(1. / 2); n == 1 {
+		p.stirring = w.Input() // always 0: a row must be one of each lane's own
 	}
 	w.Output(p.layerShare...)
 	w.Output(p.zoneShare...)

@@ -60,9 +60,6 @@ func (s *Stack) Mix(stirring float64) error {
 	return nil
 }
 
-// StirringStep is the step of the logarithm of stirring by which a Flow tells how it depends on it.
-const StirringStep = 0.2
-
 // Zone gives the mixed zone between layers i and i+1.
 func (s *Stack) Zone(i int) *Zone { return &s.zones[i] }
 
