@@ -15,7 +15,7 @@ type Domain struct {
 	lowSilica bool
 	described bool
 
-	// Distance is how far the fit is left to itself: how much an ensemble of fits differs on the melt, over what 95 of 100
+	// Distance is how far the fit is left to itself: how much several fits differ on the melt, over what 95 of 100
 	// glaze-like melts of the data stay below. Around 0.3 among the data, 1 at its edge, no upper end.
 	Distance float64
 }

@@ -16,7 +16,7 @@
 //
 // The network was fitted on open data (testdata/published/melt_viscosity.csv), and lightly on a published formula in its own field where
 // that data has gaps, by the program in fit, which explains how and prints
-// how well it does on melts that it has not seen. The deviation of a prediction comes from how far an ensemble of fits
-// differs on the melt (a fourth output of the network, small among the data, large away from it) and from
+// how well it does on melts that it has not seen. The deviation of a prediction comes from how far the fits that taught the network
+// differ on the melt (a fourth output of the network, small among the data, large away from it) and from
 // the kind of melt, chosen so that 80 % of held-out measurements lie within 1.28 deviations.
 package melt

@@ -23,6 +23,15 @@ type point struct {
 	window   int
 }
 
+// window is the window that any of a sample's points counts in.
+func (s *sample) window() int {
+	w := 0
+	for _, p := range s.points {
+		w = max(w, p.window)
+	}
+	return w
+}
+
 // readData reads the viscosity data and gathers the rows of each composition, in the order of the file.
 func readData(path string) ([]sample, error) {
 	f, err := os.Open(path)

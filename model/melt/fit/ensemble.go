@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"sync"
+	"sync/atomic"
 
 	"github.com/catchline/catchline/model/chem"
 	"github.com/catchline/catchline/model/melt/internal/form"
@@ -11,72 +12,108 @@ import (
 
 // plan says how much work a fit is.
 type plan struct {
-	teachers      int
+	teachers      int // networks; the process is one teacher more
 	teacherEpochs int
 	prior         int // melts of a published formula among the teachers' lessons
-	mixes         int // made-up melts per measured one
+	mixes         int // made-up melts per measured one, between it and a neighbour
+	farMixes      int // the same between it and any other
+	windowMixes   int // made-up melts between any two melts of the windows
 	pupilEpochs   int
 }
 
 var (
-	fullPlan = plan{teachers: 4, teacherEpochs: 320, prior: 1000, mixes: 4, pupilEpochs: 150}
+	fullPlan = plan{teachers: 6, teacherEpochs: 320, prior: 1000, mixes: 2, farMixes: 3, windowMixes: 15000, pupilEpochs: 80}
 	// quickPlan is one network fitted straight on the data and not for long: for the test.
 	quickPlan = plan{teachers: 1, teacherEpochs: 60}
 )
 
-// fit makes the product's network from data: an ensemble of networks, each fitted on the data from another start, and one
-// taught by it on the measured melts and on many between and beyond them. The pupil keeps
-// the ensemble's mean and learns how far its members differ, which is large where the data says nothing.
-func fit(data []sample, p plan) *form.Network {
-	c := scalingOf(data)
-	lessons := append(measured(data, c), prior(c, p.prior)...)
+// fit makes the product's network from data: teachers are fitted on the data, and one network more is taught by them on the measured
+// melts and on many between and beyond them. That pupil keeps the teachers' weighted mean and learns how far they differ, which
+// is large where the data says nothing.
+func fit(data []sample, p plan) (*form.Network, error) {
+	own := scalingOf(data, productFeatures)
+	formula := prior(p.prior)
 	if p.teachers == 1 {
-		return train(lessons, teacherSettings(1, p.teacherEpochs)).network(c)
+		s := teacherSettings(1, p.teacherEpochs)
+		s.hidden = productHidden
+		return train(lessonsOf(data, formula, own), s).network(own), nil
 	}
-	teachers := make([]*dense, p.teachers)
-	var wg sync.WaitGroup
-	slots := make(chan struct{}, 2)
-	for i := range teachers {
-		wg.Go(func() {
-			slots <- struct{}{}
-			teachers[i] = train(lessons, teacherSettings(uint64(i+1), p.teacherEpochs))
-			<-slots
-		})
+	c := scalingOf(data, teachingFeatures)
+	gp, err := fitProcess(data, formula, c)
+	if err != nil {
+		return nil, err
 	}
-	wg.Wait()
-	pupil := train(taught(data, c, teachers, p.mixes), settings{hidden: []int{form.Hidden1, form.Hidden2}, epochs: p.pupilEpochs,
+	lessons := lessonsOf(data, formula, c)
+	networks := make([]*dense, p.teachers)
+	inParallel(p.teachers, func(i int) {
+		networks[i] = train(lessons, teacherSettings(uint64(i+1), p.teacherEpochs))
+	})
+	pupil := train(taught(data, formula, own, &oracle{c, networks, gp}, p), settings{hidden: productHidden, epochs: p.pupilEpochs,
 		batch: 64, rate: 0.003, decay: 0.002, scale: 0.06, priorA: 0.02, priorR: 0.01, seed: 1000})
-	return pupil.network(c)
+	return pupil.network(own), nil
 }
 
+// productHidden are the hidden layers of the product's network.
+var productHidden = []int{form.Hidden1, form.Hidden2}
+
 func teacherSettings(seed uint64, epochs int) settings {
-	return settings{hidden: []int{form.Hidden1, form.Hidden2}, epochs: epochs, batch: 64, rate: 0.003, decay: 0.1, scale: 0.12, priorA: 1, priorR: 0.3,
+	return settings{hidden: []int{48, 24}, epochs: epochs, batch: 64, rate: 0.003, decay: 0.1, scale: 0.12, priorA: 0.03, priorR: 0.01,
 		noise: 0.03, seed: seed}
 }
 
-// taught makes the pupil's lessons: the measured melts, mixes of neighbours (a little beyond both as well), and a few
-// mixes of any two melts and melts from anywhere, for the spread.
-func taught(data []sample, c *scaling, teachers []*dense, mixes int) []lesson {
+// inParallel calls f for 0 to n-1, two at a time.
+func inParallel(n int, f func(i int)) {
+	var wg sync.WaitGroup
+	var next atomic.Int64
+	for range 2 {
+		wg.Go(func() {
+			for {
+				i := int(next.Add(1)) - 1
+				if i >= n {
+					return
+				}
+				f(i)
+			}
+		})
+	}
+	wg.Wait()
+}
+
+// taught makes the pupil's lessons: the measured melts, mixes of neighbours (a little beyond both as well), many mixes of two melts of
+// the windows, since what a pupil loses against its teachers it loses between the melts, and a few mixes of any two
+// melts and melts from anywhere, for the spread.
+func taught(data, formula []sample, c *scaling, ask *oracle, p plan) []lesson {
 	rng := rand.New(rand.NewPCG(5, 1936))
 	near := neighbours(data, 12)
-	ask := newOracle(teachers)
-	var out []lesson
-	for i := range data {
-		weight := 1.0
-		for _, p := range data[i].points {
-			weight = max(weight, 0.6*windowWeight(p.window))
-		}
-		out = append(out, ask.lesson(&data[i].x, c, weight))
-		for range mixes {
-			other := near[i][rng.IntN(len(near[i]))]
-			x := mix(&data[i].x, &data[other].x, 1.3*rng.Float64()-0.15)
-			out = append(out, ask.lesson(&x, c, weight))
-		}
-		x := mix(&data[i].x, &data[rng.IntN(len(data))].x, rng.Float64())
-		out = append(out, ask.lesson(&x, c, 0.3))
-		x = anyMelt(rng)
-		out = append(out, ask.lesson(&x, c, 0.15))
+	type question struct {
+		x      [chem.NumNetworkOxides]float64
+		weight float64
 	}
+	var asked []question
+	var inWindow [3][]int
+	for i := range data {
+		weight := max(1, 0.6*windowWeight(data[i].window()))
+		inWindow[data[i].window()] = append(inWindow[data[i].window()], i)
+		asked = append(asked, question{data[i].x, weight})
+		for range p.mixes {
+			other := near[i][rng.IntN(len(near[i]))]
+			asked = append(asked, question{mix(&data[i].x, &data[other].x, 1.3*rng.Float64()-0.15), weight})
+		}
+		for range p.farMixes {
+			asked = append(asked, question{mix(&data[i].x, &data[rng.IntN(len(data))].x, rng.Float64()), 1})
+		}
+		asked = append(asked, question{anyMelt(rng), 0.4})
+	}
+	for range p.windowMixes {
+		one, other := inWindow[1+rng.IntN(2)], inWindow[1+rng.IntN(2)]
+		a, b := one[rng.IntN(len(one))], other[rng.IntN(len(other))]
+		asked = append(asked, question{mix(&data[a].x, &data[b].x, rng.Float64()), 1})
+	}
+	for i := range formula {
+		asked = append(asked, question{formula[i].x, 1})
+	}
+	out := make([]lesson, len(asked))
+	inParallel(len(asked), func(i int) { out[i] = ask.lesson(&asked[i].x, c, asked[i].weight) })
 	return out
 }
 
@@ -147,48 +184,54 @@ func neighbours(data []sample, n int) [][]int {
 	return out
 }
 
-// oracle asks an ensemble.
+// oracle asks the teachers.
 type oracle struct {
-	teachers []*dense
-	passes   []*pass
+	c        *scaling
+	networks []*dense
+	gp       *process
 }
 
-func newOracle(teachers []*dense) *oracle {
-	o := &oracle{teachers: teachers}
-	for _, m := range teachers {
-		o.passes = append(o.passes, m.newPass(1))
-	}
-	return o
+// processShare is the process's share of the teachers' mean where the networks say log10 η is y: 0.33 where the melt flows, fading to 0.1 at 6, since
+// the process takes few stiff points.
+func processShare(y float64) float64 {
+	t := min(max((y-3.5)/2.5, 0), 1)
+	return 0.33 - 0.23*t*t*(3-2*t)
 }
 
-// lesson gives the ensemble's mean log10 η of a melt at six temperatures, and its spread over those where the melt flows.
+// lesson gives the teachers' mean log10 η of a melt at some temperatures, and their spread over those where the melt flows.
 func (o *oracle) lesson(x *[chem.NumNetworkOxides]float64, c *scaling, weight float64) lesson {
-	l := lesson{features: make([]float32, form.NumFeatures), weight: 0.5 * weight}
-	c.apply(x, l.features)
-	curves := make([]form.Curve, len(o.teachers))
-	u2 := make([]float64, len(o.teachers))
-	for i, m := range o.teachers {
-		copy(o.passes[i].a[0], l.features)
-		u := m.forward(o.passes[i], 1)
+	// the spread counts for little, since the network has only so many units
+	l := lesson{features: c.apply(x), weight: 0.05 * weight}
+	curves := make([]form.Curve, len(o.networks))
+	u2 := make([]float64, len(o.networks))
+	told := o.c.apply(x)
+	for i, m := range o.networks {
+		p := m.newPass(1)
+		copy(p.a[0], told)
+		u := m.forward(p, 1)
 		curves[i] = form.CurveOf(float64(u[0]), float64(u[1]), float64(u[2]))
 		u2[i] = float64(u[2])
 	}
+	remembered := o.gp.curve(x)
 	var slope [3]float64
 	variance, n := 0.0, 0
 	n1 := float64(len(curves))
-	for _, T := range []float64{1150, 1250, 1350, 1450, 1550, 1700} {
+	for _, T := range []float64{925, 1000, 1075, 1150, 1250, 1350, 1450, 1550, 1700} {
 		s, q := 0.0, 0.0
 		for i, k := range curves {
 			v := k.Log10(T, u2[i], &slope)
 			s += v
 			q += v * v
 		}
-		mean := s / n1
-		if mean < -1 || mean > 8 {
+		byNetworks, byProcess := s/n1, log10At(remembered, T)
+		share := processShare(byNetworks)
+		mean := byNetworks + share*(byProcess-byNetworks)
+		if mean < -1 || mean > 6.5 {
 			continue
 		}
 		l.points = append(l.points, target{T, mean, weight})
-		variance += max(0, q-n1*mean*mean) / (n1 - 1)
+		variance += max(0, q-n1*byNetworks*byNetworks) / (n1 - 1)
+		variance += share * (1 - share) * (byProcess - byNetworks) * (byProcess - byNetworks)
 		n++
 	}
 	if n == 0 {

@@ -64,7 +64,11 @@ func TestRefitOfOneFoldGetsTheCommittedScore(t *testing.T) {
 		t.Fatal(err)
 	}
 	in, out := split(data, folds(data, numFolds), 0)
-	got := predict(fit(in, p), out, 0)
+	n, err := fit(in, p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	got := predict(n, out, 0)
 	want := committed(t, name, 0)
 	for w := range 3 {
 		s, c := scoreOf(choose(got, inWindow(w))), want[w]

@@ -8,34 +8,39 @@ import (
 	"github.com/catchline/catchline/model/melt/internal/form"
 )
 
-// scaling brings each feature to mean 0 and deviation about 1.
-type scaling struct{ mean, scale [form.NumFeatures]float64 }
+// scaling is what a network or process is told of a melt, each number brought to mean 0 and deviation about 1.
+type scaling struct {
+	features    func(x *[chem.NumNetworkOxides]float64) []float64
+	mean, scale []float64
+}
 
-func scalingOf(data []sample) *scaling {
-	var f, m, s [form.NumFeatures]float64
+func scalingOf(data []sample, features func(x *[chem.NumNetworkOxides]float64) []float64) *scaling {
+	width := len(features(&data[0].x))
+	c := &scaling{features, make([]float64, width), make([]float64, width)}
+	squares := make([]float64, width)
 	for i := range data {
-		form.Features(&data[i].x, &f)
-		for j, v := range f {
-			m[j] += v
-			s[j] += v * v
+		for j, v := range features(&data[i].x) {
+			c.mean[j] += v
+			squares[j] += v * v
 		}
 	}
 	n := float64(len(data))
-	c := &scaling{}
-	for j := range f {
-		c.mean[j] = m[j] / n
+	for j := range squares {
+		c.mean[j] /= n
 		// an oxide that is rare must not become a large number where it is not
-		c.scale[j] = 1 / max(math.Sqrt(max(s[j]/n-c.mean[j]*c.mean[j], 0)), 0.03)
+		c.scale[j] = 1 / max(math.Sqrt(max(squares[j]/n-c.mean[j]*c.mean[j], 0)), 0.03)
 	}
 	return c
 }
 
-func (c *scaling) apply(x *[chem.NumNetworkOxides]float64, dst []float32) {
-	var f [form.NumFeatures]float64
-	form.Features(x, &f)
+// apply gives the scaled features of a melt.
+func (c *scaling) apply(x *[chem.NumNetworkOxides]float64) []float32 {
+	f := c.features(x)
+	out := make([]float32, len(f))
 	for j, v := range f {
-		dst[j] = float32((v - c.mean[j]) * c.scale[j])
+		out[j] = float32((v - c.mean[j]) * c.scale[j])
 	}
+	return out
 }
 
 // lesson is one melt to learn: its scaled features, what is known of its curve, and how much each
@@ -67,7 +72,8 @@ type settings struct {
 // last steps.
 func train(lessons []lesson, s settings) *dense {
 	rng := rand.New(rand.NewPCG(s.seed, 1959))
-	sizes := append(append([]int{form.NumFeatures}, s.hidden...), form.Outputs)
+	width := len(lessons[0].features)
+	sizes := append(append([]int{width}, s.hidden...), form.Outputs)
 	m := newDense(sizes, rng)
 	p := m.newPass(s.batch)
 	g := make([]float32, len(m.p))
@@ -83,7 +89,7 @@ func train(lessons []lesson, s settings) *dense {
 		for b := 0; b < len(order); b += s.batch {
 			batch := order[b:min(b+s.batch, len(order))]
 			for i, k := range batch {
-				row := p.a[0][i*form.NumFeatures : (i+1)*form.NumFeatures]
+				row := p.a[0][i*width : (i+1)*width]
 				copy(row, lessons[k].features)
 				if s.noise > 0 {
 					for j := range row {
@@ -137,24 +143,31 @@ func lossSlope(l *lesson, u []float32, s *settings) (pull [form.Outputs]float64)
 	return pull
 }
 
-// windowWeight makes the melts that the model is for count more than the rest.
+// windowWeight makes the melts that the model is for count more than the rest, those of window 2 most, which are of more kinds
+// and fewer. No prior melt outweighs a measurement.
 func windowWeight(window int) float64 {
-	if window > 0 {
+	switch window {
+	case 1:
 		return 5
+	case 2:
+		return 8
+	case fromFormula:
+		return priorWeight
 	}
 	return 1
 }
 
-// measured turns data into lessons.
-func measured(data []sample, c *scaling) []lesson {
-	out := make([]lesson, len(data))
-	for i, s := range data {
-		l := lesson{features: make([]float32, form.NumFeatures)}
-		c.apply(&s.x, l.features)
-		for _, p := range s.points {
-			l.points = append(l.points, target{p.T, p.log10 - form.FerrousEffect(s.x[chem.FeO], s.x[chem.Fe2O3]), windowWeight(p.window)})
+// lessonsOf turns measurements and melts of the formula into lessons.
+func lessonsOf(data, formula []sample, c *scaling) []lesson {
+	var out []lesson
+	for _, samples := range [][]sample{data, formula} {
+		for _, s := range samples {
+			l := lesson{features: c.apply(&s.x)}
+			for _, p := range s.points {
+				l.points = append(l.points, target{p.T, p.log10 - form.FerrousEffect(s.x[chem.FeO], s.x[chem.Fe2O3]), windowWeight(p.window)})
+			}
+			out = append(out, l)
 		}
-		out[i] = l
 	}
 	return out
 }

@@ -54,7 +54,7 @@ func (c Curve) Log10(T float64, u2 float64, slope *[3]float64) float64 {
 	return c.A + b/d
 }
 
-// Spread reads the fourth output: how far an ensemble of networks, fitted on the same data from other starts, differs
+// Spread reads the fourth output: how far several fits on the same data, from other starts and of another kind, differ
 // over the melt (standard deviation of log10 η). It is small among the data and grows away from it.
 func Spread(u3 float64) float64 { return 0.1 * math.Exp(0.7*u3) }
 

@@ -8,7 +8,7 @@ import (
 
 // Sizes of the network.
 const (
-	Hidden1 = 48
+	Hidden1 = 64
 	Hidden2 = 24
 	Outputs = 4
 )
