@@ -7,10 +7,6 @@ import (
 	"github.com/catchline/catchline/model/melt/internal/form"
 )
 
-// numTeaching counts what the teachers are told of a melt: what the product's network is told, and five numbers more, which cost too
-// much time there.
-const numTeaching = form.NumFeatures + 5
-
 // Optical basicities of the oxides (Duffy & Ingram 1976, J. Non-Cryst. Solids 21, 373, and later lists of the same; from memory) and their
 // oxygens.
 var (
@@ -31,7 +27,8 @@ func productFeatures(x *[chem.NumNetworkOxides]float64) []float64 {
 	return f[:]
 }
 
-// teachingFeatures are productFeatures and the optical basicity and four logarithms of ratios.
+// teachingFeatures are what the teachers are told: productFeatures and the optical basicity and four logarithms of ratios, which would cost too much
+// time in the product.
 func teachingFeatures(x *[chem.NumNetworkOxides]float64) []float64 {
 	f := productFeatures(x)
 	basic, oxygen := 0.0, 0.0
