@@ -446,17 +446,6 @@ func (r *Predictions) Run(n int) { r.frame.Run(n) }
 
 // Check reports the first fault of what a lane was given, as a *chem.FieldError; lnContrast is that of Features.
 func (r *Predictions) Check(lane int, lnContrast float64) error {
-	small := func(v, limit float64) bool { return v <= limit && v >= -limit }
-	share := func(v float64) bool { return v >= 0 && v <= 1 }
-	thick := r.Thickness[lane]
-	if small(r.LnPhysics[lane], maxLnDrive) && small(r.ConeExcess[lane], 30) && small(lnContrast, 80) && small(r.Stirring[lane], 5) && share(r.PhysicsSD[lane]) &&
-		share(r.Matte[lane]) && share(r.Described[lane]) && thick > -6 && thick < 7 && share(r.setting.Reduction) && small(r.setting.LnCooling, 8) {
-		return nil // as nearly always
-	}
-	return r.checkAll(lane, lnContrast)
-}
-
-func (r *Predictions) checkAll(lane int, lnContrast float64) error {
 	s := r.setting
 	return checkNumbers("conditions.", r.LnPhysics[lane], r.PhysicsSD[lane], &Features{
 		Reduction: s.Reduction, ConeExcess: r.ConeExcess[lane], LnThickness: lnReferenceThickness + r.Thickness[lane], LnContrast: lnContrast, Stirring: r.Stirring[lane],
