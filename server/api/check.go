@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"maps"
 	"math"
+	"reflect"
 	"slices"
 	"strconv"
 	"strings"
@@ -16,50 +17,92 @@ import (
 
 	"github.com/catchline/catchline/model/chem"
 	pb "github.com/catchline/catchline/proto/catchline/v1"
+	"github.com/catchline/catchline/server/fields"
 	"github.com/catchline/catchline/server/store"
 )
 
 // plan is what is to be looked at in messages of one type, in the order of the contract.
 type plan struct {
-	fields []planned
-	groups []protoreflect.OneofDescriptor // of alternatives, of which one must be there
+	fields  []planned
+	groups  []fields.Group // of alternatives, of which one must be there
+	partial bool           // an update, which may leave out of its resource what is there already
+	named   *fields.Field  // parent or name; nil: none
 }
 
 type planned struct {
-	field   protoreflect.FieldDescriptor
+	fields.Field
 	name    protoreflect.Name
 	limit   limit
-	missing bool // it is a fault that it is not there
+	missing bool  // it is a fault that it is not there
+	of      *plan // of the messages in it; nil: none of the contract
+}
+
+// plans are those of all types that came up.
+var plans struct {
+	sync.RWMutex
+	of map[reflect.Type]*plan
 }
 
 // planOf puts the limits beside the fields of a message type once.
-var planOf = func() func(protoreflect.MessageDescriptor) *plan {
-	var plans sync.Map
-	return func(d protoreflect.MessageDescriptor) *plan {
-		if p, ok := plans.Load(d); ok {
-			return p.(*plan)
-		}
-		p := &plan{}
-		fields := d.Fields()
-		for i := range fields.Len() {
-			f := fields.Get(i)
-			one := planned{field: f, name: f.Name(), limit: limits[limitKey(f.FullName())]}
-			if one.limit.output {
-				continue
-			}
-			one.missing = one.limit.misses(f)
-			p.fields = append(p.fields, one)
-		}
-		groups := d.Oneofs()
-		for i := range groups.Len() {
-			if g := groups.Get(i); !g.IsSynthetic() && limits[limitKey(g.FullName())].required {
-				p.groups = append(p.groups, g)
-			}
-		}
-		plans.Store(d, p)
+func planOf(m proto.Message) *plan {
+	plans.RLock()
+	p := plans.of[reflect.TypeOf(m)]
+	plans.RUnlock()
+	if p != nil {
 		return p
 	}
-}()
+	plans.Lock()
+	defer plans.Unlock()
+	made := maps.Clone(plans.of) // nobody sees a plan before those that it leads to are made
+	if made == nil {
+		made = map[reflect.Type]*plan{}
+	}
+	p = newPlan(m, made)
+	plans.of = made
+	return p
+}
+
+// newPlan makes a plan and those that it leads to, unless they are made.
+func newPlan(m proto.Message, made map[reflect.Type]*plan) *plan {
+	if p := made[reflect.TypeOf(m)]; p != nil {
+		return p
+	}
+	generated := m.ProtoReflect()
+	p := &plan{partial: strings.HasPrefix(string(generated.Descriptor().Name()), "Update")}
+	made[reflect.TypeOf(m)] = p
+	all, groups := fields.Of(m)
+	for _, f := range all {
+		one := planned{Field: f, name: f.Name(), limit: limits[limitKey(f.FullName())]}
+		if p.named == nil && (one.name == "parent" || one.name == "name") {
+			p.named = &f
+		}
+		if one.limit.output {
+			continue
+		}
+		one.missing = one.limit.misses(f)
+		if inner := messageIn(generated, f.FieldDescriptor); inner != nil {
+			one.of = newPlan(inner, made)
+		}
+		p.fields = append(p.fields, one)
+	}
+	for _, g := range groups {
+		if limits[limitKey(g.FullName())].required {
+			p.groups = append(p.groups, g)
+		}
+	}
+	return p
+}
+
+// messageIn returns an empty message of the type that a field or its list holds, nil where that is none of the contract.
+func messageIn(m protoreflect.Message, f protoreflect.FieldDescriptor) proto.Message {
+	switch {
+	case f.Message() == nil || f.IsMap() || !strings.HasPrefix(string(f.Message().FullName()), contractPackage):
+		return nil
+	case f.IsList():
+		return m.NewField(f).List().NewElement().Message().Interface()
+	}
+	return m.NewField(f).Message().Interface()
+}
 
 var contractPackage = string(pb.File_catchline_v1_studio_proto.Package()) + "."
 
@@ -78,32 +121,29 @@ type checker struct {
 // infinite or out of range, texts that are too long, lists that are too long, names of another form or another studio.
 // An update may leave out of its resource what is there already; checkResource looks at the outcome.
 func check(request proto.Message) error {
-	m := request.ProtoReflect()
-	c := &checker{studio: studioOfRequest(m), path: make([]byte, 0, 80)}
-	c.message(m, strings.HasPrefix(string(m.Descriptor().Name()), "Update"))
+	p, m := planOf(request), reflect.ValueOf(request).Elem()
+	c := &checker{studio: p.studio(m), path: make([]byte, 0, 80)}
+	c.message(m, p, p.partial)
 	return c.faults.or()
 }
 
 // checkResource is check for a resource as it is about to be stored.
 func checkResource(resource proto.Message, field, studio string) error {
 	c := &checker{studio: studio, path: []byte(field)}
-	c.message(resource.ProtoReflect(), false)
+	c.message(reflect.ValueOf(resource).Elem(), planOf(resource), false)
 	return c.faults.or()
 }
 
-// studioOfRequest is the studio that the request's own name or parent belongs to.
-func studioOfRequest(m protoreflect.Message) string {
-	fields := m.Descriptor().Fields()
-	for i := range fields.Len() {
-		f := fields.Get(i)
-		isMessage := f.Message() != nil && !f.IsList() && !f.IsMap()
-		switch {
-		case f.Name() == "parent" || f.Name() == "name":
-			return studioIn(m.Get(f).String())
-		case isMessage && m.Has(f) && strings.HasPrefix(string(m.Descriptor().Name()), "Update"):
-			if n := f.Message().Fields().ByName("name"); n != nil {
-				return studioIn(m.Get(f).Message().Get(n).String())
-			}
+// studio is that which the request's own name or parent belongs to; an update has the name in its resource.
+func (p *plan) studio(request reflect.Value) string {
+	if p.named != nil {
+		name, _ := p.named.In(request)
+		return studioIn(name.String())
+	}
+	for i := range p.fields {
+		f := &p.fields[i]
+		if m, there := f.In(request); there && p.partial && m.Kind() == reflect.Pointer && f.of != nil && f.of.named != nil {
+			return f.of.studio(m.Elem())
 		}
 	}
 	return ""
@@ -143,25 +183,24 @@ func (c *checker) item(i int) (back int) {
 	return back
 }
 
-// message looks at a message and all in it. In a partial one, what is not there is not missed.
-func (c *checker) message(m protoreflect.Message, partial bool) {
-	p := planOf(m.Descriptor())
+// message looks at a message's struct and all in it. In a partial one, what is not there is not missed.
+func (c *checker) message(m reflect.Value, p *plan, partial bool) {
 	for i := range p.fields {
 		f := &p.fields[i]
-		there := m.Has(f.field)
+		v, there := f.In(m)
 		if !there && (partial || !f.missing) {
 			continue
 		}
 		back := c.enter(f.name)
 		if there {
-			c.present(m.Get(f.field), f.field, &f.limit, partial)
+			c.present(v, f, partial)
 		} else {
-			c.absent(f.field, &f.limit)
+			c.absent(f, &f.limit)
 		}
 		c.path = c.path[:back]
 	}
-	for _, g := range p.groups {
-		if m.WhichOneof(g) == nil && !partial {
+	for i := range p.groups {
+		if g := &p.groups[i]; !partial && !g.Chosen(m) {
 			back := c.enter(g.Name())
 			c.fault("empty", "exactly one of "+alternatives(g))
 			c.path = c.path[:back]
@@ -177,21 +216,20 @@ func (l *limit) misses(f protoreflect.FieldDescriptor) bool {
 }
 
 // present looks at a field that is there.
-func (c *checker) present(v protoreflect.Value, f protoreflect.FieldDescriptor, l *limit, partial bool) {
-	switch {
-	case f.IsMap():
-		c.size(v.Map().Len(), l)
-		c.entries(f, v.Map(), l, partial)
-	case f.IsList():
-		list := v.List()
-		c.size(list.Len(), l)
-		for i := range list.Len() {
+func (c *checker) present(v reflect.Value, f *planned, partial bool) {
+	switch v.Kind() {
+	case reflect.Map:
+		c.size(v.Len(), &f.limit)
+		c.entries(f, v)
+	case reflect.Slice:
+		c.size(v.Len(), &f.limit)
+		for i := range v.Len() {
 			back := c.item(i)
-			c.value(f, list.Get(i), l, partial)
+			c.value(f, v.Index(i), partial)
 			c.path = c.path[:back]
 		}
 	default:
-		c.value(f, v, l, partial)
+		c.value(f, v, partial)
 	}
 }
 
@@ -221,44 +259,35 @@ func (c *checker) size(n int, l *limit) {
 }
 
 // entries looks at a map in the order of its keys, so that the same request always gets the same answer.
-func (c *checker) entries(f protoreflect.FieldDescriptor, m protoreflect.Map, l *limit, partial bool) {
-	if k := f.MapValue().Kind(); k == protoreflect.DoubleKind {
-		good := true
-		m.Range(func(_ protoreflect.MapKey, v protoreflect.Value) bool {
-			good = l.takes(v.Float())
-			return good
-		})
-		if good {
-			return // without the work of putting paths together
-		}
+func (c *checker) entries(f *planned, m reflect.Value) {
+	numbers := m.Interface().(map[string]float64) // as all maps of the contract are
+	good := true
+	for _, x := range numbers {
+		good = good && f.limit.takes(x)
 	}
-	values := map[string]protoreflect.Value{}
-	m.Range(func(k protoreflect.MapKey, v protoreflect.Value) bool {
-		values[k.String()] = v
-		return true
-	})
-	for _, k := range slices.Sorted(maps.Keys(values)) {
+	if good {
+		return // without the work of putting paths together
+	}
+	for _, k := range slices.Sorted(maps.Keys(numbers)) {
 		back := len(c.path)
 		c.path = append(append(append(c.path, '['), quoted(k)...), ']')
-		c.value(f.MapValue(), values[k], l, partial)
+		c.number(numbers[k], &f.limit)
 		c.path = c.path[:back]
 	}
 }
 
-func (c *checker) value(f protoreflect.FieldDescriptor, v protoreflect.Value, l *limit, partial bool) {
-	switch f.Kind() {
-	case protoreflect.DoubleKind, protoreflect.FloatKind:
-		c.number(v.Float(), l)
-	case protoreflect.Int32Kind, protoreflect.Int64Kind:
-		c.number(float64(v.Int()), l)
-	case protoreflect.StringKind:
-		c.text(v.String(), l)
-	case protoreflect.EnumKind:
-		c.option(f, v.Enum(), l)
-	case protoreflect.MessageKind:
-		if strings.HasPrefix(string(f.Message().FullName()), contractPackage) {
-			c.message(v.Message(), partial)
-		}
+func (c *checker) value(f *planned, v reflect.Value, partial bool) {
+	switch {
+	case f.of != nil:
+		c.message(fields.Struct(v), f.of, partial)
+	case f.Enum() != nil:
+		c.option(f, protoreflect.EnumNumber(v.Int()), &f.limit)
+	case v.CanFloat():
+		c.number(v.Float(), &f.limit)
+	case v.CanInt():
+		c.number(float64(v.Int()), &f.limit)
+	case v.Kind() == reflect.String:
+		c.text(v.String(), &f.limit)
 	}
 }
 
