@@ -62,6 +62,7 @@ type Fired struct {
 	moles                float64                         // mol/m³ of oxidised, at usualKelvin, as only ratios of it matter
 	ferrous              float64                         // the part of the iron that is FeO in this firing
 	oxidised             chem.Melt                       // the same in every firing
+	forMixing            *melt.Part                      // of oxidised; not set for a described glaze
 
 	Melt  chem.Melt // as it is in that atmosphere; not set for a described glaze
 	Curve melt.Curve
@@ -87,6 +88,7 @@ func Fire(g *Glaze, f *firing.Prepared) (*Fired, error) {
 		d.Density, _ = melt.Density(&d.Melt, f.ReferenceKelvin)
 		d.Tension, _ = melt.SurfaceTension(&d.Melt, f.PeakKelvin)
 		d.oxidised = melt.Oxidised(g.Melt)
+		d.forMixing = melt.NewPart(&d.oxidised)
 		density, _ := melt.Density(&d.oxidised, usualKelvin)
 		d.moles = density / d.oxidised.MolarMass()
 		if iron := d.Melt[chem.FeO] + 2*d.Melt[chem.Fe2O3]; iron > 0 {
@@ -155,9 +157,7 @@ func blendViscosity(under, over *Fired, underFraction float64) melt.VFT {
 
 // oxidisedBlend is the viscosity of a mixture of two melts with all iron as Fe2O3. It is the same in every firing.
 func oxidisedBlend(under, over *Fired, underFraction float64) melt.VFT {
-	var x chem.Melt
-	chem.Blend(&x, &under.oxidised, &over.oxidised, underFraction*under.moles, (1-underFraction)*over.moles)
-	k := melt.ViscosityAlone(&x)
+	k := melt.MixtureViscosity(under.forMixing, over.forMixing, underFraction*under.moles, (1-underFraction)*over.moles)
 	if crystals := sum(underFraction*under.crystals, (1-underFraction)*over.crystals); crystals > 0 {
 		k = k.Shifted(melt.Stiffening(crystals))
 	}

@@ -5,7 +5,6 @@ import (
 	"testing"
 
 	"github.com/catchline/catchline/model/firing"
-	"github.com/catchline/catchline/model/melt"
 )
 
 var sink float64
@@ -88,13 +87,5 @@ func BenchmarkFullScore(b *testing.B) {
 			b.Fatal(err)
 		}
 		sink += e.Median
-	}
-}
-
-func BenchmarkBlendViscosity(b *testing.B) {
-	g := gloss(b, "g", 3.3, 0.1)
-	for b.Loop() {
-		c := melt.Viscosity(g.Melt)
-		sink += c.Log10(1500)
 	}
 }

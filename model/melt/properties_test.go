@@ -166,8 +166,8 @@ func TestRedoxIsAShift(t *testing.T) {
 						t.Errorf("%s: %v of %s oxidised again, %v before", name, back[o], chem.Oxide(o), whole[o])
 					}
 				}
-				want := ViscosityAlone(&split)
-				got := ViscosityAlone(&back).Shifted(RedoxEffect(split[chem.FeO], split[chem.Fe2O3]))
+				want := Viscosity(&split).VFT
+				got := Viscosity(&back).VFT.Shifted(RedoxEffect(split[chem.FeO], split[chem.Fe2O3]))
 				if d := got.Log10(1500) - want.Log10(1500); math.Abs(d) > 1e-11 {
 					t.Errorf("%s with %g of Fe2O3: off by %g", name, iron, d)
 				}

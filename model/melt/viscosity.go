@@ -26,18 +26,15 @@ func (r *reading) read(x *chem.Melt) VFT {
 	form.Features(&r.oxides, &r.features)
 	layers.Eval(&r.features, &r.outputs)
 	r.redox = RedoxEffect(x[chem.FeO], x[chem.Fe2O3])
-	return newVFT(form.CurveOf(r.outputs[0], r.outputs[1], r.outputs[2]).VFT()).Shifted(r.redox)
+	return curveOf(&r.outputs).Shifted(r.redox)
 }
+
+// curveOf reads the network's outputs.
+func curveOf(u *[form.Outputs]float64) VFT { return newVFT(form.CurveOf(u[0], u[1], u[2]).VFT()) }
 
 // RedoxEffect is the part of log10 η that hangs on how much of the iron is FeO, from the mole fractions of FeO and Fe2O3: what Viscosity adds
 // to the viscosity of the Oxidised melt. See form.FerrousEffect.
 func RedoxEffect(ferrous, ferric float64) float64 { return form.FerrousEffect(ferrous, ferric) }
-
-// ViscosityAlone is the viscosity of a melt as Viscosity gives it, without its deviation.
-func ViscosityAlone(x *chem.Melt) VFT {
-	var r reading
-	return r.read(x)
-}
 
 // Viscosity gives the viscosity curve of a melt (mole fractions that sum to 1). It says in its
 // Domain when the melt lies outside the data, and widens its deviation there. Colourants that the data lacks are

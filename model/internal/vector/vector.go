@@ -74,12 +74,15 @@ func NewLayer(bends bool, biases []float64, inputs int, weight func(output, inpu
 func (l *Layer) Outputs() int { return l.outputs }
 
 // Apply writes the outputs for the inputs x into y, which is another slice, and gives what it wrote. What fills the outputs up is 0.
-func (l *Layer) Apply(y, x []float64) []float64 {
-	y, x = y[:l.outputs], x[:l.inputs]
+func (l *Layer) Apply(y, x []float64) []float64 { return l.ApplyTo(y, x, l.biases) }
+
+// ApplyTo is Apply with other biases, as many as there are outputs: what other inputs have come to already.
+func (l *Layer) ApplyTo(y, x, biases []float64) []float64 {
+	y, x, biases = y[:l.outputs], x[:l.inputs], biases[:l.outputs]
 	if l.bends {
-		denseUnit(y, l.weights, l.biases, x)
+		denseUnit(y, l.weights, biases, x)
 	} else {
-		dense(y, l.weights, l.biases, x)
+		dense(y, l.weights, biases, x)
 	}
 	return y
 }

@@ -14,8 +14,7 @@ const (
 	NumFeatures  = chem.NumNetworkOxides + NumStructure
 )
 
-// Features describes a melt (mole fractions that sum to 1) to the network: first its mole fractions, then
-// what they say of its structure. Every one is smooth in the composition.
+// Features describes a melt (mole fractions that sum to 1) to the network: first its mole fractions, then its Structure.
 //
 // All iron counts as Fe2O3 here; what it does as FeO is FerrousEffect.
 func Features(x *[chem.NumNetworkOxides]float64, f *[NumFeatures]float64) {
@@ -28,7 +27,11 @@ func Features(x *[chem.NumNetworkOxides]float64, f *[NumFeatures]float64) {
 			f[i] *= scale
 		}
 	}
-	x = (*[chem.NumNetworkOxides]float64)(f[:])
+	Structure((*[chem.NumNetworkOxides]float64)(f[:]), (*[NumStructure]float64)(f[chem.NumNetworkOxides:]))
+}
+
+// Structure is what the mole fractions of a melt, all its iron as Fe2O3, say of how it is built. Every number is smooth in the composition.
+func Structure(x *[chem.NumNetworkOxides]float64, s *[NumStructure]float64) {
 	si, al, b := x[chem.SiO2], x[chem.Al2O3], x[chem.B2O3]
 	li, na, k := x[chem.Li2O], x[chem.Na2O], x[chem.K2O]
 	alkali := li + na + k
@@ -45,7 +48,6 @@ func Features(x *[chem.NumNetworkOxides]float64, f *[NumFeatures]float64) {
 	// The 0.02 keeps the ratios below finite for a melt without any former.
 	tetrahedra := 0.02 + si + x[chem.TiO2] + x[chem.ZrO2] + 2*(al+b+x[chem.P2O5]) + x[chem.Fe2O3]
 
-	s := f[chem.NumNetworkOxides:]
 	s[0] = freeAlkali
 	s[1] = openAl
 	s[2] = positive(openAl - earth) // aluminium that nothing balances

@@ -3,6 +3,7 @@ package form
 import (
 	"math"
 
+	"github.com/catchline/catchline/model/chem"
 	"github.com/catchline/catchline/model/internal/vector"
 )
 
@@ -30,23 +31,43 @@ func UnitSlope(z float64) float64 {
 	return (1 + 2*a) * q * q
 }
 
-// Layers are a network made ready to run.
-type Layers struct{ one, two, three *vector.Layer }
+// Layers are a network made ready to run. The first is in two: what it makes of the oxides is a sum, so that of a mixture is the mixture of
+// its melts' and need not be worked out anew for each mixture.
+type Layers struct{ oxides, one, two, three *vector.Layer }
 
 // Layers makes the network ready.
 func (n *Network) Layers() *Layers {
+	const oxides = chem.NumNetworkOxides
 	return &Layers{
-		vector.NewLayer(true, n.B1[:], NumFeatures, func(output, input int) float64 { return n.W1[input][output] }),
+		vector.NewLayer(false, n.B1[:], oxides, func(output, input int) float64 { return n.W1[input][output] }),
+		vector.NewLayer(true, make([]float64, Hidden1), NumStructure, func(output, input int) float64 { return n.W1[oxides+input][output] }),
 		vector.NewLayer(true, n.B2[:], Hidden1, func(output, input int) float64 { return n.W2[output][input] }),
 		vector.NewLayer(false, n.B3[:], Hidden2, func(output, input int) float64 { return n.W3[output][input] }),
 	}
 }
 
-// Eval runs the network.
-func (l *Layers) Eval(f *[NumFeatures]float64, out *[Outputs]float64) {
-	const fill = vector.Padding - 1 // what the outputs of a layer may be filled up with
+// fill is what the outputs of a layer may be filled up with.
+const fill = vector.Padding - 1
+
+// Begun is what the first layer makes of a melt's mole fractions. That of a mixture is the mean of those of its melts, by moles.
+type Begun [Hidden1 + fill]float64
+
+// Begin works it out from the first of the features.
+func (l *Layers) Begin(oxides *[chem.NumNetworkOxides]float64, b *Begun) {
+	l.oxides.Apply(b[:], oxides[:])
+}
+
+// End runs the rest of the network, on what Features has found of the structure.
+func (l *Layers) End(b *Begun, structure *[NumStructure]float64, out *[Outputs]float64) {
 	var h1 [Hidden1 + fill]float64
 	var h2 [Hidden2 + fill]float64
 	var y [Outputs + fill]float64
-	copy(out[:], l.three.Apply(y[:], l.two.Apply(h2[:], l.one.Apply(h1[:], f[:]))))
+	copy(out[:], l.three.Apply(y[:], l.two.Apply(h2[:], l.one.ApplyTo(h1[:], structure[:], b[:]))))
+}
+
+// Eval runs the network on features.
+func (l *Layers) Eval(f *[NumFeatures]float64, out *[Outputs]float64) {
+	var b Begun
+	l.Begin((*[chem.NumNetworkOxides]float64)(f[:]), &b)
+	l.End(&b, (*[NumStructure]float64)(f[chem.NumNetworkOxides:]), out)
 }
