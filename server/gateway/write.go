@@ -5,8 +5,10 @@ import (
 	"encoding/base64"
 	"fmt"
 	"math"
+	"reflect"
 	"slices"
 	"strconv"
+	"strings"
 	"sync"
 	"sync/atomic"
 	"unicode/utf8"
@@ -14,6 +16,8 @@ import (
 	"google.golang.org/protobuf/encoding/protojson"
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
+
+	"github.com/catchline/catchline/server/fields"
 )
 
 // The JSON of answers is what protojson writes, in a quarter of its time, which is most of the time of a short call over HTTP:
@@ -30,49 +34,55 @@ type layout struct {
 }
 
 type member struct {
-	field protoreflect.FieldDescriptor
-	name  string // with quotes and colon
-	enum  map[protoreflect.EnumNumber]string
+	fields.Field
+	name string // with quotes and colon
+	enum map[protoreflect.EnumNumber]string
 	// optional fields are left out where they are unset; others are written as zero or empty.
 	optional bool
-	of       atomic.Pointer[layout] // of the messages in it, or in its list or map; found when there is one
+	of       atomic.Pointer[layout] // of the messages in it, or in its list; found when there is one
 }
 
-var layouts sync.Map // protoreflect.MessageDescriptor -> *layout
+var layouts sync.Map // reflect.Type -> *layout
 
-func layoutOf(d protoreflect.MessageDescriptor) *layout {
-	if l, ok := layouts.Load(d); ok {
+func layoutOf(m proto.Message) *layout {
+	if l, ok := layouts.Load(reflect.TypeOf(m)); ok {
 		return l.(*layout)
 	}
-	l := &layout{ours: d.ParentFile().Package() == contract, members: make([]member, d.Fields().Len())}
-	for i := range l.members {
-		f, m := d.Fields().Get(i), &l.members[i]
-		m.field, m.name, m.optional = f, `"`+f.JSONName()+`":`, f.HasPresence()
-		if f.Kind() == protoreflect.EnumKind {
-			m.enum = map[protoreflect.EnumNumber]string{}
-			for k := range f.Enum().Values().Len() {
-				v := f.Enum().Values().Get(k)
-				if _, aliased := m.enum[v.Number()]; !aliased {
-					m.enum[v.Number()] = `"` + string(v.Name()) + `"`
+	l := &layout{ours: m.ProtoReflect().Descriptor().ParentFile().Package() == contract}
+	if l.ours {
+		all, _ := fields.Of(m)
+		l.members = make([]member, len(all))
+		for i, f := range all {
+			m := &l.members[i]
+			m.Field, m.name, m.optional = f, `"`+f.JSONName()+`":`, f.HasPresence()
+			if f.Kind() == protoreflect.EnumKind {
+				m.enum = map[protoreflect.EnumNumber]string{}
+				for k := range f.Enum().Values().Len() {
+					v := f.Enum().Values().Get(k)
+					if _, aliased := m.enum[v.Number()]; !aliased {
+						m.enum[v.Number()] = `"` + string(v.Name()) + `"`
+					}
 				}
 			}
 		}
 	}
-	layouts.Store(d, l)
+	layouts.Store(reflect.TypeOf(m), l)
 	return l
 }
 
 // append appends the JSON of a message.
-func (l *layout) append(b []byte, m protoreflect.Message, other *protojson.MarshalOptions) ([]byte, error) {
+func (l *layout) append(b []byte, m reflect.Value, other *protojson.MarshalOptions) ([]byte, error) {
 	if !l.ours {
-		return other.MarshalAppend(b, m.Interface())
+		return other.MarshalAppend(b, m.Interface().(proto.Message))
 	}
+	from := fields.Struct(m)
 	b = append(b, '{')
 	first := true
 	var err error
 	for i := range l.members {
 		f := &l.members[i]
-		if f.optional && !m.Has(f.field) {
+		v, there := f.In(from)
+		if f.optional && !there {
 			continue
 		}
 		if !first {
@@ -80,7 +90,7 @@ func (l *layout) append(b []byte, m protoreflect.Message, other *protojson.Marsh
 		}
 		first = false
 		b = append(b, f.name...)
-		if b, err = f.append(b, m.Get(f.field), other); err != nil {
+		if b, err = f.append(b, v, other); err != nil {
 			return nil, err
 		}
 	}
@@ -88,43 +98,32 @@ func (l *layout) append(b []byte, m protoreflect.Message, other *protojson.Marsh
 }
 
 func appendMessage(b []byte, m proto.Message, other *protojson.MarshalOptions) ([]byte, error) {
-	r := m.ProtoReflect()
-	return layoutOf(r.Descriptor()).append(b, r, other)
+	return layoutOf(m).append(b, reflect.ValueOf(m), other)
 }
 
-func (f *member) append(b []byte, v protoreflect.Value, other *protojson.MarshalOptions) (_ []byte, err error) {
+func (f *member) append(b []byte, v reflect.Value, other *protojson.MarshalOptions) (_ []byte, err error) {
 	switch {
-	case f.field.IsList():
-		list := v.List()
+	case v.Kind() == reflect.Slice && f.IsList():
 		b = append(b, '[')
-		for i := range list.Len() {
+		for i := range v.Len() {
 			if i > 0 {
 				b = append(b, ',')
 			}
-			if b, err = f.appendOne(b, f.field, list.Get(i), other); err != nil {
+			if b, err = f.appendOne(b, f.Kind(), v.Index(i), other); err != nil {
 				return nil, err
 			}
 		}
 		return append(b, ']'), nil
-	case f.field.IsMap():
-		return f.appendMap(b, v.Map(), other)
+	case v.Kind() == reflect.Map:
+		return f.appendMap(b, v, other)
 	}
-	return f.appendOne(b, f.field, v, other)
+	return f.appendOne(b, f.Kind(), v, other)
 }
 
-// appendMap appends a map in the order of its keys, as texts.
-func (f *member) appendMap(b []byte, m protoreflect.Map, other *protojson.MarshalOptions) (_ []byte, err error) {
-	keys := make([]protoreflect.MapKey, 0, m.Len())
-	m.Range(func(k protoreflect.MapKey, _ protoreflect.Value) bool {
-		keys = append(keys, k)
-		return true
-	})
-	slices.SortFunc(keys, func(a, b protoreflect.MapKey) int {
-		if a.String() < b.String() {
-			return -1
-		}
-		return 1
-	})
+// appendMap appends a map of texts in the order of its keys.
+func (f *member) appendMap(b []byte, m reflect.Value, other *protojson.MarshalOptions) (_ []byte, err error) {
+	keys := m.MapKeys()
+	slices.SortFunc(keys, func(a, b reflect.Value) int { return strings.Compare(a.String(), b.String()) })
 	b = append(b, '{')
 	for i, k := range keys {
 		if i > 0 {
@@ -134,7 +133,7 @@ func (f *member) appendMap(b []byte, m protoreflect.Map, other *protojson.Marsha
 			return nil, err
 		}
 		b = append(b, ':')
-		if b, err = f.appendOne(b, f.field.MapValue(), m.Get(k), other); err != nil {
+		if b, err = f.appendOne(b, f.MapValue().Kind(), m.MapIndex(k), other); err != nil {
 			return nil, err
 		}
 	}
@@ -142,8 +141,8 @@ func (f *member) appendMap(b []byte, m protoreflect.Map, other *protojson.Marsha
 }
 
 // appendOne appends a value of the field, or of its list or map.
-func (f *member) appendOne(b []byte, d protoreflect.FieldDescriptor, v protoreflect.Value, other *protojson.MarshalOptions) ([]byte, error) {
-	switch d.Kind() {
+func (f *member) appendOne(b []byte, kind protoreflect.Kind, v reflect.Value, other *protojson.MarshalOptions) ([]byte, error) {
+	switch kind {
 	case protoreflect.StringKind:
 		return appendText(b, v.String())
 	case protoreflect.DoubleKind:
@@ -153,15 +152,15 @@ func (f *member) appendOne(b []byte, d protoreflect.FieldDescriptor, v protorefl
 	case protoreflect.MessageKind:
 		l := f.of.Load()
 		if l == nil {
-			l = layoutOf(d.Message())
+			l = layoutOf(v.Interface().(proto.Message))
 			f.of.Store(l)
 		}
-		return l.append(b, v.Message(), other)
+		return l.append(b, v, other)
 	case protoreflect.EnumKind:
-		if name, ok := f.enum[v.Enum()]; ok {
+		if name, ok := f.enum[protoreflect.EnumNumber(v.Int())]; ok {
 			return append(b, name...), nil
 		}
-		return strconv.AppendInt(b, int64(v.Enum()), 10), nil
+		return strconv.AppendInt(b, v.Int(), 10), nil
 	case protoreflect.BoolKind:
 		return strconv.AppendBool(b, v.Bool()), nil
 	case protoreflect.Int32Kind, protoreflect.Sint32Kind, protoreflect.Sfixed32Kind:
@@ -176,7 +175,7 @@ func (f *member) appendOne(b []byte, d protoreflect.FieldDescriptor, v protorefl
 	case protoreflect.BytesKind:
 		return append(base64.StdEncoding.AppendEncode(append(b, '"'), v.Bytes()), '"'), nil
 	}
-	return nil, fmt.Errorf("%s is of a kind that has no JSON here: %s", d.FullName(), d.Kind())
+	return nil, fmt.Errorf("%s is of a kind that has no JSON here: %s", f.FullName(), kind)
 }
 
 // appendNumber appends a number in the fewest digits that give it back, as protojson and encoding/json do.
