@@ -15,6 +15,9 @@ import (
 // freshStatement inserts records and answers, in the hope that nobody has written to their studios since this
 // lane has. The studios are locked in order of name. If the sequence of one has gone on, or a studio is no
 // longer live, fewer rows are updated than were expected, the division fails, and with it everything.
+//
+// The rows are unnested among what is selected, where each goes on at once; a function after FROM would write them all down first, which
+// takes a fifth of the whole statement.
 const freshStatement = `
 WITH expected AS (
 	SELECT * FROM unnest($1::text[], $2::bigint[], $3::bigint[]) AS e (studio, before, after)
@@ -24,14 +27,14 @@ WITH expected AS (
 	UPDATE studio s SET sequence = e.after FROM expected e JOIN locked USING (studio)
 	WHERE s.studio = e.studio AND s.live AND s.sequence = e.before RETURNING 1
 ), versioned AS (
-	INSERT INTO version (studio, kind, version, number) SELECT *, 0 FROM unnest($4::text[], $5::text[], $6::bigint[])
+	INSERT INTO version (studio, kind, version, number) SELECT unnest($4::text[]), unnest($5::text[]), unnest($6::bigint[]), 0
 	ON CONFLICT (studio, kind) DO UPDATE SET version = excluded.version
 ), recorded AS (
 	INSERT INTO record (studio, kind, parent, id, labels, sequence, data)
-	SELECT * FROM unnest($7::text[], $8::text[], $9::text[], $10::text[], $11::text[], $12::bigint[], $13::bytea[])
+	SELECT unnest($7::text[]), unnest($8::text[]), unnest($9::text[]), unnest($10::text[]), unnest($11::text[]), unnest($12::bigint[]), unnest($13::bytea[])
 ), answered AS (
 	INSERT INTO request (studio, id, hash, answer, time)
-	SELECT * FROM unnest($14::text[], $15::text[], $16::bytea[], $17::bytea[], $18::timestamptz[])
+	SELECT unnest($14::text[]), unnest($15::text[]), unnest($16::bytea[]), unnest($17::bytea[]), unnest($18::timestamptz[])
 )
 SELECT 1 / (count(*) = cardinality($1))::int FROM went`
 
