@@ -18,6 +18,9 @@ import (
 
 const channel = "catchline_changes"
 
+// tellPause is how long a server that has told gathers what it tells next, so that many writes one after the other cost few notes.
+const tellPause = 5 * time.Millisecond
+
 // note is what is sent, as JSON: the sender, which does not listen to itself, the studio, the kind.
 type note [3]string
 
@@ -95,9 +98,14 @@ func (s *Store) listen(ctx, background context.Context, config *pgx.ConnConfig) 
 		}
 	})
 	s.background.Go(func() {
-		for {
+		var pause <-chan time.Time
+		for wake := s.notices.wake; ; {
 			select {
-			case <-s.notices.wake:
+			case <-wake:
+				s.tell(background)
+				wake, pause = nil, time.After(tellPause)
+			case <-pause:
+				wake = s.notices.wake
 			case <-s.notices.done:
 				// What the last writes left is still sent, but not waited for long.
 				ctx, cancel := context.WithTimeout(context.Background(), time.Second)
@@ -105,7 +113,6 @@ func (s *Store) listen(ctx, background context.Context, config *pgx.ConnConfig) 
 				cancel()
 				return
 			}
-			s.tell(background)
 		}
 	})
 	return nil
