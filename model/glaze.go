@@ -68,6 +68,8 @@ type Fired struct {
 	Curve melt.Curve
 
 	lnFluidity [firing.NumNodes]float64 // ln of 1/η in 1/(Pa·s) at each node of the firing
+
+	cooler atomic.Pointer[Fired] // see coneLess
 }
 
 // Fire works out what a firing makes of a glaze. Iron is split by the atmosphere at the reference temperature, and crystals stiffen a satin or a matte.
@@ -116,6 +118,28 @@ const usualCooling = 150
 
 // reductionDecades is how many decades of oxygen heavy reduction lies below air at 1222 °C: log10 fO2 -9.48 against -0.68.
 const reductionDecades = 8.8
+
+// coneLess gives the glaze as a firing of one cone less makes it, which is the same curve shifted down by the step between the cones; nil where there is
+// no cone below. It is worked out when it is first asked for.
+func (d *Fired) coneLess() (*Fired, error) {
+	if c := d.cooler.Load(); c != nil {
+		return c, nil
+	}
+	here, err := firing.ConeKelvin(d.Firing.EquivalentCone)
+	if err != nil {
+		return nil, nil // off the published scale, where there is no such thing as a cone less
+	}
+	below, err := firing.ConeKelvin(d.Firing.EquivalentCone - 1)
+	if err != nil {
+		return nil, nil
+	}
+	c, err := Fire(d.Glaze, d.Firing.Shifted(below-here, -1))
+	if err != nil {
+		return nil, err
+	}
+	d.cooler.CompareAndSwap(nil, c) // all have to get the same one
+	return d.cooler.Load(), nil
+}
 
 func (d *Fired) fireDescribed() error {
 	g := d.Glaze

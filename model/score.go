@@ -247,29 +247,15 @@ func reversed(layers []Layer) []Layer {
 	return out
 }
 
-// coneLess gives the layers fired one cone less, as the same curve shifted down by the step between the cones; nil where
-// there is no cone below.
+// coneLess gives the layers fired one cone less; nil where there is no cone below.
 func (q *Question) coneLess() ([]Layer, error) {
-	f := q.Layers[0].Firing
-	here, err := firing.ConeKelvin(f.EquivalentCone)
-	if err != nil {
-		return nil, nil // off the published scale, where there is no such thing as a cone less
-	}
-	below, err := firing.ConeKelvin(f.EquivalentCone - 1)
-	if err != nil {
-		return nil, nil
-	}
-	cooler := f.Shifted(below-here, -1)
 	out := append([]Layer{}, q.Layers...)
-	done := map[*Fired]*Fired{}
 	for i := range out {
-		old := out[i].Fired
-		if done[old] == nil {
-			if done[old], err = Fire(old.Glaze, cooler); err != nil {
-				return nil, err
-			}
+		cooler, err := out[i].coneLess()
+		if cooler == nil {
+			return nil, err
 		}
-		out[i].Fired = done[old]
+		out[i].Fired = cooler
 	}
 	return out, nil
 }
