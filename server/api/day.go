@@ -26,6 +26,7 @@ type day struct {
 	ownSet bool
 	seen   map[string]bool // names of bodies and wares that exist
 	glazes map[layerGlaze]*pb.GlazeOfTheDay
+	models map[*pb.GlazeOfTheDay]*studioGlaze // of glazes
 	fired  map[string]*pb.Firing
 }
 
@@ -39,7 +40,8 @@ func (a *API) today(ctx context.Context, studio string) (*day, error) {
 	}
 	fresh := &day{
 		api: a, studio: studio, prepared: p,
-		seen: map[string]bool{}, glazes: map[layerGlaze]*pb.GlazeOfTheDay{}, fired: map[string]*pb.Firing{},
+		seen: map[string]bool{}, glazes: map[layerGlaze]*pb.GlazeOfTheDay{},
+		models: map[*pb.GlazeOfTheDay]*studioGlaze{}, fired: map[string]*pb.Firing{},
 	}
 	if p.today.CompareAndSwap(nil, fresh) {
 		return fresh, nil
@@ -117,6 +119,20 @@ func (d *day) layer(ctx context.Context, field string, l *pb.Layer) (*pb.GlazeOf
 	}
 	d.glazes[id] = day
 	return day, nil
+}
+
+// model gives a glaze of the day to the model. What layer gave is found by its address, which takes much less than by all that it says.
+func (d *day) model(of *pb.GlazeOfTheDay) (*studioGlaze, error) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if g := d.models[of]; g != nil {
+		return g, nil
+	}
+	g, err := d.prepared.days.glaze(of)
+	if err == nil && d.glazes[layerGlaze{of.Glaze, of.Lot}] == of {
+		d.models[of] = g
+	}
+	return g, err
 }
 
 func orMissing(err error, field, name string, kind store.Kind) error {

@@ -90,12 +90,12 @@ func (s *scores) score(ctx context.Context, path string, r *pb.ScoreLayeringRequ
 }
 
 // predictTile says how far a tile will run, before it is logged.
-func (a *API) predictTile(ctx context.Context, studio string, tile *pb.Tile) (*pb.TilePrediction, error) {
-	p, err := a.cache.get(ctx, studio)
+func (a *API) predictTile(ctx context.Context, today *day, tile *pb.Tile) (*pb.TilePrediction, error) {
+	p, err := a.cache.get(ctx, today.studio)
 	if err != nil {
 		return nil, err
 	}
-	log := tileLog{p, p.calibration}
+	log := tileLog{p, p.calibration, today.model}
 	q, err := log.question(tile)
 	if err != nil {
 		return nil, err

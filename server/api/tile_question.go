@@ -18,6 +18,7 @@ import (
 type tileLog struct {
 	studio      *prepared
 	calibration *activeCalibration // whose drip ratio turns a drip into a mean front
+	ofTheDay    func(*pb.GlazeOfTheDay) (*studioGlaze, error)
 }
 
 // days keeps glazes and firings of past days, by all that was recorded of them. Tiles of one day share them.
@@ -33,6 +34,14 @@ func (d *days) firing(plan *pb.FiringPlan, witness *pb.WitnessCone) (*studioFiri
 		plan.WitnessCone = witness
 	}
 	return d.firings.get(plan, func() *studioFiring { return prepareFiring("", "", plan) })
+}
+
+// glaze is a glaze as it was when its tile was logged.
+func (d *days) glaze(of *pb.GlazeOfTheDay) (*studioGlaze, error) {
+	return d.glazes.get(of, func() *studioGlaze {
+		m, fault := modelOfTheDay(of)
+		return &studioGlaze{name: of.GetGlaze(), displayName: of.GetDisplayName(), model: m, fault: fault}
+	})
 }
 
 // kept is a bounded set of things that are costly to make, by all that they are made of.
@@ -110,13 +119,9 @@ func (l *tileLog) firing(t *pb.Tile) (*studioFiring, error) {
 // glaze is a layer's glaze of the day, or today's where the tile holds none.
 func (l *tileLog) glaze(t *pb.Tile, layer *pb.Layer) (*studioGlaze, error) {
 	for _, day := range t.GetGlazesOfTheDay() {
-		if day.GetGlaze() != layer.GetGlaze() || day.GetLot() != layer.GetLot() {
-			continue
+		if day.GetGlaze() == layer.GetGlaze() && day.GetLot() == layer.GetLot() {
+			return l.ofTheDay(day)
 		}
-		return l.studio.days.glazes.get(day, func() *studioGlaze {
-			m, fault := modelOfTheDay(day)
-			return &studioGlaze{name: day.GetGlaze(), displayName: day.GetDisplayName(), model: m, fault: fault}
-		})
 	}
 	return l.studio.glaze(layer)
 }
@@ -179,7 +184,7 @@ func (l *tileLog) read(key store.Key, sequence int64, t *pb.Tile) (*loggedTile, 
 
 // readTiles reads all tiles of a studio that are not set aside, oldest first. What cannot be learnt from comes back apart.
 func (s *studioCache) readTiles(ctx context.Context, p *prepared, c *activeCalibration) ([]*loggedTile, []skippedTile, error) {
-	log := &tileLog{p, c}
+	log := &tileLog{p, c, p.days.glaze}
 	var tiles []*loggedTile
 	var skipped []skippedTile
 	err := s.api.store.Scan(ctx, p.studio, store.KindTile, func(r store.Record) error {

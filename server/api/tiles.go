@@ -101,7 +101,7 @@ func (s *tiles) complete(ctx context.Context, d *day, old, next *pb.Tile) ([]str
 	}
 	switch {
 	case old.Layering == nil:
-		if next.Prediction, err = s.api.predictTile(ctx, d.studio, next); err != nil {
+		if next.Prediction, err = s.api.predictTile(ctx, d, next); err != nil {
 			return nil, renamed(err, func(field string) string { return strings.TrimPrefix(field, "tile.") })
 		}
 	case layered || fired || placed:
