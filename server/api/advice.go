@@ -318,7 +318,7 @@ func (a *adviser) stillGlazes() []*studioGlaze {
 		if err != nil || !matures(layer.Glaze, a.q.firing.prepared.EquivalentCone) {
 			continue
 		}
-		alone := *a.q.Question
+		alone := a.q.Question
 		alone.Layers = []model.Layer{layer}
 		var p model.Physics
 		if e, err := alone.Estimate(&p); err == nil && e.Median*1e3 < bufferStillMM {

@@ -14,7 +14,7 @@ import (
 
 // question is a request for a score, put to the model.
 type question struct {
-	*model.Question
+	model.Question
 	studio      *prepared
 	firing      *studioFiring
 	find        glazeFinder
@@ -41,11 +41,11 @@ func (s *studioCache) ask(ctx context.Context, path string, r *pb.ScoreLayeringR
 	if err != nil {
 		return nil, err
 	}
-	q := &question{Question: &model.Question{Calibration: calibration.Calibration}, studio: p, firing: f, find: p.glaze, calibration: calibration}
+	q := &question{Question: model.Question{Calibration: calibration.Calibration}, studio: p, firing: f, find: p.glaze, calibration: calibration}
 	if q.Tolerated, err = p.tolerated(path+"tolerated_risk", r.ToleratedRisk); err != nil {
 		return nil, err
 	}
-	if q.Layering, err = p.layering(path+"layering", r.GetLayering(), f, p.glaze); err != nil {
+	if q.Layering, err = p.layering(path+"layering", r.GetLayering(), f, q.find); err != nil {
 		return nil, err
 	}
 	if q.Where, err = p.where(path, r, f); err != nil {

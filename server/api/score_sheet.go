@@ -113,7 +113,7 @@ func (c *combinations) addFiring(ctx context.Context, s *studioCache, firingPath
 	}
 	q.Layers, q.Tolerated = nil, c.tolerated
 	c.layers = append(c.layers, positions)
-	c.sheet.Add(q.Question, positions)
+	c.sheet.Add(&q.Question, positions)
 	return nil
 }
 

@@ -82,7 +82,7 @@ func (l *tileLog) question(t *pb.Tile) (*question, error) {
 		return nil, err
 	}
 	q := &question{
-		Question: &model.Question{Calibration: l.calibration.Calibration, Tolerated: defaultTolerated},
+		Question: model.Question{Calibration: l.calibration.Calibration, Tolerated: defaultTolerated},
 		studio:   l.studio, firing: f, calibration: l.calibration,
 	}
 	q.find = func(layer *pb.Layer) (*studioGlaze, error) { return l.glaze(t, layer) }
