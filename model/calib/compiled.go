@@ -1,9 +1,6 @@
 package calib
 
 import (
-	"cmp"
-	"slices"
-	"strings"
 	"sync"
 	"sync/atomic"
 
@@ -23,13 +20,10 @@ type compiled struct {
 	scale   []float64 // by id
 	columns []atomic.Pointer[[]float64]
 	fixed   [NumEffects][]float64
-	rows    [NumEffects]*vector.Row // of the fixed effects
-	slope   vector.Row              // θ of the fixed effects, with the means of their priors
-	pairsOf [][]pairOf              // by id of the glaze with the lower id, sorted
-	tops    []denseTop              // by pair
-	missing [NumFactors]float64     // variance of a factor's effect where its group is not named, by unit of squared weight
-	tiles   []int32                 // for evidence
-	tilesOf [][]int32               // by id of a glaze or lot
+	rows    [NumEffects]*vector.Row    // of the fixed effects
+	slope   vector.Row                 // θ of the fixed effects, with the means of their priors
+	tops    []atomic.Pointer[denseTop] // by pair, worked out when first asked for
+	missing [NumFactors]float64        // variance of a factor's effect where its group is not named, by unit of squared weight
 
 	settings    sync.Map // of Circumstances: *Setting
 	numSettings atomic.Int32
@@ -50,17 +44,12 @@ func (c *Calibration) ready() *compiled {
 			k.rows[e] = rowOf(k.fixed[e])
 			k.slope[e] = k.θ[e] + c.prior.Effects[e].Mean/k.scale[e]
 		}
-		k.pairsOf = c.pairsOfGlazes()
-		k.tops = make([]denseTop, len(c.tops))
-		for i, t := range c.tops {
-			k.tops[i].of(t, c.pairs.levels[i].scale(&c.widths), k.θ)
-		}
+		k.tops = make([]atomic.Pointer[denseTop], len(c.tops))
 		for f, used := range c.used {
 			if used {
 				k.missing[f] = c.widths.spread[f] * c.widths.spread[f]
 			}
 		}
-		c.index(k)
 	})
 	return k
 }
@@ -111,7 +100,7 @@ func (c *Calibration) combine(k *compiled, p *pattern) combination {
 	var b []entry
 	if p.pair >= 0 {
 		t := c.tops[p.pair]
-		out.pairPart = p.pairWeight * c.pairs.levels[p.pair].scale(&c.widths) / t.d
+		out.pairPart = p.pairWeight * c.part(p.pair)
 		out.mean += out.pairPart * t.y
 		b = t.b
 	}
@@ -192,62 +181,6 @@ func (c *Calibration) Group(f Factor, name string) Group {
 	return 0
 }
 
-// pairJoint stands between the names of two glazes in the name of their pair.
-const pairJoint = " + "
-
-// PairName is the name under which two glazes are a pair, whichever is on top.
-func PairName(a, b string) string {
-	if a > b {
-		a, b = b, a
-	}
-	return a + pairJoint + b
-}
-
-// pairOf is a pair of a glaze with another.
-type pairOf struct {
-	other Group
-	pair  int32
-}
-
-// pairsOfGlazes finds the glazes of every pair in its name.
-func (c *Calibration) pairsOfGlazes() [][]pairOf {
-	pairs := make([][]pairOf, int(NumEffects)+len(c.core.levels))
-	for i := range c.pairs.levels {
-		name := c.pairs.levels[i].name
-		for at := range name {
-			if !strings.HasPrefix(name[at:], pairJoint) {
-				continue
-			}
-			a, b := c.Group(Glaze, name[:at]), c.Group(Glaze, name[at+len(pairJoint):])
-			if a > 0 && b > 0 {
-				low := min(a, b)
-				pairs[low] = append(pairs[low], pairOf{max(a, b), int32(i)})
-			}
-		}
-	}
-	for _, of := range pairs {
-		slices.SortFunc(of, func(a, b pairOf) int { return cmp.Compare(a.other, b.other) })
-	}
-	return pairs
-}
-
-// pair finds the pair of two glazes.
-func (k *compiled) pair(glazes [2]Group) (pair int32, ok bool) {
-	other, of := max(glazes[0], glazes[1]), k.pairsOf[min(glazes[0], glazes[1])]
-	low, high := 0, len(of)
-	for low < high {
-		if middle := (low + high) / 2; of[middle].other < other {
-			low = middle + 1
-		} else {
-			high = middle
-		}
-	}
-	if low < len(of) && of[low].other == other {
-		return of[low].pair, true
-	}
-	return 0, false
-}
-
 // MaxShares is how many glazes Predictions have room for.
 const MaxShares = 8
 
@@ -256,39 +189,42 @@ type denseTop struct {
 	mean, part float64
 	fixed      [NumEffects]float64
 	groups     []entry
-
-	once     sync.Once
-	row      vector.Row // covariance of what it takes with the fixed effects
-	variance float64    // of that
+	row        vector.Row // covariance of what it takes with the fixed effects
+	variance   float64    // of that
 }
 
-func (d *denseTop) of(t *pairTop, scale float64, θ []float64) {
-	d.part = scale / t.d
-	d.mean = d.part * t.y
-	for _, e := range t.b {
-		x := d.part * e.x
-		d.mean -= x * θ[e.id]
+// part is what of a pair of weight 1 its own row of R leaves: its standard deviation.
+func (c *Calibration) part(pair int32) float64 {
+	return c.pairs.levels[pair].scale(&c.widths) / c.tops[pair].d
+}
+
+// top is what predictions ask of a pair.
+func (c *Calibration) top(k *compiled, pair int32) *denseTop {
+	if known := k.tops[pair].Load(); known != nil {
+		return known
+	}
+	of, t := c.tops[pair], &denseTop{part: c.part(pair)}
+	t.mean = t.part * of.y
+	for _, e := range of.b {
+		x := t.part * e.x
+		t.mean -= x * k.θ[e.id]
 		if e.id < int32(NumEffects) {
-			d.fixed[e.id] = x
+			t.fixed[e.id] = x
 		} else {
-			d.groups = append(d.groups, entry{e.id, x})
+			t.groups = append(t.groups, entry{e.id, x})
 		}
 	}
-}
-
-// know works out what predictions ask of a pair.
-func (t *denseTop) know(c *Calibration, k *compiled) {
-	t.once.Do(func() {
-		for e := range NumEffects {
-			t.row[e] = t.covariance(c, k, int32(e))
-		}
-		for e, x := range &t.fixed {
-			t.variance += x * t.row[e]
-		}
-		for _, e := range t.groups {
-			t.variance += e.x * t.covariance(c, k, e.id)
-		}
-	})
+	for e := range NumEffects {
+		t.row[e] = t.covariance(c, k, int32(e))
+	}
+	for e, x := range &t.fixed {
+		t.variance += x * t.row[e]
+	}
+	for _, e := range t.groups {
+		t.variance += e.x * t.covariance(c, k, e.id)
+	}
+	k.tops[pair].CompareAndSwap(nil, t)
+	return k.tops[pair].Load()
 }
 
 // covariance of what a pair takes from the others with one coefficient.

@@ -123,7 +123,7 @@ func TestEvidenceOfALongLog(t *testing.T) {
 		}
 		most, by := 0.0, ""
 		for _, r := range c.rows {
-			if moved := k.gain(r, with, p.pair, a.pairPart) * r.h * (r.z - r.offset); math.Abs(moved) > math.Abs(most) {
+			if moved := c.gain(k, r, with, p.pair, a.pairPart) * r.h * (r.z - r.offset); math.Abs(moved) > math.Abs(most) {
 				most, by = moved, r.name
 			}
 		}

@@ -343,7 +343,7 @@ func decode(body []byte) (*Calibration, error) {
 	if r.err != nil {
 		return nil, r.err
 	}
-	c.blend, c.compiled = newBlend(c.widths.df), &compiled{}
+	c.blend, c.index, c.compiled = newBlend(c.widths.df), c.newIndex(), &compiled{}
 	return c, nil
 }
 

@@ -39,9 +39,9 @@ func (c *Calibration) Evidence(q *Conditions, count int) ([]Influence, error) {
 	}
 	most := make([]Influence, 0, max(count, 0)+1)
 	total := 0.0
-	for _, i := range c.weighed(k, &p) {
+	for _, i := range c.weighed(&p) {
 		r := c.rows[i]
-		moved := k.gain(r, with, p.pair, a.pairPart) * r.h * (r.z - r.offset)
+		moved := c.gain(k, r, with, p.pair, a.pairPart) * r.h * (r.z - r.offset)
 		total += math.Abs(moved)
 		// Kept from large to small; of equals the earlier comes first.
 		at := len(most)
@@ -62,7 +62,7 @@ func (c *Calibration) Evidence(q *Conditions, count int) ([]Influence, error) {
 }
 
 // gain of a tile: the covariance of a prediction with the predictor of the tile.
-func (k *compiled) gain(r *row, with []float64, pair int32, pairPart float64) float64 {
+func (c *Calibration) gain(k *compiled, r *row, with []float64, pair int32, pairPart float64) float64 {
 	cov := 0.0
 	for _, e := range r.entries {
 		cov += e.x * k.scale[e.id] * with[e.id]
@@ -70,55 +70,34 @@ func (k *compiled) gain(r *row, with []float64, pair int32, pairPart float64) fl
 	if r.pair < 0 {
 		return cov
 	}
-	t := &k.tops[r.pair]
-	top := 0.0
-	for e, x := range &t.fixed {
-		top += x * with[e]
-	}
-	for _, e := range t.groups {
+	top := 0.0 // what the pair takes from the others, less what it has of its own
+	for _, e := range c.tops[r.pair].b {
 		top += e.x * with[e.id]
 	}
 	if r.pair == pair {
-		top -= t.part * pairPart
+		top -= pairPart
 	}
-	return cov - r.pairWeight*top
+	return cov - r.pairWeight*c.part(r.pair)*top
 }
 
-// weighed gives the tiles to weigh for a pattern, in the order of time.
-func (c *Calibration) weighed(k *compiled, p *pattern) []int32 {
-	if len(c.rows) <= maxWeighed {
-		return k.tiles
-	}
+// weighed gives the tiles to weigh for a pattern, in the order of time: all, or the newest.
+func (c *Calibration) weighed(p *pattern) (tiles []int32) {
 	groups := 0
 	for _, e := range p.entries {
-		if k.tilesOf[e.id] != nil {
+		if c.index.tilesOf[e.id] != nil {
 			groups++
 		}
 	}
-	if groups == 0 {
-		return k.tiles[len(k.tiles)-maxWeighed:]
-	}
-	var out []int32
-	for _, e := range p.entries {
-		of := k.tilesOf[e.id]
-		out = append(out, of[max(0, len(of)-maxWeighed/groups):]...)
-	}
-	slices.Sort(out)
-	return slices.Compact(out)
-}
-
-// index lists the tiles in the order of time, all and those of every glaze and lot.
-func (c *Calibration) index(k *compiled) {
-	k.tiles, k.tilesOf = make([]int32, len(c.rows)), make([][]int32, c.tri.n)
-	for i, r := range c.rows {
-		k.tiles[i] = int32(i)
-		for _, e := range r.entries {
-			if e.id < int32(NumEffects) {
-				continue
-			}
-			if f := c.core.levels[e.id-int32(NumEffects)].factor; f == Glaze || f == Lot {
-				k.tilesOf[e.id] = append(k.tilesOf[e.id], int32(i))
-			}
+	if groups == 0 || len(c.rows) <= maxWeighed {
+		for i := max(0, len(c.rows)-maxWeighed); i < len(c.rows); i++ {
+			tiles = append(tiles, int32(i))
 		}
+		return tiles
 	}
+	for _, e := range p.entries {
+		of := c.index.tilesOf[e.id]
+		tiles = append(tiles, of[max(0, len(of)-maxWeighed/groups):]...)
+	}
+	slices.Sort(tiles)
+	return slices.Compact(tiles)
 }

@@ -16,6 +16,7 @@ type Calibration struct {
 	used        [NumFactors]bool
 	rows        []*row // by time
 	tops        []*pairTop
+	index       *index
 	tri         *triangle // columns by position
 	θ           []float64 // standardised coefficients by position, as sajari/regression gave them
 	blend       *blend
@@ -138,7 +139,7 @@ func (c *Calibration) learn(sorted []*Tile) error {
 	c.factorise()
 	c.search.Condition = c.tri.condition()
 	c.θ, err = c.tri.solve()
-	c.compiled = &compiled{}
+	c.index, c.compiled = c.newIndex(), &compiled{}
 	return err
 }
 
@@ -320,7 +321,7 @@ func (c *Calibration) add(t *Tile) (*Calibration, error) {
 	}
 	next.tri = next.tri.clone()
 	next.tri.absorbRow(line[1:])
-	next.compiled = &compiled{}
+	next.index, next.compiled = c.index.with(&next), &compiled{}
 	next.search.Tiles++
 	next.search.Added++
 	var err error

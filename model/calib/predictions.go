@@ -467,13 +467,12 @@ func (r *Predictions) Alone(lane int) { r.pairMean[lane], r.pairVariance[lane] =
 func (r *Predictions) Pair(lane int, coats []*CoatIn, i, j int) {
 	s := r.setting
 	c, k := s.calibration, s.calibration.compiled
-	pair, ok := k.pair([2]Group{coats[i].group, coats[j].group})
+	pair, ok := c.index.pair([2]Group{coats[i].group, coats[j].group})
 	if !ok {
 		r.pairMean[lane], r.pairVariance[lane] = 0, k.missing[Pair]
 		return
 	}
-	t := &k.tops[pair]
-	t.know(c, k)
+	t := c.top(k, pair)
 	var groups [3]float64
 	for i := range s.known {
 		groups[i] = t.covariance(c, k, s.groups[i].id)
