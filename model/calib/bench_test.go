@@ -128,7 +128,11 @@ func BenchmarkAdd(b *testing.B) {
 	}
 	b.ReportAllocs()
 	for b.Loop() {
-		if _, err := c.Add(&tiles[9999]); err != nil {
+		next, err := c.Add(&tiles[9999])
+		if err != nil {
+			b.Fatal(err)
+		}
+		if _, err := next.Predict(&tiles[1].Conditions); err != nil {
 			b.Fatal(err)
 		}
 	}
