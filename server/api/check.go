@@ -217,11 +217,11 @@ func (l *limit) misses(f protoreflect.FieldDescriptor) bool {
 
 // present looks at a field that is there.
 func (c *checker) present(v reflect.Value, f *planned, partial bool) {
-	switch v.Kind() {
-	case reflect.Map:
+	switch {
+	case v.Kind() == reflect.Map:
 		c.size(v.Len(), &f.limit)
 		c.entries(f, v)
-	case reflect.Slice:
+	case v.Kind() == reflect.Slice && f.IsList(): // bytes are a slice too
 		c.size(v.Len(), &f.limit)
 		for i := range v.Len() {
 			back := c.item(i)
