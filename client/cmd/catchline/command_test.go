@@ -535,6 +535,14 @@ func TestMeltPassesColumnsThrough(t *testing.T) {
 	if byServer.out != a.out {
 		t.Errorf("by server\n%s\nembedded\n%s", byServer.out, a.out)
 	}
+	// As a spreadsheet may write it: with a byte order mark.
+	if marked := command(t, "\ufeff"+in, "--embedded", "melt", "--in=-"); marked.out != a.out || marked.code != exitDone {
+		t.Errorf("with a byte order mark: exit code %d: %s\n%s", marked.code, marked.err, marked.out)
+	}
+	oxideFirst := "\ufeff\"SiO2\",Na2O,T_K\r\n0.8,0.2,1500\r\n"
+	if marked := command(t, oxideFirst, "--embedded", "melt", "--in=-"); !strings.HasPrefix(marked.out, "SiO2,Na2O,T_K,log10_eta_pred,") {
+		t.Errorf("an oxide after a byte order mark: exit code %d: %s\n%s", marked.code, marked.err, marked.out)
+	}
 	for text, says := range map[string]string{
 		"SiO2,Na2O\n0.8,0.2\n":                         "T_K",
 		"T_K,remark\n1500,x\n":                         "oxide",
