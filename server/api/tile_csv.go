@@ -626,15 +626,20 @@ func csvError(err error) string {
 
 // readHeader gives the column of each cell.
 func readHeader(head []string) (order []int, faults []*pb.LineFault) {
+	for _, separator := range []string{";", "\t"} {
+		if len(head) == 1 && strings.Contains(head[0], separator) {
+			return nil, []*pb.LineFault{lineFault(1, "", fmt.Sprintf("cells are separated by %q; allowed: commas, and numbers with a point", separator))}
+		}
+	}
 	seen := map[int]bool{}
 	for _, h := range head {
 		name := strings.ToLower(strings.TrimSpace(h))
 		i := slices.IndexFunc(columns, func(c column) bool { return c.name == name })
 		switch {
 		case i < 0:
-			faults = append(faults, lineFault(1, quotedColumn(h), "there is no such column; an export shows all that there are"))
+			faults = append(faults, lineFault(1, quotedColumn(h), fmt.Sprintf("there is no column %s; an export shows all that there are", quoted(h))))
 		case seen[i]:
-			faults = append(faults, lineFault(1, name, "it is there twice"))
+			faults = append(faults, lineFault(1, name, "the column "+name+" is there twice"))
 		}
 		seen[i] = true
 		order = append(order, i)

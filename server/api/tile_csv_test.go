@@ -223,8 +223,10 @@ func TestBadFiles(t *testing.T) {
 		words  string
 	}{
 		{"\ufeff", 1, "", "the file is empty"},
-		{"run_mm,colour\n1,2\n", 1, "colour", "there is no such column"},
-		{"run_mm,run_mm\n1,2\n", 1, "run_mm", "twice"},
+		{"run_mm,colour\n1,2\n", 1, "colour", `there is no column "colour"`},
+		{"firing;layer1_glaze;run_mm\nsix;jar;12,5\n", 1, "", `cells are separated by ";"; allowed: commas`},
+		{"firing\tlayer1_glaze\n", 1, "", `cells are separated by "\t"`},
+		{"run_mm,run_mm\n1,2\n", 1, "run_mm", "the column run_mm is there twice"},
 		{"run_mm,notes\n1,\"x\n", 2, "", "cannot be read"},
 	} {
 		answer := must(w.tiles.ImportTiles(w, &pb.ImportTilesRequest{Parent: "studios/test", Csv: c.file}))(t)

@@ -491,6 +491,10 @@ func TestTilesInAndOut(t *testing.T) {
 	if a := on(t, in("tile", "import", file(t, "bad.csv", bad))...); a.code != exitInput || !strings.Contains(a.err, "line 3") || !strings.Contains(a.err, "line 4") || !strings.Contains(a.out, "0 tiles") {
 		t.Errorf("exit code %d: %s%s", a.code, a.out, a.err)
 	}
+	latin1 := "firing,layer1_glaze,outcome,notes\nsix,jar,stayed,gr\xfcn\n"
+	if a := on(t, in("tile", "import", file(t, "latin1.csv", latin1))...); a.code != exitInput || !strings.Contains(a.err, `latin1.csv, line 2: "six,jar,stayed,gr\xfcn" is not UTF-8`) {
+		t.Errorf("not UTF-8: exit code %d: %s%s", a.code, a.out, a.err)
+	}
 	if a := on(t, in("tile", "import", "--keep-good-lines", file(t, "bad.csv", bad))...); a.code != exitInput || !strings.Contains(a.out, "1 tiles") {
 		t.Errorf("keeping good lines: exit code %d: %s%s", a.code, a.out, a.err)
 	}

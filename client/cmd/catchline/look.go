@@ -155,14 +155,9 @@ type wareTraceCommand struct {
 
 // Run traces a profile.
 func (t *wareTraceCommand) Run(a *app) error {
-	in, err := a.input(t.File)
+	text, err := a.text(t.File)
 	if err != nil {
 		return err
-	}
-	defer in.Close()
-	text, err := io.ReadAll(in)
-	if err != nil {
-		return faultf("%s cannot be read: %v.", t.File, err)
 	}
 	r := &pb.TraceProfileRequest{Parent: a.studioName(), Source: &pb.TraceProfileRequest_Csv{Csv: string(text)}}
 	if t.MM != nil {

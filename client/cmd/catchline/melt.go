@@ -24,8 +24,6 @@ type meltCommand struct {
 const (
 	temperatureColumn = "T_K"
 	meltChunk         = 5000 // samples a call; the contract takes 10,000
-
-	byteOrderMark = "\ufeff" // with which some spreadsheets begin a file
 )
 
 // meltColumns are added to the input's.
@@ -38,11 +36,7 @@ func (m *meltCommand) Run(a *app) (err error) {
 		return err
 	}
 	defer in.Close()
-	text := bufio.NewReaderSize(in, 1<<16)
-	if mark, _ := text.Peek(len(byteOrderMark)); string(mark) == byteOrderMark {
-		text.Discard(len(byteOrderMark))
-	}
-	r := csv.NewReader(text)
+	r := csv.NewReader(in)
 	head, err := r.Read()
 	if err != nil {
 		return faultf("%s has no header: %v.", m.In, err)

@@ -189,35 +189,6 @@ func (a *app) output(path string) (io.WriteCloser, error) {
 	return f, nil
 }
 
-// input opens a file to read, or the standard input for -.
-func (a *app) input(path string) (io.ReadCloser, error) {
-	if path == "-" {
-		return io.NopCloser(a.in), nil
-	}
-	f, err := os.Open(path)
-	if err != nil {
-		return nil, faultf("%s cannot be read: %v.", path, err)
-	}
-	return f, nil
-}
-
-// readJSON reads one message of the contract from a file.
-func (a *app) readJSON(path string, m proto.Message) error {
-	f, err := a.input(path)
-	if err != nil {
-		return err
-	}
-	defer f.Close()
-	text, err := io.ReadAll(f)
-	if err != nil {
-		return faultf("%s cannot be read: %v.", path, err)
-	}
-	if err := protojson.Unmarshal(text, m); err != nil {
-		return faultf("%s is not the JSON of a %s: %v.", path, m.ProtoReflect().Descriptor().Name(), err)
-	}
-	return nil
-}
-
 type nopCloser struct{ io.Writer }
 
 func (nopCloser) Close() error { return nil }

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"encoding/csv"
 	"errors"
 	"io"
@@ -151,14 +152,9 @@ func (a *app) matching(collection string, patterns []string) ([]string, error) {
 
 // readPlan reads the JSON of a plan, or of a sheet that holds one.
 func (a *app) readPlan(file string, p *pb.SheetPlan) error {
-	in, err := a.input(file)
+	text, err := a.text(file)
 	if err != nil {
 		return err
-	}
-	defer in.Close()
-	text, err := io.ReadAll(in)
-	if err != nil {
-		return faultf("%s cannot be read: %v.", file, err)
 	}
 	if bad := unmarshal(text, p); bad != nil {
 		sheet := &pb.Sheet{}
@@ -175,12 +171,11 @@ var choiceColumns = []string{"position", "glaze", "lot", "amount", "method"}
 
 // readChoices reads choices from CSV: position (1 is next to the wall), glaze, and perhaps lot, amount (as in score) and method.
 func (a *app) readChoices(file string) ([]*pb.SheetPosition, error) {
-	in, err := a.input(file)
+	all, err := a.text(file)
 	if err != nil {
 		return nil, err
 	}
-	defer in.Close()
-	r := csv.NewReader(in)
+	r := csv.NewReader(bytes.NewReader(all))
 	head, err := r.Read()
 	if err != nil {
 		return nil, faultf("%s has no header: %v.", file, err)

@@ -223,14 +223,9 @@ type tileImportCommand struct {
 
 // Run imports tiles.
 func (i *tileImportCommand) Run(a *app) error {
-	in, err := a.input(i.File)
+	text, err := a.text(i.File)
 	if err != nil {
 		return err
-	}
-	defer in.Close()
-	text, err := io.ReadAll(in)
-	if err != nil {
-		return faultf("%s cannot be read: %v.", i.File, err)
 	}
 	c, err := a.client()
 	if err != nil {
