@@ -169,11 +169,18 @@ func inflated(data []byte) ([]byte, error) {
 
 // verdict says in a sentence why a calibration is in use or not.
 func verdict(tiles int, skipped []skippedTile, c calib.Comparison) string {
-	text := fmt.Sprintf("Learnt from %d tiles. %s", tiles, c.Sentence)
+	text := fmt.Sprintf("Learnt from %s. %s", countedTiles(tiles), c.Sentence)
 	if n := len(skipped); n > 0 {
-		text += fmt.Sprintf(" %d tiles could not be read, the first of them %s: %v.", n, skipped[0].name, skipped[0].err)
+		text += fmt.Sprintf(" %s could not be read, the first of them %s: %v.", countedTiles(n), skipped[0].name, skipped[0].err)
 	}
 	return text
+}
+
+func countedTiles(n int) string {
+	if n == 1 {
+		return "1 tile"
+	}
+	return fmt.Sprintf("%d tiles", n)
 }
 
 // keep stores a calibration under the next number and makes it active if it deserves to be.

@@ -30,24 +30,24 @@ func (*fitCommand) Run(a *app) error {
 		return err
 	}
 	return a.show(made, func() *table { return calibrationsTable([]*pb.Calibration{made}) }, func(w io.Writer) error {
-		return sayCalibration(w, made)
+		return sayCalibration(w, made, a.Units)
 	})
 }
 
 // sayCalibration writes a calibration for people.
-func sayCalibration(w io.Writer, c *pb.Calibration) error {
+func sayCalibration(w io.Writer, c *pb.Calibration, u units) error {
 	p := &printer{w: w}
 	use := "not in use"
 	if c.Active {
 		use = "in use"
 	}
-	p.line("Calibration %d of %d tiles, %s.", c.Number, c.Tiles, use)
+	p.line("Calibration %d of %s, %s.", c.Number, counted(c.Tiles, "tile"), use)
 	p.indented("", c.Verdict)
 	d := c.Diagnostics
 	if one := d.GetPrequential(); one.GetTiles() > 0 {
-		p.line("Each tile said by those before it: off by %.1f mm in the middle, %.2f rms of ln(1 + run in mm).", one.MedianAbsMm, one.RmsLnRun)
+		p.line("Each tile said by those before it: off by %s in the middle, %.2f rms of ln(1 + run in mm).", u.Say(one.MedianAbsMm), one.RmsLnRun)
 		for _, v := range one.Coverage {
-			p.line("  %s intervals held %s of %d tiles.", sayPercent(v.Nominal), sayPercent(v.Observed), v.Tiles)
+			p.line("  %s intervals held %s of %s.", sayPercent(v.Nominal), sayPercent(v.Observed), counted(v.Tiles, "tile"))
 		}
 	}
 	p.section("What was learnt, as factors on the drive (runs grow with it), and how far each may be off")
@@ -102,7 +102,7 @@ func (l *calibrationsCommand) Run(a *app) error {
 		if err != nil {
 			return err
 		}
-		return a.show(one, func() *table { return calibrationsTable([]*pb.Calibration{one}) }, func(w io.Writer) error { return sayCalibration(w, one) })
+		return a.show(one, func() *table { return calibrationsTable([]*pb.Calibration{one}) }, func(w io.Writer) error { return sayCalibration(w, one, a.Units) })
 	}
 	all := &pb.ListCalibrationsResponse{}
 	for one, err := range c.AllCalibrations(a, a.studioName()) {
@@ -172,10 +172,10 @@ func (*recordCommand) Run(a *app) error {
 				continue
 			}
 			p.section(part.title)
-			p.line("  %d tiles, each said by those before it: off by %s in the middle, %.2f rms of ln(1 + run in mm); Brier score %.3f.",
-				part.of.Tiles, a.Units.Say(part.of.MedianAbsMm), part.of.RmsLnRun, part.of.Brier)
+			p.line("  %s, each said by those before it: off by %s in the middle, %.2f rms of ln(1 + run in mm); Brier score %.3f.",
+				counted(part.of.Tiles, "tile"), a.Units.Say(part.of.MedianAbsMm), part.of.RmsLnRun, part.of.Brier)
 			for _, v := range part.of.Coverage {
-				p.line("  %s intervals held %s of %d tiles.", sayPercent(v.Nominal), sayPercent(v.Observed), v.Tiles)
+				p.line("  %s intervals held %s of %s.", sayPercent(v.Nominal), sayPercent(v.Observed), counted(v.Tiles, "tile"))
 			}
 		}
 		return p.err
@@ -225,8 +225,8 @@ func (l *lotCompareCommand) Run(a *app) error {
 	}, func(w io.Writer) error {
 		p := &printer{w: w}
 		p.indented("", answer.Sentence)
-		p.line("Difference in the run: %s (80 %% of the time %s); %d tiles of the old lot, %d of the new.",
-			a.Units.Say(answer.DifferenceMm), a.Units.Between(answer.DifferenceP10Mm, answer.DifferenceP90Mm), answer.OldTiles, answer.NewTiles)
+		p.line("Difference in the run: %s (80 %% of the time %s); %s of the old lot, %d of the new.",
+			a.Units.Say(answer.DifferenceMm), a.Units.Between(answer.DifferenceP10Mm, answer.DifferenceP90Mm), counted(answer.OldTiles, "tile"), answer.NewTiles)
 		return p.err
 	})
 }

@@ -495,7 +495,7 @@ func TestTilesInAndOut(t *testing.T) {
 	if a := on(t, in("tile", "import", file(t, "latin1.csv", latin1))...); a.code != exitInput || !strings.Contains(a.err, `latin1.csv, line 2: "six,jar,stayed,gr\xfcn" is not UTF-8`) {
 		t.Errorf("not UTF-8: exit code %d: %s%s", a.code, a.out, a.err)
 	}
-	if a := on(t, in("tile", "import", "--keep-good-lines", file(t, "bad.csv", bad))...); a.code != exitInput || !strings.Contains(a.out, "1 tiles") {
+	if a := on(t, in("tile", "import", "--keep-good-lines", file(t, "bad.csv", bad))...); a.code != exitInput || !strings.Contains(a.out, "1 tile logged") {
 		t.Errorf("keeping good lines: exit code %d: %s%s", a.code, a.out, a.err)
 	}
 	if fitted := done(t, in("fit")...); !strings.Contains(fitted, "Calibration 1 of 9 tiles") {

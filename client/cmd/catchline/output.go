@@ -177,6 +177,14 @@ func word(value fmt.Stringer, prefix string) string {
 	return strings.ReplaceAll(strings.ToLower(strings.TrimPrefix(value.String(), prefix)), "_", " ")
 }
 
+// counted is a number of things: 1 tile, 2 tiles.
+func counted[N int | int32](n N, thing string) string {
+	if n != 1 {
+		thing += "s"
+	}
+	return fmt.Sprintf("%d %s", n, thing)
+}
+
 // output opens a file to write, or the standard output for - and nothing.
 func (a *app) output(path string) (io.WriteCloser, error) {
 	if path == "" || path == "-" {

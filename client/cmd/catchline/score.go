@@ -125,7 +125,7 @@ func sayEvidence(p *printer, s *pb.Score) {
 		p.line("  The physics alone: no tile of this studio has been learnt from yet.")
 		return
 	}
-	p.line("  Calibration %s of %d tiles; %.1f tiles' worth stands behind this very score.", idOf(s.Calibration), e.GetTiles(), e.GetEffectiveTiles())
+	p.line("  Calibration %s of %s; %.1f tiles' worth stands behind this very score.", idOf(s.Calibration), counted(e.GetTiles(), "tile"), e.GetEffectiveTiles())
 	for _, t := range e.GetMovedMost() {
 		p.line("  %3.0f %%  %s  %s", 100*t.Weight, idOf(t.Tile), t.Sentence)
 	}

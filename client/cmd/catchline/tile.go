@@ -242,16 +242,16 @@ func (i *tileImportCommand) Run(a *app) error {
 			return err
 		}
 	} else {
-		fmt.Fprintf(a.out, "%d tiles logged.\n", answer.Imported)
+		fmt.Fprintf(a.out, "%s logged.\n", counted(answer.Imported, "tile"))
 	}
 	for _, f := range answer.Faults {
 		fmt.Fprintf(a.err, "%s, line %d: %s\n", i.File, f.Line, stopped(f.Sentence))
 	}
 	switch n := len(answer.Faults); {
 	case n > 0 && answer.Imported == 0:
-		return faultf("%d faults; no tile was logged.", n)
+		return faultf("%s; no tile was logged.", counted(n, "fault"))
 	case n > 0:
-		return faultf("%d faults; the other lines were logged.", n)
+		return faultf("%s; the other lines were logged.", counted(n, "fault"))
 	}
 	return nil
 }
