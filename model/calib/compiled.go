@@ -145,18 +145,6 @@ func (c *Calibration) variance(k *compiled, a *combination, room *bench) float64
 	return a.pairPart*a.pairPart + 2*(among+vector.Bilinear(weights, rows, &a.fixed))
 }
 
-// sources of the variance of a combination: how much goes through each factor, and through the fixed effects last. A covariance goes half to either.
-func (c *Calibration) sources(k *compiled, a *combination) (sources [NumFactors + 1]float64) {
-	sources[Pair] = a.pairPart * a.pairPart
-	for i, x := range a.effects() {
-		sources[NumFactors] += x * c.covariance(k, a, int32(i))
-	}
-	for _, e := range a.groups {
-		sources[c.core.levels[e.id-int32(NumEffects)].factor] += e.x * c.covariance(k, a, e.id)
-	}
-	return sources
-}
-
 // covariance of a combination with one coefficient.
 func (c *Calibration) covariance(k *compiled, a *combination, id int32) float64 {
 	row, sum := c.column(k, id), 0.0

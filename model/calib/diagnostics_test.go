@@ -235,13 +235,6 @@ func TestEvidenceAddsUp(t *testing.T) {
 		if math.Abs(moved-p.Mean) > 1e-9 || math.Abs(share-1) > 1e-9 { // prior means are zero
 			t.Errorf("tile %d: tiles moved it by %v, it moved by %v; shares add up to %v", i, moved, p.Mean, share)
 		}
-		variance := 0.0
-		for _, part := range p.Parts[:NumFactors+2] {
-			variance += part.Variance
-		}
-		if math.Abs(variance-p.KnownSD*p.KnownSD) > 1e-9 {
-			t.Errorf("tile %d: parts add up to %v, known to %v", i, variance, p.KnownSD*p.KnownSD)
-		}
 		if !(p.EffectiveTiles > 0) {
 			t.Errorf("tile %d: %v effective tiles", i, p.EffectiveTiles)
 		}

@@ -18,17 +18,8 @@ type Prediction struct {
 	DF        float64 // at most 1e5, which is normal
 	// KnownSD is the standard deviation of the layering's own mean correction: what more tiles could still take away.
 	KnownSD float64
-	// Parts are the variances by source, in a fixed order. The shares of fitted sources add up to KnownSD² and can be
-	// slightly negative, as when two glazes are only known together.
-	Parts []Part
 	// EffectiveTiles is how many tiles of this very layering would teach a blank calibration as much as is known of it.
 	EffectiveTiles float64
-}
-
-// Part is the variance of y that comes from one source.
-type Part struct {
-	Source   string
-	Variance float64
 }
 
 // Median of ln drive.
@@ -75,7 +66,7 @@ func (p *Prediction) check() error {
 	return nil
 }
 
-// spread makes a prediction, Parts and EffectiveTiles apart, where the linear predictor has the mean and variance, that of groups not named included.
+// spread makes a prediction, EffectiveTiles apart, where the linear predictor has the mean and variance, that of groups not named included.
 func (c *Calibration) spread(p *Prediction, lnPhysics, physicsSD, mean, variance float64) {
 	p.LnPhysics, p.Mean, p.KnownSD = lnPhysics, mean, math.Sqrt(variance)
 	p.Scale, p.DF = c.blend.of(variance, c.widths.piece2(physicsSD))
@@ -86,24 +77,11 @@ func (c *Calibration) predict(q *Conditions) Prediction {
 	p := q.pattern(&c.prior, &c.core, &c.pairs)
 	a := c.combine(k, &p)
 	var room bench
-	variance, sources := c.variance(k, &a, &room), c.sources(k, &a)
-	missing := p.missingVariance(&c.used, &c.widths)
+	variance, missing := c.variance(k, &a, &room), p.missingVariance(&c.used, &c.widths)
 	var out Prediction
 	c.spread(&out, q.LnPhysics, q.PhysicsSD, a.mean, variance+missing)
-	piece2, noise2 := c.widths.piece2(q.PhysicsSD), c.widths.noise*c.widths.noise
-	out.Parts = make([]Part, 0, len(sources)+3)
-	names := [NumFactors + 1]string{NumFactors: "all tiles alike"}
-	copy(names[:], factorNames[:])
-	for i, v := range sources {
-		out.Parts = append(out.Parts, Part{names[i], v})
-	}
-	heavy := 1.0 // variance of the t distribution of unit scale
-	if !math.IsInf(c.widths.df, 1) {
-		heavy = c.widths.df / (c.widths.df - 2)
-	}
-	out.Parts = append(out.Parts, Part{"not known yet", missing}, Part{"physics", heavy * (piece2 - noise2)}, Part{"tile to tile", heavy * noise2})
 	if prior := c.priorVariance(&p); prior > variance {
-		out.EffectiveTiles = piece2 * (1/(variance+missing) - 1/(prior+missing))
+		out.EffectiveTiles = c.widths.piece2(q.PhysicsSD) * (1/(variance+missing) - 1/(prior+missing))
 	}
 	return out
 }

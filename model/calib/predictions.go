@@ -191,8 +191,8 @@ func (s *Setting) Coat(t *Coat) *CoatIn {
 	return &CoatIn{*t, s, s.with(k, &t.row, &groups)}
 }
 
-// Predictions are many predictions of layerings of so many glazes each, a lane each, by one calibration in one Setting. It does without names, without
-// the Parts and the EffectiveTiles.
+// Predictions are many predictions of layerings of so many glazes each, a lane each, by one calibration in one Setting. It does without names and
+// without the EffectiveTiles.
 //
 // Use: Set what they have in common, fill the rows, Run, read the answers. Nothing is checked but the answers, see Fault.
 type Predictions struct {
