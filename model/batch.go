@@ -1,6 +1,8 @@
 package model
 
 import (
+	"math"
+
 	"github.com/catchline/catchline/model/calib"
 	"github.com/catchline/catchline/model/film"
 )
@@ -14,7 +16,7 @@ type batch struct {
 	lnDrive     []float64 // median, low, high, needed, one after the other
 	run         []float64 // of those
 
-	coats     []*calib.CoatIn // of the only lane
+	coats     []*calib.CoatIn // of the lane that was put last
 	setting   *calib.Setting  // that it is set to, and what of a question
 	wall      Wall
 	tolerated float64
@@ -67,6 +69,32 @@ func (a *batch) see(n int) {
 	}
 }
 
+// coat tells the regression what it knows of layer at, after those under it in the same lane.
+func (a *batch) coat(lane, at int, l *Layer) {
+	r, coat := a.predictions, l.coatIn(a.setting)
+	a.coats[at] = coat
+	r.Coats[at].Put(coat, lane, 1)
+	for k := range at {
+		r.PutAmong(at, k, lane, coat, a.coats[k])
+	}
+}
+
+// pair tells the regression the pair among the coats of a lane: the two neighbours whose mixed zone carries most of the flow. A glaze alone has none.
+// Which of the two is on top does not matter there: what the order does is in the physics.
+func (a *batch) pair(lane int) {
+	best, pair := 0.0, -1
+	for i := range len(a.coats) - 1 {
+		if share := a.films.ZoneShare[i][lane]; !a.coats[i].Alike(&a.coats[i+1].Coat) && (pair < 0 || share > best) {
+			best, pair = share, i
+		}
+	}
+	if pair < 0 {
+		a.predictions.Alone(lane)
+	} else {
+		a.predictions.Pair(lane, a.coats, pair, pair+1)
+	}
+}
+
 // move copies the first n of a row.
 func move(to, from []float64, n int) {
 	if n == 1 {
@@ -89,4 +117,10 @@ func (a *batch) answer(dst []Estimate, wall Wall) {
 	for i := range dst {
 		dst[i] = Estimate{Median: run[i], P10: run[n+i], P90: run[2*n+i], Exceed: p.Exceeding[i], ClearanceNeeded: run[3*n+i]}
 	}
+}
+
+// faulty says that what came out for a lane is no answer.
+func (a *batch) faulty(lane int) bool {
+	r := a.predictions
+	return !(math.Abs(r.Median[lane]) <= math.MaxFloat64) || r.Fault(lane) != nil
 }

@@ -111,21 +111,18 @@ func (q *Question) work(p *Physics) (*batch, error) {
 	if err := film.CheckTension(top.Tension); err != nil {
 		return nil, err
 	}
-	s.tension[0], s.underLog10[0], s.overLog10[0] = top.Tension, layers[0].ReferenceLog10, top.ReferenceLog10
+	s.outermost(0, &layers[0], top)
 	if n == 1 {
 		s.overLog10[0] = s.underLog10[0]
 	}
 	last := -1
 	for i := range layers {
-		l, to := &layers[i], &s.layers[p.index[i]]
-		if p.index[i] == last { // like neighbours are one
-			to.variance[0] += l.variance()
-			to.mass[0] += l.Density * l.Thickness.Metres
-			continue
+		if at := p.index[i]; at == last { // like neighbours are one
+			s.thicken(0, at, &layers[i])
+		} else {
+			s.put(0, at, &layers[i])
+			last = at
 		}
-		last = p.index[i]
-		to.variance[0], to.mass[0], to.coneExcess[0] = l.variance(), l.Density*l.Thickness.Metres, l.coneExcess
-		to.matte[0], to.described[0] = l.matte, l.described
 	}
 	a.see(1)
 	p.Drive, p.LnDrive, p.Held, p.LnDriveSD = s.heldDrive[0], s.lnDrive[0], s.held[0], s.physicsSD[0]
@@ -156,26 +153,15 @@ func (q *Question) Estimate(p *Physics) (Estimate, error) {
 
 // answer answers a question whose physics is worked out.
 func (q *Question) answer(p *Physics, a *batch) (Estimate, error) {
-	r := a.predictions
 	last := -1
 	for i := range q.Layers {
-		if p.index[i] == last {
-			continue
-		}
-		last = p.index[i]
-		coat := q.Layers[i].coatIn(a.setting)
-		a.coats[last] = coat
-		r.Coats[last].Put(coat, 0, 1)
-		for k := range last {
-			r.PutAmong(last, k, 0, coat, a.coats[k])
+		if at := p.index[i]; at != last {
+			a.coat(0, at, &q.Layers[i])
+			last = at
 		}
 	}
-	if pair := p.pair(&q.Layering); pair >= 0 {
-		r.Pair(0, a.coats, p.index[pair], p.index[pair+1])
-	} else {
-		r.Alone(0)
-	}
+	a.pair(0)
 	var answer [1]Estimate
 	a.answer(answer[:], q.Wall)
-	return answer[0], r.Fault(0)
+	return answer[0], a.predictions.Fault(0)
 }

@@ -2,6 +2,7 @@ package model
 
 import (
 	"math"
+	"slices"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -268,6 +269,70 @@ func TestScore(t *testing.T) {
 	}
 	if len(s.Solo) != 2 || s.Solo[0].Glaze != "known" || s.Solo[1].Glaze != "jar" {
 		t.Errorf("solo runs %v", s.Solo)
+	}
+}
+
+// What a score is compared with is to the last bit what it is when it is asked about by itself, like neighbours and a described glaze included.
+func TestComparisonsAreEstimates(t *testing.T) {
+	s := newStudio(t, 13, 60)
+	for _, f := range append(s.firings, cone6(t, firing.Atmosphere{Kind: firing.HeavyReduction})) {
+		l := s.layers(t, f, 2)
+		middling := l[5]
+		for _, layers := range [][]Layer{{l[0]}, {l[1], l[2]}, {l[3], l[3]}, {l[4], l[5]}, {l[6], l[10]}, {l[7], l[8], l[7]}, {l[9], l[9], l[1]},
+			{l[0], l[1], l[2], l[3], l[4], l[6], l[7], l[8]}} {
+			q := s.question(layers...)
+			score, err := q.Score(middling.Fired)
+			if err != nil {
+				t.Fatal(err)
+			}
+			median := func(stirring float64, layers ...Layer) float64 {
+				other := s.question(layers...)
+				other.Stirring = stirring
+				return estimate(t, other).Median
+			}
+			whole, variance := 0.0, 0.0
+			for i := range layers {
+				whole += layers[i].Thickness.Metres
+				variance += layers[i].variance()
+			}
+			for _, solo := range score.Solo {
+				i := slices.IndexFunc(layers, func(l Layer) bool { return l.Glaze.Name == solo.Glaze })
+				thick := Layer{layers[i].Fired, film.Thickness{Metres: whole, RelativeSD: math.Sqrt(variance) / whole}}
+				if want := median(q.Stirring, thick); solo.Median != want {
+					t.Errorf("%s alone: %v, by itself %v", solo.Glaze, solo.Median, want)
+				}
+			}
+			for _, d := range score.Drivers {
+				other, stirring := slices.Clone(layers), q.Stirring
+				switch d.Kind {
+				case DriverThickness:
+					for i := range other {
+						other[i].Thickness.Metres *= layers[0].Thickness.Metres / whole
+					}
+				case DriverOrder:
+					slices.Reverse(other)
+				case DriverBlend:
+					stirring = 0
+				case DriverGlaze:
+					for i := range other {
+						if other[i].Glaze.Name == d.Glaze {
+							other[i].Fired = middling.Fired
+						}
+					}
+				case DriverHeatWork:
+					for i := range other {
+						if other[i].Fired, err = other[i].coneLess(); err != nil {
+							t.Fatal(err)
+						}
+					}
+				case DriverCorrection:
+					continue
+				}
+				if want := score.Median - median(stirring, other...); d.Run != want {
+					t.Errorf("driver %d %s: %v, by itself %v", d.Kind, d.Glaze, d.Run, want)
+				}
+			}
+		}
 	}
 }
 

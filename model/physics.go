@@ -85,6 +85,12 @@ func (l *Layer) film() film.Layer {
 	return film.Layer{Thickness: l.Thickness.Metres, Density: l.Density, Exposure: l.Exposure}
 }
 
+// alike says that two layers are the same melt in a film.
+func (l *Layer) alike(other *Layer) bool {
+	a, b := l.film(), other.film()
+	return a.Alike(&b)
+}
+
 // mix works out the mixed zones and their blends.
 func (p *Physics) mix(l *Layering) error {
 	if p.stack.Len() == 1 {

@@ -6,10 +6,8 @@ import (
 	"math"
 	"slices"
 	"strconv"
-	"sync"
 
 	"github.com/catchline/catchline/model/calib"
-	"github.com/catchline/catchline/model/film"
 	"github.com/catchline/catchline/model/firing"
 )
 
@@ -91,173 +89,13 @@ func (q *Question) Score(middling *Fired) (*Score, error) {
 	}
 	s.PhysicsRun = q.Wall.Run(math.Exp(s.Physics.LnDrive))
 	s.Tension, s.Density = s.Physics.tension(&q.Layering), s.Physics.density()
-	if err := s.addSolo(c); err != nil {
-		return nil, err
-	}
-	if err := s.addDrivers(c, middling); err != nil {
+	if err := s.compare(c, middling); err != nil {
 		return nil, err
 	}
 	s.Drivers = append(s.Drivers, Driver{DriverCorrection, "", s.Median - s.PhysicsRun})
 	slices.SortStableFunc(s.Drivers, func(a, b Driver) int { return cmp.Compare(math.Abs(b.Run), math.Abs(a.Run)) })
 	s.Flags = q.Flags(&s.Physics)
 	return s, nil
-}
-
-// comparisons ask the question of a score about other layers.
-type comparisons struct {
-	question Question
-	blends   []blended // that came up
-	physics  Physics
-}
-
-// spare comparisons: they need more room than all else of a score.
-var spare = sync.Pool{New: func() any { return new(comparisons) }}
-
-// blended is a blend of two glazes, half and half.
-type blended struct {
-	glazes [2]*Fired
-	flow   float64
-}
-
-// half is halves.half: most comparisons have the blends of the score itself.
-func (c *comparisons) half(l *Layering, i int) (flow float64, ok bool) {
-	under, over := l.Layers[i].Fired, l.Layers[i+1].Fired
-	for k := range c.blends {
-		if b := &c.blends[k]; b.glazes == [2]*Fired{under, over} || b.glazes == [2]*Fired{over, under} {
-			return b.flow, true
-		}
-	}
-	flow = blendFlow(under, over, 0.5)
-	c.blends = append(c.blends, blended{[2]*Fired{under, over}, flow})
-	return flow, true
-}
-
-// free gives them back, without what they hold on to.
-func (c *comparisons) free() {
-	clear(c.blends)
-	c.question, c.blends = Question{}, c.blends[:0]
-	spare.Put(c)
-}
-
-// ask about other layers and another stirring.
-func (c *comparisons) ask(layers []Layer, stirring float64) (Estimate, error) {
-	c.question.Layers, c.question.Stirring = layers, stirring
-	return c.question.Estimate(&c.physics)
-}
-
-func (s *Score) addSolo(c *comparisons) error {
-	q := s.Question
-	total := s.Physics.Flow.Thickness
-	var variance float64
-	for i := range q.Layers {
-		h := q.Layers[i].Thickness
-		variance += h.Metres * h.RelativeSD * h.Metres * h.RelativeSD
-	}
-	h := film.Thickness{Metres: total, RelativeSD: math.Sqrt(variance) / total}
-	for i := range q.Layers {
-		f := q.Layers[i].Fired
-		if comesBefore(q.Layers, i) {
-			continue
-		}
-		e, err := c.ask([]Layer{{f, h}}, q.Stirring)
-		if err != nil {
-			return err
-		}
-		s.Solo = append(s.Solo, SoloRun{f.Glaze.Name, e.Median, e.P10, e.P90})
-	}
-	return nil
-}
-
-// comesBefore says whether the glaze of layer i is in a layer before it too.
-func comesBefore(layers []Layer, i int) bool {
-	for k := range i {
-		if layers[k].Fired == layers[i].Fired {
-			return true
-		}
-	}
-	return false
-}
-
-func (s *Score) addDrivers(c *comparisons, middling *Fired) error {
-	q := s.Question
-	against := func(kind DriverKind, glaze string, layers []Layer, stirring float64) error {
-		without, err := c.ask(layers, stirring)
-		s.Drivers = append(s.Drivers, Driver{kind, glaze, s.Median - without.Median})
-		return err
-	}
-	if len(q.Layers) > 1 {
-		if err := against(DriverThickness, "", thinned(q.Layers), q.Stirring); err != nil {
-			return err
-		}
-		if err := against(DriverOrder, "", reversed(q.Layers), q.Stirring); err != nil {
-			return err
-		}
-	}
-	if s.Physics.stack.Len() > 1 {
-		if err := against(DriverBlend, "", q.Layers, 0); err != nil {
-			return err
-		}
-	}
-	for i := range q.Layers {
-		f := q.Layers[i].Fired
-		if middling == nil || f == middling || comesBefore(q.Layers, i) {
-			continue
-		}
-		if err := against(DriverGlaze, f.Glaze.Name, instead(q.Layers, f, middling), q.Stirring); err != nil {
-			return err
-		}
-	}
-	cooler, err := q.coneLess()
-	if err != nil || cooler == nil {
-		return err
-	}
-	return against(DriverHeatWork, "", cooler, q.Stirring)
-}
-
-// instead gives the layers with another glaze in the place of one.
-func instead(layers []Layer, of, other *Fired) []Layer {
-	out := append([]Layer{}, layers...)
-	for i := range out {
-		if out[i].Fired == of {
-			out[i].Fired = other
-		}
-	}
-	return out
-}
-
-// thinned gives the layers thinned alike until the whole is as thick as the thickest of them was.
-func thinned(layers []Layer) []Layer {
-	var total, thickest float64
-	for i := range layers {
-		total += layers[i].Thickness.Metres
-		thickest = max(thickest, layers[i].Thickness.Metres)
-	}
-	out := append([]Layer{}, layers...)
-	for i := range out {
-		out[i].Thickness.Metres *= thickest / total
-	}
-	return out
-}
-
-func reversed(layers []Layer) []Layer {
-	out := make([]Layer, len(layers))
-	for i := range layers {
-		out[len(layers)-1-i] = layers[i]
-	}
-	return out
-}
-
-// coneLess gives the layers fired one cone less; nil where there is no cone below.
-func (q *Question) coneLess() ([]Layer, error) {
-	out := append([]Layer{}, q.Layers...)
-	for i := range out {
-		cooler, err := out[i].coneLess()
-		if cooler == nil {
-			return nil, err
-		}
-		out[i].Fired = cooler
-	}
-	return out, nil
 }
 
 // Thickness beyond which a score is flagged, in m: fired glaze is 0.3 to 0.6 mm on most stoneware (common practice, no source).

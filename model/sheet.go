@@ -334,15 +334,14 @@ func (s *Scorer) answer(p *part, dst []Estimate) {
 	a.set(&p.question, p.setting)
 	s.split(p, n)
 	s.fill(p, a)
-	a.films.Mix(p.question.Stirring, n)
+	a.films.Stir(p.question.Stirring, 0, n)
+	a.films.Mix(n)
 	s.blend(p, a)
 	a.films.Flow(p.question.Wall.Sin(), n)
 	a.see(n)
 	s.pair(p, a)
 	a.answer(dst, p.question.Wall)
 	for i := range dst {
-		if r := a.predictions; !(math.Abs(r.Median[i]) <= math.MaxFloat64) || r.Fault(i) != nil {
-			s.odd[i] = true
-		}
+		s.odd[i] = s.odd[i] || a.faulty(i)
 	}
 }

@@ -149,29 +149,17 @@ func (s *Scorer) blend(p *part, a *batch) {
 	}
 }
 
-// pair puts the pairs, by Physics.pair.
+// pair puts the pairs.
 func (s *Scorer) pair(p *part, a *batch) {
 	for i := range s.runs {
 		r := &s.runs[i]
 		end, first := r.last(p)
-		var coats [film.MaxLayers]*calib.CoatIn
 		for i := range end {
-			coats[i] = p.positions[i].choices[r.choices[i]].coat
+			a.coats[i] = p.positions[i].choices[r.choices[i]].coat
 		}
 		for at := range r.n {
-			lane := r.lane + at
-			coats[end] = p.positions[end].choices[first+at].coat
-			best, pair := 0.0, -1
-			for i := range end {
-				if share := a.films.ZoneShare[i][lane]; !coats[i].Alike(&coats[i+1].Coat) && (pair < 0 || share > best) {
-					best, pair = share, i
-				}
-			}
-			if pair < 0 {
-				a.predictions.Alone(lane)
-			} else {
-				a.predictions.Pair(lane, coats[:end+1], pair, pair+1)
-			}
+			a.coats[end] = p.positions[end].choices[first+at].coat
+			a.pair(r.lane + at)
 		}
 	}
 }

@@ -135,6 +135,25 @@ func newSights(layers, lanes int) *sights {
 	return s
 }
 
+// put tells what is seen of layer at of a lane.
+func (s *sights) put(lane, at int, l *Layer) {
+	to := &s.layers[at]
+	to.variance[lane], to.mass[lane], to.coneExcess[lane] = l.variance(), l.Density*l.Thickness.Metres, l.coneExcess
+	to.matte[lane], to.described[lane] = l.matte, l.described
+}
+
+// thicken adds a layer to layer at of a lane, which is the same melt.
+func (s *sights) thicken(lane, at int, l *Layer) {
+	to := &s.layers[at]
+	to.variance[lane] += l.variance()
+	to.mass[lane] += l.Density * l.Thickness.Metres
+}
+
+// outermost tells what is seen of the layer at the wall of a lane and of the outermost one.
+func (s *sights) outermost(lane int, under, over *Layer) {
+	s.tension[lane], s.underLog10[lane], s.overLog10[lane] = over.Tension, under.ReferenceLog10, over.ReferenceLog10
+}
+
 // matteness is what a surface counts for in calib.Features.Matte.
 func matteness(s melt.Surface) float64 {
 	switch s {
@@ -210,8 +229,7 @@ func (d *Fired) coatIn(s *calib.Setting) *calib.CoatIn {
 	return t
 }
 
-// pair gives the lower of the two neighbours whose mixed zone carries most of the flow, -1 for none: a glaze alone has no pair. Which of the two is
-// on top does not matter there: what the order does is in the physics.
+// pair gives the lower of the two layers that batch.pair would find, by name; -1 for none.
 func (p *Physics) pair(l *Layering) int {
 	best, at := 0.0, -1
 	for i := 0; i+1 < len(l.Layers); i++ {

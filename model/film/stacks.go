@@ -10,7 +10,7 @@ import (
 // Stacks are many stacks of the same number of layers, no two neighbours the same melt, a lane each. Here the formulas of zones and flow
 // are written, for a Stack too, which is one lane.
 //
-// Use: fill the rows of the Layers, Mix, fill those of the Blends, then ask for the Flow. Nothing is checked: see Layer.Check. Where a Blend or a
+// Use: Stir, fill the rows of the Layers, Mix, fill those of the Blends, then ask for the Flow. Nothing is checked: see Layer.Check. Where a Blend or a
 // layer is out of range the flow may be no number.
 type Stacks struct {
 	// Layers from the wall to the air.
@@ -21,12 +21,10 @@ type Stacks struct {
 	Thickness, Drive, Mobility, Stirring []float64
 	LayerShare, ZoneShare                [][]float64
 
+	scale   []float64
 	cubed   [][]float64
 	program *stacksProgram
 	frame   *vector.Frame
-
-	stirring float64 // of the last Mix
-	stirred  bool
 }
 
 // LayerRows are what there is of a Layer in each lane. Diffusion is the fourth root of the exposure to diffusion, see FourthRoot.
@@ -43,7 +41,7 @@ func NewStacks(layers, lanes int) *Stacks {
 	p := stacksPrograms[layers]()
 	f := p.Frame(lanes)
 	s := &Stacks{
-		program: p, frame: f, cubed: rows(f, p.cubed), LayerShare: rows(f, p.layerShare), ZoneShare: rows(f, p.zoneShare),
+		program: p, frame: f, scale: f.Row(p.scale), cubed: rows(f, p.cubed), LayerShare: rows(f, p.layerShare), ZoneShare: rows(f, p.zoneShare),
 		Thickness: f.Row(p.thickness), Drive: f.Row(p.drive), Mobility: f.Row(p.mobility), Stirring: f.Row(p.stirring),
 	}
 	for _, l := range p.layers {
@@ -63,21 +61,22 @@ func rows(f *vector.Frame, of []vector.Value) [][]float64 {
 	return out
 }
 
-// Mix works out the zones of the first n lanes for a stirring, 0 to MaxStirring.
-func (s *Stacks) Mix(stirring float64, n int) {
-	s.stir(stirring)
-	s.frame.RunStage(0, n)
+// Put puts a layer into a lane.
+func (s *Stacks) Put(lane, layer int, l *Layer) {
+	to := &s.Layers[layer]
+	to.Thickness[lane], to.Density[lane], to.Flow[lane], to.Diffusion[lane] = l.Thickness, l.Density, l.Exposure.Flow, FourthRoot(l.Exposure.Diffusion)
 }
 
-// stir sets the parameters that hang on the stirring.
-func (s *Stacks) stir(stirring float64) {
-	p := s.program
-	if s.stirred && s.stirring == stirring {
-		return
+// Stir sets the stirring of n lanes from first on, 0 to MaxStirring.
+func (s *Stacks) Stir(stirring float64, first, n int) {
+	scale := 2 * math.Sqrt(stirring*(1/math.Pi))
+	for i := range s.scale[first : first+n] {
+		s.scale[first+i] = scale
 	}
-	s.stirred, s.stirring = true, stirring
-	s.frame.Set(p.scale, 2*math.Sqrt(stirring*(1/math.Pi)))
 }
+
+// Mix works out the zones of the first n lanes.
+func (s *Stacks) Mix(n int) { s.frame.RunStage(0, n) }
 
 // Flow works out the flow of the first n lanes for a sine of the slope, 0 to 1.
 func (s *Stacks) Flow(sinSlope float64, n int) {
@@ -113,7 +112,7 @@ var stacksPrograms = func() (out [MaxLayers + 1]func() *stacksProgram) {
 
 func newStacksProgram(n int) *stacksProgram {
 	w := vector.NewWriter()
-	p := &stacksProgram{scale: w.Parameter(), pull: w.Parameter()}
+	p := &stacksProgram{scale: w.Input(), pull: w.Parameter()}
 	for range n {
 		p.layers = append(p.layers, layerValues{w.Input(), w.Input(), w.Input(), w.Input()})
 	}

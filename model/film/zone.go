@@ -47,11 +47,10 @@ func (s *Stack) Mix(stirring float64) error {
 	s.mixed = true
 	rows := s.Rows()
 	for i := range s.n {
-		l := &s.layers[i]
-		to := &rows.Layers[i]
-		to.Thickness[0], to.Density[0], to.Flow[0], to.Diffusion[0] = l.Thickness, l.Density, l.Exposure.Flow, FourthRoot(l.Exposure.Diffusion)
+		rows.Put(0, i, &s.layers[i])
 	}
-	rows.Mix(stirring, 1)
+	rows.Stir(stirring, 0, 1)
+	rows.Mix(1)
 	for i := range s.n - 1 {
 		z := &rows.Zones[i]
 		z.Blend[0] = 0

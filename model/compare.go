@@ -1,0 +1,284 @@
+package model
+
+import (
+	"math"
+	"slices"
+	"sync"
+
+	"github.com/catchline/catchline/model/calib"
+	"github.com/catchline/catchline/model/film"
+)
+
+// comparisons ask the question of a score about other layers: first all is asked, then all is answered.
+type comparisons struct {
+	question Question
+	physics  Physics
+	blends   []blended // that came up
+	asked    []comparison
+	batches  [film.MaxLayers + 1]*batch // by the number of layers
+	lanes    []*comparison              // of a batch
+	answers  [compared]Estimate
+}
+
+// compared is how many comparisons are answered at a time: a kernel takes no more at once, and a score of two layers has no more.
+const compared = 8
+
+// comparison is a layering that was asked about.
+type comparison struct {
+	Layering
+	setting  *calib.Setting // nil: it is not, or no longer, to be a lane of a batch
+	answered bool
+	Estimate
+}
+
+// spare comparisons: they need more room than all else of a score.
+var spare = sync.Pool{New: func() any { return new(comparisons) }}
+
+// blended is a blend of two glazes, half and half.
+type blended struct {
+	glazes [2]*Fired
+	flow   float64
+}
+
+// half is halves.half: most comparisons have the blends of the score itself.
+func (c *comparisons) half(l *Layering, i int) (flow float64, ok bool) {
+	under, over := l.Layers[i].Fired, l.Layers[i+1].Fired
+	for k := range c.blends {
+		if b := &c.blends[k]; b.glazes == [2]*Fired{under, over} || b.glazes == [2]*Fired{over, under} {
+			return b.flow, true
+		}
+	}
+	flow = blendFlow(under, over, 0.5)
+	c.blends = append(c.blends, blended{[2]*Fired{under, over}, flow})
+	return flow, true
+}
+
+// free gives them back, without what they hold on to.
+func (c *comparisons) free() {
+	clear(c.blends)
+	clear(c.asked)
+	c.question, c.blends, c.asked = Question{}, c.blends[:0], c.asked[:0]
+	spare.Put(c)
+}
+
+// ask about other layers and another stirring.
+func (c *comparisons) ask(layers []Layer, stirring float64) {
+	one := comparison{Layering: Layering{Layers: layers, Stirring: stirring, halves: c}}
+	if !one.odd() {
+		one.setting = c.question.setting(layers[0].Fired, len(layers) > 1)
+	}
+	c.asked = append(c.asked, one)
+}
+
+// odd says that something of the layers may be refused, or that neighbours are alike.
+func (l *Layering) odd() bool {
+	for i := range l.Layers {
+		if l.Layers[i].odd() || i > 0 && l.Layers[i].alike(&l.Layers[i-1]) {
+			return true
+		}
+	}
+	return false
+}
+
+// answer answers all that was asked, as the lanes of batches where that is possible.
+func (c *comparisons) answer() (err error) {
+	for i := range c.asked {
+		for c.asked[i].setting != nil {
+			c.answerLike(i)
+		}
+	}
+	for i := range c.asked {
+		one := &c.asked[i]
+		if one.answered {
+			continue
+		}
+		c.question.Layering = one.Layering
+		if one.Estimate, err = c.question.Estimate(&c.physics); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// answerLike answers one, and with it those that come after it and are of the same setting and as many layers.
+func (c *comparisons) answerLike(first int) {
+	setting, layers := c.asked[first].setting, len(c.asked[first].Layers)
+	a := c.batches[layers]
+	if a == nil {
+		a = newBatch(film.NewStacks(layers, compared), compared)
+		c.batches[layers] = a
+	}
+	a.set(&c.question, setting)
+	c.lanes = c.lanes[:0]
+	for i := first; i < len(c.asked) && len(c.lanes) < compared; i++ {
+		if one := &c.asked[i]; one.setting == setting && len(one.Layers) == layers {
+			one.put(a, len(c.lanes))
+			one.setting = nil
+			c.lanes = append(c.lanes, one)
+		}
+	}
+	n := len(c.lanes)
+	a.films.Mix(n)
+	for lane, one := range c.lanes {
+		one.answered = one.blend(a, lane)
+	}
+	a.films.Flow(c.question.Wall.Sin(), n)
+	a.see(n)
+	for lane, one := range c.lanes {
+		for i := range one.Layers {
+			a.coat(lane, i, &one.Layers[i])
+		}
+		a.pair(lane)
+	}
+	a.answer(c.answers[:n], c.question.Wall)
+	for lane, one := range c.lanes {
+		one.answered = one.answered && !a.faulty(lane)
+		one.Estimate = c.answers[lane]
+	}
+}
+
+// put puts the layers into a lane.
+func (l *Layering) put(a *batch, lane int) {
+	for i := range l.Layers {
+		layer := l.Layers[i].film()
+		a.films.Put(lane, i, &layer)
+		a.sights.put(lane, i, &l.Layers[i])
+	}
+	a.films.Stir(l.Stirring, lane, 1)
+	a.sights.outermost(lane, &l.Layers[0], &l.Layers[len(l.Layers)-1])
+}
+
+// blend puts the blends of the mixed zones into a lane; ok is false where one is out of range.
+func (l *Layering) blend(a *batch, lane int) (ok bool) {
+	ok = true
+	for i := range a.films.Zones {
+		z := &a.films.Zones[i]
+		z.Blend[lane] = l.blendFlow(i, z.UnderFraction[lane])
+		ok = ok && film.CheckFlow(z.Blend[lane]) == nil
+	}
+	return ok
+}
+
+// compare asks how far each glaze runs alone and what the score would be without each of its drivers.
+func (s *Score) compare(c *comparisons, middling *Fired) error {
+	s.askSolo(c)
+	if err := s.askDrivers(c, middling); err != nil {
+		return err
+	}
+	if err := c.answer(); err != nil {
+		return err
+	}
+	alone, without := c.asked[:len(s.Solo)], c.asked[len(s.Solo):]
+	for i := range alone {
+		s.Solo[i].Median, s.Solo[i].P10, s.Solo[i].P90 = alone[i].Median, alone[i].P10, alone[i].P90
+	}
+	for i := range without {
+		s.Drivers[i].Run = s.Median - without[i].Median
+	}
+	return nil
+}
+
+// askSolo asks about each glaze alone, as thick as the whole layering.
+func (s *Score) askSolo(c *comparisons) {
+	q := s.Question
+	total := s.Physics.Flow.Thickness
+	var variance float64
+	for i := range q.Layers {
+		h := q.Layers[i].Thickness
+		variance += h.Metres * h.RelativeSD * h.Metres * h.RelativeSD
+	}
+	h := film.Thickness{Metres: total, RelativeSD: math.Sqrt(variance) / total}
+	for i := range q.Layers {
+		f := q.Layers[i].Fired
+		if comesBefore(q.Layers, i) {
+			continue
+		}
+		s.Solo = append(s.Solo, SoloRun{Glaze: f.Glaze.Name})
+		c.ask([]Layer{{f, h}}, q.Stirring)
+	}
+}
+
+// comesBefore says whether the glaze of layer i is in a layer before it too.
+func comesBefore(layers []Layer, i int) bool {
+	for k := range i {
+		if layers[k].Fired == layers[i].Fired {
+			return true
+		}
+	}
+	return false
+}
+
+// askDrivers asks about the layers without each of the drivers.
+func (s *Score) askDrivers(c *comparisons, middling *Fired) error {
+	q := s.Question
+	against := func(kind DriverKind, glaze string, layers []Layer, stirring float64) {
+		s.Drivers = append(s.Drivers, Driver{Kind: kind, Glaze: glaze})
+		c.ask(layers, stirring)
+	}
+	if len(q.Layers) > 1 {
+		against(DriverThickness, "", thinned(q.Layers), q.Stirring)
+		against(DriverOrder, "", reversed(q.Layers), q.Stirring)
+	}
+	if s.Physics.stack.Len() > 1 {
+		against(DriverBlend, "", q.Layers, 0)
+	}
+	for i := range q.Layers {
+		f := q.Layers[i].Fired
+		if middling == nil || f == middling || comesBefore(q.Layers, i) {
+			continue
+		}
+		against(DriverGlaze, f.Glaze.Name, instead(q.Layers, f, middling), q.Stirring)
+	}
+	cooler, err := q.coneLess()
+	if err != nil || cooler == nil {
+		return err
+	}
+	against(DriverHeatWork, "", cooler, q.Stirring)
+	return nil
+}
+
+// instead gives the layers with another glaze in the place of one.
+func instead(layers []Layer, of, other *Fired) []Layer {
+	out := slices.Clone(layers)
+	for i := range out {
+		if out[i].Fired == of {
+			out[i].Fired = other
+		}
+	}
+	return out
+}
+
+// thinned gives the layers thinned alike until the whole is as thick as the thickest of them was.
+func thinned(layers []Layer) []Layer {
+	var total, thickest float64
+	for i := range layers {
+		total += layers[i].Thickness.Metres
+		thickest = max(thickest, layers[i].Thickness.Metres)
+	}
+	out := slices.Clone(layers)
+	for i := range out {
+		out[i].Thickness.Metres *= thickest / total
+	}
+	return out
+}
+
+func reversed(layers []Layer) []Layer {
+	out := make([]Layer, len(layers))
+	for i := range layers {
+		out[len(layers)-1-i] = layers[i]
+	}
+	return out
+}
+
+// coneLess gives the layers fired one cone less; nil where there is no cone below.
+func (q *Question) coneLess() ([]Layer, error) {
+	out := slices.Clone(q.Layers)
+	for i := range out {
+		cooler, err := out[i].coneLess()
+		if cooler == nil {
+			return nil, err
+		}
+		out[i].Fired = cooler
+	}
+	return out, nil
+}
