@@ -425,8 +425,11 @@ func TestThingsOfAStudio(t *testing.T) {
 			t.Errorf("%q is still there: exit code %d", thing, a.code)
 		}
 	}
-	if a := on(t, in("glaze", "create", "--file", file(t, "bad.json", `{"displayName": "X", "colour": "red"}`))...); a.code != exitInput || !strings.Contains(a.err, "colour") {
+	if a := on(t, in("glaze", "create", "--file", file(t, "bad.json", `{"displayName": "X", "colour": "red"}`))...); a.code != exitInput || !strings.Contains(a.err, "colour") || strings.Contains(a.err, "proto") {
 		t.Errorf("an unknown field: exit code %d: %s", a.code, a.err)
+	}
+	if a := on(t, in("glaze", "create", "--file", file(t, "empty.json", "\n"))...); a.code != exitInput || !strings.Contains(a.err, "it is empty") {
+		t.Errorf("an empty file: exit code %d: %s", a.code, a.err)
 	}
 	if a := on(t, in("glaze", "create", "--file", file(t, "bad.json", `{"displayName": "X", "recipe": {"ingredients": [{"material": "moon dust", "amount": 1}]}}`))...); a.code != exitInput || !strings.Contains(a.err, "moon dust") {
 		t.Errorf("an unknown material: exit code %d: %s", a.code, a.err)

@@ -3,8 +3,10 @@ package main
 import (
 	"bufio"
 	"bytes"
+	"errors"
 	"io"
 	"os"
+	"strings"
 	"unicode/utf8"
 
 	"google.golang.org/protobuf/encoding/protojson"
@@ -61,8 +63,20 @@ func (a *app) readJSON(path string, m proto.Message) error {
 	if err != nil {
 		return err
 	}
-	if err := protojson.Unmarshal(text, m); err != nil {
+	if err := unmarshal(text, m); err != nil {
 		return faultf("%s is not the JSON of a %s: %v.", path, m.ProtoReflect().Descriptor().Name(), err)
+	}
+	return nil
+}
+
+// unmarshal reads JSON of the contract; unknown fields are faults.
+func unmarshal(text []byte, m proto.Message) error {
+	if len(bytes.TrimSpace(text)) == 0 {
+		return errors.New("it is empty")
+	}
+	if err := protojson.Unmarshal(text, m); err != nil {
+		// without the library's name, after which comes a blank of either kind at random
+		return errors.New(strings.TrimLeft(strings.TrimPrefix(err.Error(), "proto:"), " \u00a0"))
 	}
 	return nil
 }

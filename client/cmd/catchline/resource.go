@@ -6,7 +6,6 @@ import (
 	"iter"
 	"strings"
 
-	"google.golang.org/protobuf/encoding/protojson"
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
 	"google.golang.org/protobuf/types/known/fieldmaskpb"
@@ -323,9 +322,6 @@ func (d *deleteCommand) Run(a *app) error {
 	}
 	return nil
 }
-
-// unmarshal reads JSON of the contract; unknown fields are faults.
-func unmarshal(text []byte, m proto.Message) error { return protojson.Unmarshal(text, m) }
 
 // parentOf is what a thing belongs to.
 func parentOf(name string) string {
