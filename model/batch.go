@@ -2,6 +2,7 @@ package model
 
 import (
 	"math"
+	"slices"
 
 	"github.com/catchline/catchline/model/calib"
 	"github.com/catchline/catchline/model/film"
@@ -79,20 +80,33 @@ func (a *batch) coat(lane, at int, l *Layer) {
 	}
 }
 
-// pair tells the regression the pair among the coats of a lane: the two neighbours whose mixed zone carries most of the flow. A glaze alone has none.
-// Which of the two is on top does not matter there: what the order does is in the physics.
-func (a *batch) pair(lane int) {
+// neighbours finds the pair among the coats of a lane, by its lower layer: the two whose mixed zone carries most of the flow. -1 is none, as of a glaze
+// alone. Which of the two is on top does not matter there: what the order does is in the physics.
+func (a *batch) neighbours(lane int) int {
 	best, pair := 0.0, -1
 	for i := range len(a.coats) - 1 {
 		if share := a.films.ZoneShare[i][lane]; !a.coats[i].Alike(&a.coats[i+1].Coat) && (pair < 0 || share > best) {
 			best, pair = share, i
 		}
 	}
-	if pair < 0 {
+	return pair
+}
+
+// pair tells the regression the pair among the coats of a lane.
+func (a *batch) pair(lane int) {
+	if pair := a.neighbours(lane); pair < 0 {
 		a.predictions.Alone(lane)
 	} else {
 		a.predictions.Pair(lane, a.coats, pair, pair+1)
 	}
+}
+
+// explain gives the prediction of a lane that was answered, and the tiles that moved it most, at most count of them.
+func (a *batch) explain(lane int, l *Layering, p *Physics, count int) (calib.Prediction, []calib.Influence) {
+	for i := range slices.Backward(l.Layers) { // like neighbours are the first of them
+		a.coats[p.index[i]] = l.Layers[i].coatIn(a.setting)
+	}
+	return a.predictions.Explain(lane, a.coats, a.neighbours(lane), count)
 }
 
 // move copies the first n of a row.

@@ -9,7 +9,7 @@ import (
 	"github.com/catchline/catchline/model/film"
 )
 
-// comparisons ask the question of a score about other layers: first all is asked, then all is answered.
+// comparisons ask the question of a score about its layers and about others: first all is asked, then all is answered.
 type comparisons struct {
 	question Question
 	physics  Physics
@@ -72,6 +72,9 @@ func (c *comparisons) ask(layers []Layer, stirring float64) {
 
 // odd says that something of the layers may be refused, or that neighbours are alike.
 func (l *Layering) odd() bool {
+	if len(l.Layers) > film.MaxLayers || !(l.Stirring >= 0 && l.Stirring <= film.MaxStirring) {
+		return true
+	}
 	for i := range l.Layers {
 		if l.Layers[i].odd() || i > 0 && l.Layers[i].alike(&l.Layers[i-1]) {
 			return true
@@ -159,16 +162,20 @@ func (l *Layering) blend(a *batch, lane int) (ok bool) {
 	return ok
 }
 
-// compare asks how far each glaze runs alone and what the score would be without each of its drivers.
+// compare asks about the layers of the score, how far each glaze runs alone, and what the score would be without each of its drivers.
 func (s *Score) compare(c *comparisons, middling *Fired) error {
+	c.ask(s.Question.Layers, s.Question.Stirring)
 	s.askSolo(c)
 	if err := s.askDrivers(c, middling); err != nil {
+		return err
+	}
+	if err := s.explain(c); err != nil {
 		return err
 	}
 	if err := c.answer(); err != nil {
 		return err
 	}
-	alone, without := c.asked[:len(s.Solo)], c.asked[len(s.Solo):]
+	alone, without := c.asked[1:1+len(s.Solo)], c.asked[1+len(s.Solo):]
 	for i := range alone {
 		s.Solo[i].Median, s.Solo[i].P10, s.Solo[i].P90 = alone[i].Median, alone[i].P10, alone[i].P90
 	}
@@ -178,13 +185,41 @@ func (s *Score) compare(c *comparisons, middling *Fired) error {
 	return nil
 }
 
+// explain answers what was asked first, the question itself, with all that explains it but for the comparisons.
+func (s *Score) explain(c *comparisons) (err error) {
+	self := &c.asked[0]
+	if self.setting != nil {
+		c.answerLike(0)
+	}
+	var a *batch
+	if self.answered {
+		a = c.batches[len(self.Layers)]
+		if err := s.Physics.read(&self.Layering, a, 0); err != nil {
+			return err
+		}
+	} else {
+		if a, err = c.question.work(&c.physics); err != nil {
+			return err
+		}
+		if self.Estimate, err = c.question.answer(&c.physics, a); err != nil {
+			return err
+		}
+		self.answered = true
+		s.Physics = c.physics
+		s.Physics.room = nil // which is used again
+	}
+	s.Estimate = self.Estimate
+	s.Prediction, s.Evidence = a.explain(0, &self.Layering, &s.Physics, maxEvidence)
+	return nil
+}
+
 // askSolo asks about each glaze alone, as thick as the whole layering.
 func (s *Score) askSolo(c *comparisons) {
 	q := s.Question
-	total := s.Physics.Flow.Thickness
-	var variance float64
+	var total, variance float64
 	for i := range q.Layers {
 		h := q.Layers[i].Thickness
+		total += h.Metres
 		variance += h.Metres * h.RelativeSD * h.Metres * h.RelativeSD
 	}
 	h := film.Thickness{Metres: total, RelativeSD: math.Sqrt(variance) / total}
@@ -219,7 +254,7 @@ func (s *Score) askDrivers(c *comparisons, middling *Fired) error {
 		against(DriverThickness, "", thinned(q.Layers), q.Stirring)
 		against(DriverOrder, "", reversed(q.Layers), q.Stirring)
 	}
-	if s.Physics.stack.Len() > 1 {
+	if slices.ContainsFunc(q.Layers, func(l Layer) bool { return !l.alike(&q.Layers[0]) }) {
 		against(DriverBlend, "", q.Layers, 0)
 	}
 	for i := range q.Layers {

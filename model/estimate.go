@@ -92,7 +92,7 @@ func (q *Question) Conditions(p *Physics) (calib.Conditions, error) {
 	if _, err := q.work(p); err != nil {
 		return calib.Conditions{}, err
 	}
-	return p.Conditions(&q.Layering, q.Where), nil
+	return p.conditions(&q.Layering, q.Where), nil
 }
 
 // work works out the physics of a question, and what a prediction is told but for the pair.
@@ -104,8 +104,8 @@ func (q *Question) work(p *Physics) (*batch, error) {
 	if err := p.Work(&q.Layering, q.Wall.Sin()); err != nil {
 		return nil, err
 	}
-	a, layers := p.alone(), q.Layers
-	n, s := p.stack.Len(), a.sights
+	a, layers := p.room.batch(), q.Layers
+	n, s := p.layers, a.sights
 	a.set(q, q.setting(layers[0].Fired, n > 1))
 	top := &layers[len(layers)-1]
 	if err := film.CheckTension(top.Tension); err != nil {
@@ -125,22 +125,9 @@ func (q *Question) work(p *Physics) (*batch, error) {
 		}
 	}
 	a.see(1)
-	p.Drive, p.LnDrive, p.Held, p.LnDriveSD = s.heldDrive[0], s.lnDrive[0], s.held[0], s.physicsSD[0]
+	p.see(s, 0)
 	return a, a.predictions.Check(0, math.Ln10*(s.overLog10[0]-s.underLog10[0]))
 }
-
-// density is the mean density of the film in kg/m³.
-func (p *Physics) density() float64 {
-	var mass float64
-	for i := range p.stack.Len() {
-		layer := p.stack.Layer(i)
-		mass += layer.Density * layer.Thickness
-	}
-	return mass / p.Flow.Thickness
-}
-
-// tension is the surface tension of the outermost layer in N/m.
-func (p *Physics) tension(l *Layering) float64 { return l.Layers[len(l.Layers)-1].Tension }
 
 // Estimate answers a question in numbers alone.
 func (q *Question) Estimate(p *Physics) (Estimate, error) {

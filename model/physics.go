@@ -34,26 +34,27 @@ type Physics struct {
 	// ZoneWidth is the width in m of the mixed zone above each layer, the mean over the flow.
 	ZoneWidth [film.MaxLayers - 1]float64
 
+	density float64                     // mean of the film, kg/m³; set by a question
+	layers  int                         // that differ from their neighbours
+	index   [film.MaxLayers]int         // of each layer among those
+	under   [film.MaxLayers - 1]float64 // of the volume of the mixed zone above each of those, the part that is of the lower layer
+
+	room *room // to work in, once it was needed
+}
+
+// room is what the physics of a layering by itself is worked out in.
+type room struct {
 	stack   film.Stack
-	index   [film.MaxLayers]int        // of each layer in the stack, where like neighbours are one
 	batches [film.MaxLayers + 1]*batch // of one lane, by the length of the stack
 }
 
-// alone is the batch of one lane in which the stack is asked about.
-func (p *Physics) alone() *batch {
-	n := p.stack.Len()
-	if p.batches[n] == nil {
-		p.batches[n] = newBatch(p.stack.Rows(), 1)
+// batch is the batch of one lane in which the stack is asked about.
+func (r *room) batch() *batch {
+	n := r.stack.Len()
+	if r.batches[n] == nil {
+		r.batches[n] = newBatch(r.stack.Rows(), 1)
 	}
-	return p.batches[n]
-}
-
-// kept is a copy to keep, without the room to work in.
-func (p *Physics) kept() Physics {
-	out := *p
-	out.stack.Forget()
-	out.batches = [film.MaxLayers + 1]*batch{}
-	return out
+	return r.batches[n]
 }
 
 // minDrive (m) stands for a film that does not move, so that its logarithm is a number: a run of a third of a nanometre.
@@ -61,23 +62,69 @@ const minDrive = 1e-9
 
 // Work works out the physics of a layering on a straight wall whose sine of the slope is sin.
 func (p *Physics) Work(l *Layering, sin float64) error {
-	p.stack.Clear()
-	p.Held, p.ZoneWidth = 0, [film.MaxLayers - 1]float64{}
+	if p.room == nil {
+		p.room = new(room)
+	}
+	stack := &p.room.stack
+	stack.Clear()
 	if len(l.Layers) > film.MaxLayers {
 		return &chem.FieldError{Field: "layers", Value: "more than 8", Limit: "1 to 8"}
 	}
 	for i := range l.Layers {
 		layer := &l.Layers[i]
-		at, err := p.stack.Push(layer.film())
+		at, err := stack.Push(layer.film())
 		if err != nil {
 			return err
 		}
 		p.index[i] = at
 	}
+	p.layers = stack.Len()
 	if err := p.mix(l); err != nil {
 		return err
 	}
-	return p.stack.FlowTo(&p.Flow, sin)
+	if err := stack.FlowTo(&p.Flow, sin); err != nil {
+		return err
+	}
+	p.zones(l, stack.Rows(), 0)
+	return nil
+}
+
+// zones reads the mixed zones of a layering from a lane.
+func (p *Physics) zones(l *Layering, films *film.Stacks, lane int) {
+	p.ZoneWidth = [film.MaxLayers - 1]float64{}
+	for i := range films.Zones {
+		p.under[i] = films.Zones[i].UnderFraction[lane]
+	}
+	for i := range len(l.Layers) - 1 {
+		if at := p.index[i]; p.index[i+1] != at {
+			zone := &films.Zones[at]
+			p.ZoneWidth[i] = zone.Under[lane] + zone.Over[lane]
+		}
+	}
+}
+
+// see reads what a question has worked out besides, from a lane.
+func (p *Physics) see(s *sights, lane int) {
+	p.Drive, p.LnDrive, p.LnDriveSD, p.Held = s.heldDrive[lane], s.lnDrive[lane], s.physicsSD[lane], s.held[lane]
+	mass := 0.0
+	for i := range s.layers {
+		mass += s.layers[i].mass[lane]
+	}
+	p.density = mass / p.Flow.Thickness
+}
+
+// read reads the physics of a layering from a lane, where no neighbours are alike.
+func (p *Physics) read(l *Layering, a *batch, lane int) error {
+	p.layers = len(l.Layers)
+	for i := range l.Layers {
+		p.index[i] = i
+	}
+	p.zones(l, a.films, lane)
+	if err := a.films.FlowOf(lane, &p.Flow); err != nil {
+		return err
+	}
+	p.see(a.sights, lane)
+	return nil
 }
 
 // film is the layer as the film sees it.
@@ -93,10 +140,11 @@ func (l *Layer) alike(other *Layer) bool {
 
 // mix works out the mixed zones and their blends.
 func (p *Physics) mix(l *Layering) error {
-	if p.stack.Len() == 1 {
+	stack := &p.room.stack
+	if p.layers == 1 {
 		return nil
 	}
-	if err := p.stack.Mix(l.Stirring); err != nil {
+	if err := stack.Mix(l.Stirring); err != nil {
 		return err
 	}
 	for i := 0; i+1 < len(l.Layers); i++ {
@@ -104,11 +152,9 @@ func (p *Physics) mix(l *Layering) error {
 		if p.index[i+1] == at {
 			continue
 		}
-		zone := p.stack.Zone(at)
-		if err := p.stack.SetBlend(at, l.blendFlow(i, zone.UnderFraction)); err != nil {
+		if err := stack.SetBlend(at, l.blendFlow(i, stack.Zone(at).UnderFraction)); err != nil {
 			return err
 		}
-		p.ZoneWidth[i] = zone.Under + zone.Over
 	}
 	return nil
 }
@@ -135,7 +181,7 @@ func (p *Physics) BlendLog10(l *Layering, i int) float64 {
 	if p.index[i+1] == at {
 		return 0
 	}
-	return blendLog10(l.Layers[i].Fired, l.Layers[i+1].Fired, p.stack.Zone(at).UnderFraction)
+	return blendLog10(l.Layers[i].Fired, l.Layers[i+1].Fired, p.under[at])
 }
 
 // FlowShares gives the share of each of n layers in the drive, and of the mixed zone above each but the last; they sum to 1. Like

@@ -73,25 +73,15 @@ func (q *Question) Score(middling *Fired) (*Score, error) {
 	defer c.free()
 	c.question = *q
 	c.question.halves = c
-	conditions, err := c.question.Conditions(&c.physics)
-	if err != nil {
+	c.question.stand()
+	if err := c.question.check(); err != nil {
 		return nil, err
 	}
-	s.Physics = c.physics.kept()
-	if s.Prediction, err = q.Calibration.Predict(&conditions); err != nil {
-		return nil, err
-	}
-	if s.Evidence, err = q.Calibration.Evidence(&conditions, maxEvidence); err != nil {
-		return nil, err
-	}
-	if s.Estimate, err = c.question.answer(&c.physics, c.physics.alone()); err != nil {
-		return nil, err
-	}
-	s.PhysicsRun = q.Wall.Run(math.Exp(s.Physics.LnDrive))
-	s.Tension, s.Density = s.Physics.tension(&q.Layering), s.Physics.density()
 	if err := s.compare(c, middling); err != nil {
 		return nil, err
 	}
+	s.PhysicsRun = q.Wall.Run(math.Exp(s.Physics.LnDrive))
+	s.Tension, s.Density = q.Layers[len(q.Layers)-1].Tension, s.Physics.density
 	s.Drivers = append(s.Drivers, Driver{DriverCorrection, "", s.Median - s.PhysicsRun})
 	slices.SortStableFunc(s.Drivers, func(a, b Driver) int { return cmp.Compare(math.Abs(b.Run), math.Abs(a.Run)) })
 	s.Flags = q.Flags(&s.Physics)

@@ -171,10 +171,10 @@ func (l *Layer) variance() float64 {
 	return sd * sd
 }
 
-// Conditions turns a layering and its physics, which a question has worked out, into what the regression sees of it, by name. A glaze or lot that comes
-// again is counted where it came first.
-func (p *Physics) Conditions(l *Layering, where Where) calib.Conditions {
-	s, bottom, top := p.alone().sights, &l.Layers[0], &l.Layers[len(l.Layers)-1]
+// conditions turns a layering and its physics, which a question has just worked out, into what the regression sees of it, by name. A glaze or lot that
+// comes again is counted where it came first.
+func (p *Physics) conditions(l *Layering, where Where) calib.Conditions {
+	s, bottom, top := p.room.batch().sights, &l.Layers[0], &l.Layers[len(l.Layers)-1]
 	c := calib.Conditions{
 		LnPhysics: p.LnDrive, PhysicsSD: p.LnDriveSD,
 		Features: calib.Features{
@@ -183,7 +183,7 @@ func (p *Physics) Conditions(l *Layering, where Where) calib.Conditions {
 		},
 		Kiln: where.Kiln, Body: where.Body, Tester: where.Tester,
 	}
-	if p.stack.Len() > 1 {
+	if p.layers > 1 {
 		c.Features.Layered = 1
 		c.Features.LnContrast = math.Ln10 * (top.ReferenceLog10 - bottom.ReferenceLog10)
 	}
@@ -229,7 +229,7 @@ func (d *Fired) coatIn(s *calib.Setting) *calib.CoatIn {
 	return t
 }
 
-// pair gives the lower of the two layers that batch.pair would find, by name; -1 for none.
+// pair gives the lower of the two layers that batch.neighbours would find, by name; -1 for none.
 func (p *Physics) pair(l *Layering) int {
 	best, at := 0.0, -1
 	for i := 0; i+1 < len(l.Layers); i++ {

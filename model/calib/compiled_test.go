@@ -6,10 +6,12 @@ import (
 	"math/rand/v2"
 	"strings"
 	"testing"
+
+	"gonum.org/v1/gonum/floats"
 )
 
-// inLane predicts conditions of one or two glazes in a lane of some, and gives mean, scale and standard deviation of what is known.
-func inLane(c *Calibration, q *Conditions, lane, lanes int) (p Prediction) {
+// inLane explains the prediction of conditions of one or two glazes, in a lane of some, by so many tiles.
+func inLane(c *Calibration, q *Conditions, lane, lanes, tiles int) (Prediction, []Influence) {
 	s := c.Setting(Circumstances{Reduction: q.Features.Reduction, LnCooling: q.Features.LnCooling, Layered: q.Features.Layered,
 		Kiln: c.Group(Kiln, q.Kiln), Body: c.Group(Body, q.Body), Tester: c.Group(Tester, q.Tester)})
 	r := NewPredictions(len(q.Glazes), lanes)
@@ -34,13 +36,13 @@ func inLane(c *Calibration, q *Conditions, lane, lanes int) (p Prediction) {
 			r.PutAmong(i, k, lane, coats[i], coats[k])
 		}
 	}
+	pair := len(coats) - 2
 	r.Alone(lane)
-	if len(coats) > 1 {
+	if pair == 0 {
 		r.Pair(lane, coats, 0, 1)
 	}
 	r.Run(lanes)
-	x := r.frame.Row(r.program.df)[lane]
-	return Prediction{LnPhysics: q.LnPhysics, Mean: r.Mean[lane], Scale: r.Scale[lane], DF: 1 / x, KnownSD: math.Sqrt(r.Known2[lane])}
+	return r.Explain(lane, coats, pair, tiles)
 }
 
 // conditionsOf is a random question to a studio of someTiles, with groups that it does not know among them.
@@ -84,8 +86,12 @@ func TestPredictionByColumnsIsTheSolve(t *testing.T) {
 				if err != nil {
 					t.Fatal(err)
 				}
-				for _, got := range []Prediction{named, inLane(c, &q, 0, 1), inLane(c, &q, i%40, 40)} {
-					for _, v := range [][2]float64{{got.LnPhysics, want.LnPhysics}, {got.Mean, want.Mean}, {got.Scale, want.Scale}, {got.DF, want.DF}, {got.KnownSD, want.KnownSD}} {
+				want.EffectiveTiles = named.EffectiveTiles
+				single, _ := inLane(c, &q, 0, 1, 0)
+				among, _ := inLane(c, &q, i%40, 40, 0)
+				for _, got := range []Prediction{named, single, among} {
+					for _, v := range [][2]float64{{got.LnPhysics, want.LnPhysics}, {got.Mean, want.Mean}, {got.Scale, want.Scale}, {got.DF, want.DF},
+						{got.KnownSD, want.KnownSD}, {got.EffectiveTiles, want.EffectiveTiles}} {
 						if math.Abs(v[0]-v[1]) > 1e-10*math.Abs(v[1])+1e-12 {
 							t.Errorf("%d tiles, question %d: by columns %+v, by the solve %+v", n, i, got, want)
 							break
@@ -109,21 +115,24 @@ func TestEvidenceOfALongLog(t *testing.T) {
 	if err := c.learn(sorted); err != nil {
 		t.Fatal(err)
 	}
+	halfOf := func(p *pattern) (half []float64, pairPart float64) {
+		half = make([]float64, c.tri.n)
+		_, pairPart = c.project(half, p)
+		c.tri.halfSolve(half)
+		return half, pairPart
+	}
 	for i := range 20 {
-		e, err := c.Evidence(&tiles[i].Conditions, 5)
-		if err != nil {
-			t.Fatal(err)
-		}
-		k := c.ready()
+		_, e := inLane(c, &tiles[i].Conditions, 0, 1, 5)
 		p := tiles[i].pattern(&c.prior, &c.core, &c.pairs)
-		a := c.combine(k, &p)
-		with := make([]float64, c.tri.n)
-		for id := range with {
-			with[id] = c.covariance(k, &a, int32(id))
-		}
+		half, pairPart := halfOf(&p)
 		most, by := 0.0, ""
 		for _, r := range c.rows {
-			if moved := c.gain(k, r, with, p.pair, a.pairPart) * r.h * (r.z - r.offset); math.Abs(moved) > math.Abs(most) {
+			other, otherPart := halfOf(&r.pattern)
+			cov := floats.Dot(half, other) // by a solve of the triangle
+			if r.pair >= 0 && r.pair == p.pair {
+				cov += pairPart * otherPart
+			}
+			if moved := cov * r.h * (r.z - r.offset); math.Abs(moved) > math.Abs(most) {
 				most, by = moved, r.name
 			}
 		}

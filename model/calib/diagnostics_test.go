@@ -222,11 +222,7 @@ func TestEvidenceAddsUp(t *testing.T) {
 		t.Fatal(err)
 	}
 	for i := range tiles {
-		p, _ := c.Predict(&tiles[i].Conditions)
-		e, err := c.Evidence(&tiles[i].Conditions, len(tiles))
-		if err != nil {
-			t.Fatal(err)
-		}
+		p, e := inLane(c, &tiles[i].Conditions, 0, 1, len(tiles))
 		moved, share := 0.0, 0.0
 		for _, v := range e {
 			moved += v.Moved
@@ -239,7 +235,7 @@ func TestEvidenceAddsUp(t *testing.T) {
 			t.Errorf("tile %d: %v effective tiles", i, p.EffectiveTiles)
 		}
 	}
-	e, _ := c.Evidence(&tiles[0].Conditions, 3)
+	_, e := inLane(c, &tiles[0].Conditions, 0, 1, 3)
 	if len(e) != 3 || math.Abs(e[0].Moved) < math.Abs(e[1].Moved) {
 		t.Errorf("the first three: %+v", e)
 	}

@@ -5,6 +5,8 @@ import (
 	"slices"
 
 	"gonum.org/v1/gonum/floats"
+
+	"github.com/catchline/catchline/model/internal/vector"
 )
 
 // Influence is how far one tile moved a prediction.
@@ -21,83 +23,98 @@ type Influence struct {
 // layering, so that a score does not take longer and longer as the log grows.
 const maxWeighed = 200
 
-// Evidence names the tiles that moved the prediction for these conditions most, at most count of them.
-// Errors: *chem.FieldError.
-func (c *Calibration) Evidence(q *Conditions, count int) ([]Influence, error) {
-	if err := q.Check(); err != nil {
-		return nil, err
+// lever is a tile as something that moves predictions.
+type lever struct {
+	combination
+	pair int32
+	pull float64 // its weight times how far its reading is from the prior mean
+}
+
+// lever of a tile, worked out when it is first asked for.
+func (c *Calibration) lever(k *compiled, tile int32) *lever {
+	if known := k.levers[tile].Load(); known != nil {
+		return known
 	}
-	k := c.ready()
-	p := q.pattern(&c.prior, &c.core, &c.pairs)
-	a := c.combine(k, &p)
-	with := make([]float64, c.tri.n) // covariance of the prediction with every coefficient
-	for i, x := range a.effects() {
-		floats.AddScaled(with, x, k.fixed[i])
-	}
-	for _, e := range a.groups {
-		floats.AddScaled(with, e.x, c.column(k, e.id))
-	}
-	most := make([]Influence, 0, max(count, 0)+1)
+	r := c.rows[tile]
+	l := &lever{c.combine(k, &r.pattern), r.pair, r.h * (r.z - r.offset)}
+	l.groups = slices.Clone(l.groups) // which had room for more
+	k.levers[tile].CompareAndSwap(nil, l)
+	return k.levers[tile].Load()
+}
+
+// evidence names the tiles that moved a prediction most, of those that are weighed and at most count of them. pair is that of the prediction, -1 for none.
+func (c *Calibration) evidence(a *combination, pair int32, weighed []int32, count int) []Influence {
+	k := c.compiled
+	with := c.with(k, a)
+	most := make([]Influence, 0, max(count, 0))
 	total := 0.0
-	for _, i := range c.weighed(&p) {
-		r := c.rows[i]
-		moved := c.gain(k, r, with, p.pair, a.pairPart) * r.h * (r.z - r.offset)
+	for _, tile := range weighed {
+		l := c.lever(k, tile)
+		moved := l.gain(a, pair, with) * l.pull
 		total += math.Abs(moved)
+		if len(most) == count && (count == 0 || math.Abs(moved) <= math.Abs(most[count-1].Moved)) {
+			continue
+		}
 		// Kept from large to small; of equals the earlier comes first.
-		at := len(most)
-		for at > 0 && math.Abs(most[at-1].Moved) < math.Abs(moved) {
-			at--
+		if len(most) < count {
+			most = append(most, Influence{})
 		}
-		if at < count {
-			most = slices.Insert(most, at, Influence{Tile: r.name, Moved: moved})
-			most = most[:min(len(most), count)]
+		at := len(most) - 1
+		for ; at > 0 && math.Abs(most[at-1].Moved) < math.Abs(moved); at-- {
+			most[at] = most[at-1]
 		}
+		most[at] = Influence{Tile: c.rows[tile].name, Moved: moved}
 	}
 	for i := range most {
 		if total > 0 {
 			most[i].Share = math.Abs(most[i].Moved) / total
 		}
 	}
-	return most, nil
+	return most
+}
+
+// with is the covariance of a combination with every coefficient, a pair's apart, and at least as long as a vector.Row.
+func (c *Calibration) with(k *compiled, a *combination) []float64 {
+	out := make([]float64, max(c.tri.n, len(vector.Row{})))
+	for i, x := range a.effects() {
+		floats.AddScaled(out[:c.tri.n], x, k.fixed[i])
+	}
+	for _, e := range a.groups {
+		floats.AddScaled(out[:c.tri.n], e.x, c.column(k, e.id))
+	}
+	return out
 }
 
 // gain of a tile: the covariance of a prediction with the predictor of the tile.
-func (c *Calibration) gain(k *compiled, r *row, with []float64, pair int32, pairPart float64) float64 {
-	cov := 0.0
-	for _, e := range r.entries {
-		cov += e.x * k.scale[e.id] * with[e.id]
+func (l *lever) gain(a *combination, pair int32, with []float64) float64 {
+	cov := vector.Dot(l.fixed[:], with)
+	for _, e := range l.groups {
+		cov += e.x * with[e.id]
 	}
-	if r.pair < 0 {
-		return cov
+	if l.pair >= 0 && l.pair == pair {
+		cov += l.pairPart * a.pairPart
 	}
-	top := 0.0 // what the pair takes from the others, less what it has of its own
-	for _, e := range c.tops[r.pair].b {
-		top += e.x * with[e.id]
-	}
-	if r.pair == pair {
-		top -= pairPart
-	}
-	return cov - r.pairWeight*c.part(r.pair)*top
+	return cov
 }
 
-// weighed gives the tiles to weigh for a pattern, in the order of time: all, or the newest.
-func (c *Calibration) weighed(p *pattern) (tiles []int32) {
+// weighed gives the tiles to weigh for a prediction of groups, in the order of time: all, or the newest. They go into room.
+func (c *Calibration) weighed(room []int32, of []entry) []int32 {
 	groups := 0
-	for _, e := range p.entries {
+	for _, e := range of {
 		if c.index.tilesOf[e.id] != nil {
 			groups++
 		}
 	}
 	if groups == 0 || len(c.rows) <= maxWeighed {
 		for i := max(0, len(c.rows)-maxWeighed); i < len(c.rows); i++ {
-			tiles = append(tiles, int32(i))
+			room = append(room, int32(i))
 		}
-		return tiles
+		return room
 	}
-	for _, e := range p.entries {
-		of := c.index.tilesOf[e.id]
-		tiles = append(tiles, of[max(0, len(of)-maxWeighed/groups):]...)
+	for _, e := range of {
+		tiles := c.index.tilesOf[e.id]
+		room = append(room, tiles[max(0, len(tiles)-maxWeighed/groups):]...)
 	}
-	slices.Sort(tiles)
-	return slices.Compact(tiles)
+	slices.Sort(room)
+	return slices.Compact(room)
 }

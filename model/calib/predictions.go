@@ -31,7 +31,8 @@ type Setting struct {
 	known       int
 	mean        float64
 	slope       [numVaried]float64
-	covariance  [1 + numVaried]stacked // with what is not named
+	missing     float64                // variance of what is not named
+	covariance  [1 + numVaried]stacked // with that
 }
 
 // Calibration is the one that it is of.
@@ -62,10 +63,9 @@ func newSetting(c *Calibration, of Circumstances) *Setting {
 		s.fixed[e] *= k.scale[e]
 		s.mean += s.fixed[e] * k.slope[e]
 	}
-	missing := 0.0
 	for i, g := range [...]Group{s.Kiln, s.Body, s.Tester} {
 		if g == 0 {
-			missing += k.missing[[...]Factor{Kiln, Body, Tester}[i]]
+			s.missing += k.missing[[...]Factor{Kiln, Body, Tester}[i]]
 			continue
 		}
 		x := k.scale[g]
@@ -77,7 +77,7 @@ func newSetting(c *Calibration, of Circumstances) *Setting {
 	copy(base.fixed[:], s.fixed[:])
 	base.groups = s.groups[:s.known]
 	var room bench
-	s.covariance[0][0] = c.variance(k, &base, &room) + missing
+	s.covariance[0][0] = c.variance(k, &base, &room) + s.missing
 	for i, e := range varied {
 		s.slope[i] = k.scale[e] * k.slope[e]
 		with := k.scale[e] * c.covariance(k, &base, int32(e))
@@ -150,6 +150,12 @@ func (c *Calibration) among(k *compiled, a, b *Coat) float64 {
 			sum += e.x * f.x * column[f.id]
 		}
 	}
+	return sum + k.unknown(a, b)
+}
+
+// unknown is the part of it that no tile can have changed: what the calibration does not know of them.
+func (k *compiled) unknown(a, b *Coat) float64 {
+	sum := 0.0
 	if a == b || a.Alike(b) {
 		if a.group == 0 {
 			sum += a.missing[0] + a.priorSD*b.priorSD
@@ -204,9 +210,11 @@ type Predictions struct {
 	pairMean, pairVariance                                             []float64
 	Median, LnLow, LnHigh, LnNeeded, Exceeding, Mean, Known2, Scale    []float64
 
-	setting *Setting
-	program *predictionsProgram
-	frame   *vector.Frame
+	features  [numVaried][]float64 // those from ConeExcess on, as varied
+	inverseDF []float64
+	setting   *Setting
+	program   *predictionsProgram
+	frame     *vector.Frame
 }
 
 // CoatRows are the coats of a layer in each lane and their weights, which sum to 1 over the layers of a lane.
@@ -323,20 +331,18 @@ func WriteThickness(w *vector.Writer, lnThickness vector.Value) vector.Value {
 func NewPredictions(glazes, lanes int) *Predictions {
 	p := predictionsPrograms[glazes]()
 	f := p.Frame(lanes)
-	at := func(e Effect) []float64 {
-		for i, v := range varied {
-			if v == e {
-				return f.Row(p.features[i])
-			}
-		}
-		panic("no varied effect")
-	}
 	out := &Predictions{
 		program: p, frame: f, LnPhysics: f.Row(p.lnPhysics), PhysicsSD: f.Row(p.physicsSD),
-		ConeExcess: at(ConeExcess), Thickness: at(Thickness), Order: at(Order), Contrast: at(Contrast), Stirring: at(Stirring), Matte: at(Matte), Described: at(Described),
 		pairMean: f.Row(p.pairMean), pairVariance: f.Row(p.pairVariance),
 		Median: f.Row(p.median), LnLow: f.Row(p.low), LnHigh: f.Row(p.high), LnNeeded: f.Row(p.lnNeeded), Exceeding: f.Row(p.exceeds),
 		Mean: f.Row(p.meanY), Known2: f.Row(p.known2), Scale: f.Row(p.scale),
+		inverseDF: f.Row(p.df),
+	}
+	for i, v := range p.features {
+		out.features[i] = f.Row(v)
+	}
+	for i, row := range [...]*[]float64{&out.ConeExcess, &out.Thickness, &out.Order, &out.Contrast, &out.Stirring, &out.Matte, &out.Described} { // as varied
+		*row = out.features[i]
 	}
 	for i := range p.coats {
 		c := &p.coats[i]
@@ -478,8 +484,10 @@ func (r *Predictions) Pair(lane int, coats []*CoatIn, i, j int) {
 		groups[i] = t.covariance(c, k, s.groups[i].id)
 	}
 	with := s.with(k, &t.row, &groups)
-	sum := with[0] + with[1]*r.ConeExcess[lane] + with[2]*r.Thickness[lane] + with[3]*r.Order[lane] + with[4]*r.Contrast[lane] +
-		with[5]*r.Stirring[lane] + with[6]*r.Matte[lane] + with[7]*r.Described[lane]
+	sum := with[0]
+	for i, row := range r.features {
+		sum += with[1+i] * row[lane]
+	}
 	for i, coat := range coats {
 		for _, e := range coat.entries[:coat.known] {
 			sum += r.Coats[i].Weight[lane] * e.x * t.covariance(c, k, e.id)

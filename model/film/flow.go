@@ -61,20 +61,7 @@ func (s *Stack) FlowTo(f *Flow, sinSlope float64) error {
 	}
 	rows := s.Rows()
 	rows.Flow(sinSlope, 1)
-	f.Thickness, f.Drive, f.Mobility, f.Stirring = rows.Thickness[0], rows.Drive[0], rows.Mobility[0], rows.Stirring[0]
-	if !finite(f.Drive) || !finite(f.Mobility) {
-		return errNotFinite
-	}
-	for i := range s.n {
-		f.LayerShare[i] = rows.LayerShare[i][0]
-		if rows.cubed[i][0] > rows.cubed[f.Cut][0] {
-			f.Cut = i
-		}
-	}
-	for i := range s.n - 1 {
-		f.ZoneShare[i] = rows.ZoneShare[i][0]
-	}
-	return nil
+	return rows.FlowOf(0, f)
 }
 
 func finite(v float64) bool { return math.Abs(v) <= math.MaxFloat64 }
@@ -100,7 +87,7 @@ func (s *Stack) ready(sinSlope float64) error {
 // Unmixed gives the flow that the stack would have if its layers did not mix.
 func (s *Stack) Unmixed(sinSlope float64) (Flow, error) {
 	apart := *s
-	apart.Forget()
+	apart.rooms, apart.mixed = [MaxLayers + 1]*Stacks{}, false // with room of its own
 	return apart.Flow(sinSlope)
 }
 

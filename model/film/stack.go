@@ -29,9 +29,6 @@ type Stack struct {
 	rooms [MaxLayers + 1]*Stacks // of one lane, by the number of layers
 }
 
-// Forget gives up the room for formulas, so that a copy and the original do not share it. What Mix found of the zones stays.
-func (s *Stack) Forget() { s.rooms, s.mixed = [MaxLayers + 1]*Stacks{}, false }
-
 // Rows are those in which the stack is worked out, a single lane, as Mix and Flow leave them.
 func (s *Stack) Rows() *Stacks {
 	if s.rooms[s.n] == nil {

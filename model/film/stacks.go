@@ -84,6 +84,24 @@ func (s *Stacks) Flow(sinSlope float64, n int) {
 	s.frame.RunStage(1, n)
 }
 
+// FlowOf writes what came out for a lane to f.
+func (s *Stacks) FlowOf(lane int, f *Flow) error {
+	*f = Flow{Thickness: s.Thickness[lane], Drive: s.Drive[lane], Mobility: s.Mobility[lane], Stirring: s.Stirring[lane]}
+	if !finite(f.Drive) || !finite(f.Mobility) {
+		return errNotFinite
+	}
+	for i, share := range s.LayerShare {
+		f.LayerShare[i] = share[lane]
+		if s.cubed[i][lane] > s.cubed[f.Cut][lane] {
+			f.Cut = i
+		}
+	}
+	for i, share := range s.ZoneShare {
+		f.ZoneShare[i] = share[lane]
+	}
+	return nil
+}
+
 // stacksProgram is for stacks of one number of layers.
 type stacksProgram struct {
 	*vector.Program
