@@ -7,6 +7,7 @@ import (
 
 	"github.com/catchline/catchline/model/calib"
 	"github.com/catchline/catchline/model/film"
+	"github.com/catchline/catchline/model/melt"
 )
 
 // comparisons ask the question of a score about its layers and about others: first all is asked, then all is answered.
@@ -14,6 +15,7 @@ type comparisons struct {
 	question Question
 	physics  Physics
 	blends   []blended // that came up
+	layers   []Layer   // of what was asked
 	asked    []comparison
 	batches  [film.MaxLayers + 1]*batch // by the number of layers
 	lanes    []*comparison              // of a batch
@@ -34,10 +36,11 @@ type comparison struct {
 // spare comparisons: they need more room than all else of a score.
 var spare = sync.Pool{New: func() any { return new(comparisons) }}
 
-// blended is a blend of two glazes, half and half.
+// blended is a blend of two glazes, half and half, in one firing.
 type blended struct {
-	glazes [2]*Fired
-	flow   float64
+	glazes   [2]*Fired
+	flow     float64
+	oxidised melt.VFT // see oxidisedBlend; not set where a glaze is described
 }
 
 // half is halves.half: most comparisons have the blends of the score itself.
@@ -48,17 +51,41 @@ func (c *comparisons) half(l *Layering, i int) (flow float64, ok bool) {
 			return b.flow, true
 		}
 	}
-	flow = blendFlow(under, over, 0.5)
-	c.blends = append(c.blends, blended{[2]*Fired{under, over}, flow})
-	return flow, true
+	blend := blended{glazes: [2]*Fired{under, over}}
+	if under.described+over.described == 0 {
+		blend.oxidised = c.oxidised(under, over)
+		blend.flow = oxidisedFlow(&blend.oxidised, under, over, 0.5)
+	} else {
+		blend.flow = blendFlow(under, over, 0.5)
+	}
+	c.blends = append(c.blends, blend)
+	return blend.flow, true
+}
+
+// oxidised is oxidisedBlend of halves: the same blend may have come up in another firing.
+func (c *comparisons) oxidised(under, over *Fired) melt.VFT {
+	for k := range c.blends {
+		if a, b := c.blends[k].glazes[0].Glaze, c.blends[k].glazes[1].Glaze; a == under.Glaze && b == over.Glaze || a == over.Glaze && b == under.Glaze {
+			return c.blends[k].oxidised
+		}
+	}
+	return oxidisedBlend(under, over, 0.5)
 }
 
 // free gives them back, without what they hold on to.
 func (c *comparisons) free() {
 	clear(c.blends)
+	clear(c.layers)
 	clear(c.asked)
-	c.question, c.blends, c.asked = Question{}, c.blends[:0], c.asked[:0]
+	c.question, c.blends, c.layers, c.asked = Question{}, c.blends[:0], c.layers[:0], c.asked[:0]
 	spare.Put(c)
+}
+
+// keep gives layers that are the comparisons' own, to be changed.
+func (c *comparisons) keep(layers ...Layer) []Layer {
+	first := len(c.layers)
+	c.layers = append(c.layers, layers...)
+	return c.layers[first:len(c.layers):len(c.layers)]
 }
 
 // ask about other layers and another stirring.
@@ -223,13 +250,14 @@ func (s *Score) askSolo(c *comparisons) {
 		variance += h.Metres * h.RelativeSD * h.Metres * h.RelativeSD
 	}
 	h := film.Thickness{Metres: total, RelativeSD: math.Sqrt(variance) / total}
+	s.Solo = make([]SoloRun, 0, len(q.Layers))
 	for i := range q.Layers {
 		f := q.Layers[i].Fired
 		if comesBefore(q.Layers, i) {
 			continue
 		}
 		s.Solo = append(s.Solo, SoloRun{Glaze: f.Glaze.Name})
-		c.ask([]Layer{{f, h}}, q.Stirring)
+		c.ask(c.keep(Layer{f, h}), q.Stirring)
 	}
 }
 
@@ -246,13 +274,17 @@ func comesBefore(layers []Layer, i int) bool {
 // askDrivers asks about the layers without each of the drivers.
 func (s *Score) askDrivers(c *comparisons, middling *Fired) error {
 	q := s.Question
+	s.Drivers = make([]Driver, 0, len(q.Layers)+mostDrivers)
 	against := func(kind DriverKind, glaze string, layers []Layer, stirring float64) {
 		s.Drivers = append(s.Drivers, Driver{Kind: kind, Glaze: glaze})
 		c.ask(layers, stirring)
 	}
 	if len(q.Layers) > 1 {
-		against(DriverThickness, "", thinned(q.Layers), q.Stirring)
-		against(DriverOrder, "", reversed(q.Layers), q.Stirring)
+		thinned, reversed := c.keep(q.Layers...), c.keep(q.Layers...)
+		thin(thinned)
+		slices.Reverse(reversed)
+		against(DriverThickness, "", thinned, q.Stirring)
+		against(DriverOrder, "", reversed, q.Stirring)
 	}
 	if slices.ContainsFunc(q.Layers, func(l Layer) bool { return !l.alike(&q.Layers[0]) }) {
 		against(DriverBlend, "", q.Layers, 0)
@@ -262,58 +294,50 @@ func (s *Score) askDrivers(c *comparisons, middling *Fired) error {
 		if middling == nil || f == middling || comesBefore(q.Layers, i) {
 			continue
 		}
-		against(DriverGlaze, f.Glaze.Name, instead(q.Layers, f, middling), q.Stirring)
+		other := c.keep(q.Layers...)
+		replace(other, f, middling)
+		against(DriverGlaze, f.Glaze.Name, other, q.Stirring)
 	}
-	cooler, err := q.coneLess()
-	if err != nil || cooler == nil {
+	cooler := c.keep(q.Layers...)
+	if ok, err := cool(cooler); err != nil || !ok {
 		return err
 	}
 	against(DriverHeatWork, "", cooler, q.Stirring)
 	return nil
 }
 
-// instead gives the layers with another glaze in the place of one.
-func instead(layers []Layer, of, other *Fired) []Layer {
-	out := slices.Clone(layers)
-	for i := range out {
-		if out[i].Fired == of {
-			out[i].Fired = other
+// mostDrivers is how many there are at most, those of a kind for each glaze apart.
+const mostDrivers = 5
+
+// replace puts another glaze in the place of one.
+func replace(layers []Layer, of, other *Fired) {
+	for i := range layers {
+		if layers[i].Fired == of {
+			layers[i].Fired = other
 		}
 	}
-	return out
 }
 
-// thinned gives the layers thinned alike until the whole is as thick as the thickest of them was.
-func thinned(layers []Layer) []Layer {
+// thin thins the layers alike until the whole is as thick as the thickest of them was.
+func thin(layers []Layer) {
 	var total, thickest float64
 	for i := range layers {
 		total += layers[i].Thickness.Metres
 		thickest = max(thickest, layers[i].Thickness.Metres)
 	}
-	out := slices.Clone(layers)
-	for i := range out {
-		out[i].Thickness.Metres *= thickest / total
-	}
-	return out
-}
-
-func reversed(layers []Layer) []Layer {
-	out := make([]Layer, len(layers))
 	for i := range layers {
-		out[len(layers)-1-i] = layers[i]
+		layers[i].Thickness.Metres *= thickest / total
 	}
-	return out
 }
 
-// coneLess gives the layers fired one cone less; nil where there is no cone below.
-func (q *Question) coneLess() ([]Layer, error) {
-	out := slices.Clone(q.Layers)
-	for i := range out {
-		cooler, err := out[i].coneLess()
+// cool fires the layers one cone less; ok is false where there is no cone below.
+func cool(layers []Layer) (ok bool, err error) {
+	for i := range layers {
+		cooler, err := layers[i].coneLess()
 		if cooler == nil {
-			return nil, err
+			return false, err
 		}
-		out[i].Fired = cooler
+		layers[i].Fired = cooler
 	}
-	return out, nil
+	return true, nil
 }

@@ -163,8 +163,8 @@ func (d *Fired) fireDescribed() error {
 // the same to the last bit whichever is on top.
 func blendFlow(under, over *Fired, underFraction float64) float64 {
 	if under.described+over.described == 0 {
-		k := blendViscosity(under, over, underFraction)
-		return under.Firing.Flow(&k)
+		k := oxidisedBlend(under, over, underFraction)
+		return oxidisedFlow(&k, under, over, underFraction)
 	}
 	var fluidity [firing.NumNodes]float64
 	for i := range fluidity {
@@ -172,6 +172,12 @@ func blendFlow(under, over *Fired, underFraction float64) float64 {
 	}
 	vector.Exp(fluidity[:], fluidity[:])
 	return under.Firing.Integral(&fluidity)
+}
+
+// oxidisedFlow is the exposure to flow of a mixture of two melts whose oxidisedBlend is given.
+func oxidisedFlow(oxidised *melt.VFT, under, over *Fired, underFraction float64) float64 {
+	k := oxidised.Shifted(blendRedox(under, over, underFraction))
+	return under.Firing.Flow(&k)
 }
 
 // blendViscosity is the viscosity of a mixture of two melts.

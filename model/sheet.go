@@ -7,7 +7,6 @@ import (
 	"github.com/catchline/catchline/model/calib"
 	"github.com/catchline/catchline/model/chem"
 	"github.com/catchline/catchline/model/film"
-	"github.com/catchline/catchline/model/firing"
 )
 
 // Sheet is many layerings that are made of the same choices of layers. What one score shares with another is worked out once: above all
@@ -31,9 +30,8 @@ type mixed struct {
 
 // part is a firing of a sheet.
 type part struct {
-	question  Question         // without layers
-	firing    *firing.Prepared // nil: there is nothing in it
-	mixes     []*Fired         // one of each of what is mixed in it, by its number; nil where it is not in it
+	question  Question // without layers
+	mixes     []*Fired // one of each of what is mixed in it, by its number; nil where it is not in it
 	positions []position
 	setting   *calib.Setting
 	first     int // index of its first combination
@@ -91,7 +89,6 @@ func (s *Sheet) Add(q *Question, positions [][]Layer) {
 		var at position
 		for i := range layers {
 			l := &layers[i]
-			p.firing = l.Firing
 			m := mixed{oxidised: l.oxidised, crystals: l.crystals}
 			if l.Glaze.Melt == nil {
 				m = mixed{described: l.Glaze}
@@ -234,8 +231,7 @@ func (s *Sheet) blend(row, column int) {
 			if r >= len(p.mixes) || p.mixes[r] == nil || p.mixes[column] == nil {
 				continue
 			}
-			fired := k.Shifted(blendRedox(p.mixes[r], p.mixes[column], 0.5))
-			p.halves[r*(r+1)/2+column].Store(math.Float64bits(p.firing.Flow(&fired)))
+			p.halves[r*(r+1)/2+column].Store(math.Float64bits(oxidisedFlow(&k, p.mixes[r], p.mixes[column], 0.5)))
 		}
 	}
 }

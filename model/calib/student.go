@@ -43,7 +43,7 @@ var nodes = func() (s [len(polynomial{})]float64) {
 }()
 
 // through turns values at the nodes into coefficients, as the inverse of Vandermonde's matrix.
-var through = sync.OnceValue(func() *mat.Dense {
+var through = sync.OnceValue(func() *[len(nodes)][len(nodes)]float64 {
 	n := len(nodes)
 	v := mat.NewDense(n, n, nil)
 	for i, s := range nodes {
@@ -57,7 +57,11 @@ var through = sync.OnceValue(func() *mat.Dense {
 	if err := inverse.Inverse(v); err != nil {
 		panic(err) // the nodes are what they are
 	}
-	return &inverse
+	var out [len(nodes)][len(nodes)]float64
+	for i := range out {
+		copy(out[i][:], inverse.RawRowView(i))
+	}
+	return &out
 })
 
 // interpolated is the polynomial through these values at the nodes.
@@ -65,7 +69,7 @@ func interpolated(values *[len(nodes)]float64) (p polynomial) {
 	inverse := through()
 	for i := range p {
 		for k, v := range values {
-			p[i] += inverse.At(i, k) * v
+			p[i] += inverse[i][k] * v
 		}
 	}
 	return p
