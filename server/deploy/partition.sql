@@ -28,6 +28,7 @@ DROP TABLE record_whole, request_whole;
 
 ALTER TABLE record ADD CONSTRAINT record_pkey PRIMARY KEY (studio, kind, parent, id);
 CREATE UNIQUE INDEX record_sequence ON record (studio, kind, sequence);
+CREATE UNIQUE INDEX record_request ON record (studio, request) WHERE request IS NOT NULL;
 CREATE INDEX record_key ON record (id) WHERE kind = 'key';
 ALTER TABLE request ADD CONSTRAINT request_pkey PRIMARY KEY (studio, id);
 CREATE INDEX request_time ON request USING brin (time);

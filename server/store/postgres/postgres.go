@@ -102,7 +102,8 @@ func Open(ctx context.Context, url string, o Options) (*Store, error) {
 	writing.MaxConns = lanes
 	writing.ConnConfig.OnNotice = rememberWarning
 	// Every statement of a group finds its rows by their keys. A plan that was made while the tables
-	// were small, and is kept, must do so too.
+	// were small, and is kept, must do so too; and no better one is to be found by looking at the values.
+	writing.ConnConfig.RuntimeParams["plan_cache_mode"] = "force_generic_plan"
 	for _, p := range []string{"enable_seqscan", "enable_hashjoin", "enable_mergejoin", "jit"} {
 		writing.ConnConfig.RuntimeParams[p] = "off"
 	}
@@ -132,7 +133,7 @@ func Open(ctx context.Context, url string, o Options) (*Store, error) {
 			return nil, s.translate(err)
 		}
 	}
-	s.background.Go(func() { s.pruneRequests(background) })
+	s.background.Go(func() { s.pruneCopies(background) })
 	return s, nil
 }
 
@@ -188,8 +189,8 @@ func (s *Store) read(ctx context.Context, f func() error) error {
 	}
 }
 
-// pruneRequests deletes the answers that are too old to count, at the start and every hour.
-func (s *Store) pruneRequests(ctx context.Context) {
+// pruneCopies deletes the copies of answers that are too old to count, at the start and every hour.
+func (s *Store) pruneCopies(ctx context.Context) {
 	every := time.NewTicker(time.Hour)
 	defer every.Stop()
 	for {

@@ -2,8 +2,10 @@ package postgres
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"strings"
+	"time"
 
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgxpool"
@@ -209,16 +211,43 @@ func (s *Store) Answered(ctx context.Context, studio string, request store.Reque
 		return a, err
 	}
 	err = s.read(ctx, func() error {
-		var saved commit.Saved
-		err := s.with(ctx, func(c *pgxpool.Conn) error {
-			return c.QueryRow(ctx, "SELECT hash, answer, time FROM request WHERE studio = $1 AND id = $2",
-				studio, request.ID).Scan(&saved.Hash, &saved.Answer, &saved.Time)
-		})
-		if err != nil {
+		return s.with(ctx, func(c *pgxpool.Conn) error {
+			// In this order, since a copy is made when the record changes.
+			saved, err := answered(ctx, c, studio, request)
+			if errors.Is(err, pgx.ErrNoRows) {
+				saved, err = copied(ctx, c, studio, request)
+			}
+			if err == nil {
+				a, err = saved.Replay(request, s.now())
+			}
 			return err
-		}
-		a, err = saved.Replay(studio, request, s.now())
-		return err
+		})
 	})
 	return a, err
+}
+
+// answered makes the answer from the record that the request's write has left.
+func answered(ctx context.Context, c *pgxpool.Conn, studio string, request store.Request) (*commit.Saved, error) {
+	var kind string
+	var data, hash []byte
+	if err := c.QueryRow(ctx, "SELECT kind, data, hash FROM record WHERE studio = $1 AND request = $2",
+		studio, request.ID).Scan(&kind, &data, &hash); err != nil {
+		return nil, err
+	}
+	r, err := commit.DecodeRow(studio, store.Kind(kind), data, store.Request{ID: request.ID, Hash: hash})
+	if err != nil {
+		return nil, err
+	}
+	return r.Saved(), nil
+}
+
+// copied reads the copy of the answer.
+func copied(ctx context.Context, c *pgxpool.Conn, studio string, request store.Request) (*commit.Saved, error) {
+	var hash, answer []byte
+	var at time.Time
+	if err := c.QueryRow(ctx, "SELECT hash, answer, time FROM request WHERE studio = $1 AND id = $2",
+		studio, request.ID).Scan(&hash, &answer, &at); err != nil {
+		return nil, err
+	}
+	return commit.DecodeSaved(studio, hash, answer, at)
 }

@@ -82,6 +82,11 @@ func (l *lane) recall(g *commit.Group) bool {
 			return false
 		}
 	}
+	for _, asked := range g.Requests {
+		if !asked.Assumed {
+			return false
+		}
+	}
 	for name, studio := range g.Studios {
 		known, ok := l.known[name]
 		if !ok {
@@ -207,41 +212,46 @@ func load(ctx context.Context, c *pgx.Conn, g *commit.Group) error {
 		}
 		b.Queue("SELECT studio, id, hash, answer, time FROM request JOIN unnest($1::text[], $2::text[]) AS k (studio, id) USING (studio, id)",
 			k.args()...).Query(func(rows pgx.Rows) error {
-			for rows.Next() {
-				var key commit.RequestKey
-				var saved commit.Saved
-				if err := rows.Scan(&key.Studio, &key.ID, &saved.Hash, &saved.Answer, &saved.Time); err != nil {
-					return err
-				}
-				g.Requests[key] = &saved
-			}
-			return rows.Err()
+			var key commit.RequestKey
+			var hash, answer []byte
+			var at time.Time
+			_, err := pgx.ForEachRow(rows, []any{&key.Studio, &key.ID, &hash, &answer, &at}, func() (err error) {
+				g.Requests[key].Saved, err = commit.DecodeSaved(key.Studio, hash, answer, at)
+				return err
+			})
+			return err
 		})
+		b.Queue(`SELECT studio, kind, data, request, hash FROM record
+			JOIN unnest($1::text[], $2::text[]) AS k (studio, request) USING (studio, request)`, k.args()...).Query(eachRow(func(r *commit.Row) {
+			g.Requests[commit.RequestKey{Studio: r.Studio, ID: r.Request.ID}].Saved = r.Saved()
+		}))
 	}
 	if len(g.Entries) > 0 {
 		var k columns
 		for e := range g.Entries {
 			k.add(e.Studio, string(e.Kind), e.Parent, e.ID)
 		}
-		b.Queue(`SELECT studio, kind, data FROM record
+		b.Queue(`SELECT studio, kind, data, coalesce(request, ''), hash FROM record
 			JOIN unnest($1::text[], $2::text[], $3::text[], $4::text[]) AS k (studio, kind, parent, id) USING (studio, kind, parent, id)`,
-			k.args()...).Query(func(rows pgx.Rows) error {
-			for rows.Next() {
-				var studio, kind string
-				var data []byte
-				if err := rows.Scan(&studio, &kind, &data); err != nil {
-					return err
-				}
-				r, err := commit.DecodeRecord(studio, store.Kind(kind), data)
-				if err != nil {
-					return err
-				}
-				g.SetBefore(&r)
-			}
-			return rows.Err()
-		})
+			k.args()...).Query(eachRow(g.SetBefore))
 	}
 	return c.SendBatch(ctx, &b).Close()
+}
+
+// eachRow calls f with each record of a result, whose columns are the studio, the kind, the data, the request and its hash.
+func eachRow(f func(*commit.Row)) func(pgx.Rows) error {
+	return func(rows pgx.Rows) error {
+		var studio, kind, request string
+		var data, hash []byte
+		_, err := pgx.ForEachRow(rows, []any{&studio, &kind, &data, &request, &hash}, func() error {
+			r, err := commit.DecodeRow(studio, store.Kind(kind), data, store.Request{ID: request, Hash: hash})
+			if err == nil {
+				f(r)
+			}
+			return err
+		})
+		return err
+	}
 }
 
 // save writes the group's outcome and commits.
@@ -252,8 +262,18 @@ func save(ctx context.Context, c *pgx.Conn, g *commit.Group) (committed pgconn.C
 		b.Queue("DELETE FROM request WHERE studio = $1", name)
 		b.Queue("UPDATE version SET version = $2 WHERE studio = $1", name, g.Studios[name].Sequence)
 	}
+	if len(g.Outdated) > 0 {
+		var k columns
+		for _, r := range g.Outdated {
+			k.add(r.Studio, r.ID)
+		}
+		b.Queue(`UPDATE record r SET request = NULL, hash = NULL FROM unnest($1::text[], $2::text[]) AS k (studio, id)
+			WHERE (r.studio, r.request) = (k.studio, k.id)`, k.args()...)
+		b.Queue(`DELETE FROM request r USING unnest($1::text[], $2::text[]) AS k (studio, id)
+			WHERE (r.studio, r.id) = (k.studio, k.id)`, k.args()...)
+	}
 	saveRecords(&b, g)
-	saveAnswers(&b, g)
+	saveCopies(&b, g)
 	var studios columns
 	var live []bool
 	var sequences []int64
@@ -284,22 +304,18 @@ func save(ctx context.Context, c *pgx.Conn, g *commit.Group) (committed pgconn.C
 }
 
 func saveRecords(b *pgx.Batch, g *commit.Group) {
-	var gone, changed, made columns
-	var changedData, madeData [][]byte
-	var sequences []int64
-	g.Touched(func(before, after *store.Record) error {
-		if before != nil && after != nil && before.Sequence == after.Sequence {
-			changed.add(after.Studio, string(after.Kind), after.Parent, after.ID, commit.JoinLabels(after.Labels))
-			changedData = append(changedData, commit.AppendRecord(nil, after))
+	var gone columns
+	var changed, made recordRows
+	g.Touched(func(before, after *commit.Row) error {
+		switch {
+		case before != nil && after != nil && before.Sequence == after.Sequence:
+			changed.add(after)
 			return nil
-		}
-		if before != nil {
+		case before != nil:
 			gone.add(before.Studio, string(before.Kind), before.Parent, before.ID)
 		}
 		if after != nil {
-			made.add(after.Studio, string(after.Kind), after.Parent, after.ID, commit.JoinLabels(after.Labels))
-			sequences = append(sequences, after.Sequence)
-			madeData = append(madeData, commit.AppendRecord(nil, after))
+			made.add(after)
 		}
 		return nil
 	})
@@ -307,36 +323,57 @@ func saveRecords(b *pgx.Batch, g *commit.Group) {
 		b.Queue(`DELETE FROM record r USING unnest($1::text[], $2::text[], $3::text[], $4::text[]) AS k (studio, kind, parent, id)
 			WHERE (r.studio, r.kind, r.parent, r.id) = (k.studio, k.kind, k.parent, k.id)`, gone.args()...)
 	}
-	if len(changed) > 0 {
-		b.Queue(`UPDATE record r SET labels = k.labels, data = k.data
-			FROM unnest($1::text[], $2::text[], $3::text[], $4::text[], $5::text[], $6::bytea[]) AS k (studio, kind, parent, id, labels, data)
-			WHERE (r.studio, r.kind, r.parent, r.id) = (k.studio, k.kind, k.parent, k.id)`, changed.args(changedData)...)
+	if len(changed.keys) > 0 {
+		b.Queue(`UPDATE record r SET labels = k.labels, data = k.data, request = k.request, hash = k.hash
+			FROM unnest($1::text[], $2::text[], $3::text[], $4::text[], $5::text[], $6::bigint[], $7::bytea[], $8::text[], $9::bytea[])
+				AS k (studio, kind, parent, id, labels, sequence, data, request, hash)
+			WHERE (r.studio, r.kind, r.parent, r.id) = (k.studio, k.kind, k.parent, k.id)`, changed.args()...)
 	}
-	if len(made) > 0 {
-		b.Queue(`INSERT INTO record (studio, kind, parent, id, labels, sequence, data)
-			SELECT * FROM unnest($1::text[], $2::text[], $3::text[], $4::text[], $5::text[], $6::bigint[], $7::bytea[])`,
-			made.args(sequences, madeData)...)
+	if len(made.keys) > 0 {
+		b.Queue(`INSERT INTO record (studio, kind, parent, id, labels, sequence, data, request, hash)
+			SELECT * FROM unnest($1::text[], $2::text[], $3::text[], $4::text[], $5::text[], $6::bigint[], $7::bytea[], $8::text[], $9::bytea[])`,
+			made.args()...)
 	}
 }
 
-func saveAnswers(b *pgx.Batch, g *commit.Group) {
-	if len(g.Answers) == 0 {
+// recordRows are rows of the table record, as arrays to unnest.
+type recordRows struct {
+	keys         columns // and the labels
+	sequences    []int64
+	data, hashes [][]byte
+	requests     []*string // nil where there is none
+}
+
+func (a *recordRows) add(r *commit.Row) {
+	a.keys.add(r.Studio, string(r.Kind), r.Parent, r.ID, commit.JoinLabels(r.Labels))
+	a.sequences = append(a.sequences, r.Sequence)
+	a.data = append(a.data, commit.AppendRecord(nil, &r.Record))
+	var request *string
+	if r.Request.ID != "" {
+		request = &r.Request.ID
+	}
+	a.requests = append(a.requests, request)
+	a.hashes = append(a.hashes, r.Request.Hash)
+}
+
+func (a *recordRows) args() []any { return a.keys.args(a.sequences, a.data, a.requests, a.hashes) }
+
+func saveCopies(b *pgx.Batch, g *commit.Group) {
+	if len(g.Copies) == 0 {
 		return
 	}
 	var keys columns
 	var hashes, answers [][]byte
 	var times []time.Time
-	for _, k := range g.Answers {
-		saved := g.Requests[k]
+	for _, k := range g.Copies {
+		saved := g.Requests[k].Saved
 		keys.add(k.Studio, k.ID)
 		hashes = append(hashes, saved.Hash)
-		answers = append(answers, saved.Answer)
+		answers = append(answers, commit.AppendAnswer(nil, saved.Records))
 		times = append(times, saved.Time)
 	}
-	// What is there under an ID, if anything, is too old to count.
-	b.Queue(`INSERT INTO request (studio, id, hash, answer, time) SELECT * FROM unnest($1::text[], $2::text[], $3::bytea[], $4::bytea[], $5::timestamptz[])
-		ON CONFLICT (studio, id) DO UPDATE SET hash = excluded.hash, answer = excluded.answer, time = excluded.time`,
-		keys.args(hashes, answers, times)...)
+	b.Queue(`INSERT INTO request (studio, id, hash, answer, time)
+		SELECT * FROM unnest($1::text[], $2::text[], $3::bytea[], $4::bytea[], $5::timestamptz[])`, keys.args(hashes, answers, times)...)
 }
 
 // columns are the text columns of rows, as arrays to unnest.

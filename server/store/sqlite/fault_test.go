@@ -10,6 +10,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"reflect"
 	"strings"
 	"sync"
 	"testing"
@@ -200,7 +201,7 @@ func TestOtherSchemas(t *testing.T) {
 }
 
 // TestReleasedSchemas migrates a database of each released schema, with 3 tiles in it, and uses it. Whoever
-// adds a migration adds the file that the version before it has made.
+// adds a migration adds the file that the version before it has made, on 28 February 2024, with a request for the last tile.
 func TestReleasedSchemas(t *testing.T) {
 	files, err := filepath.Glob("testdata/schema-*.sqlite")
 	if err != nil || len(files) == 0 {
@@ -221,13 +222,23 @@ func TestReleasedSchemas(t *testing.T) {
 		if err := sqlite.Check(t.Context(), path); err != nil {
 			t.Fatal(err)
 		}
-		s := opened(t, path)
+		s, err := sqlite.Open(t.Context(), path, sqlite.Options{Now: func() time.Time { return time.Date(2024, 2, 28, 13, 0, 0, 0, time.UTC) }})
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer s.Close()
 		if n := count(t, s); n != 3 {
 			t.Errorf("%s: %d tiles, want 3", f, n)
 		}
 		r, err := s.Get(t.Context(), tileRecord(2).Key)
 		if err != nil || !bytes.Equal(r.Body, tileRecord(2).Body) {
 			t.Errorf("%s: %+v, %v", f, r, err)
+		}
+		a, err := s.Write(t.Context(), store.Write{
+			Request: store.Request{ID: "request of tile 2", Hash: []byte{2}}, Ops: []store.Op{store.Insert(tileRecord(2))},
+		})
+		if err != nil || !a.Replayed || !reflect.DeepEqual(a.Records, []store.Record{r}) {
+			t.Errorf("%s: the request for the last tile is answered by %+v, %v", f, a, err)
 		}
 		write(t, s, store.Insert(tileRecord(3)))
 	}
@@ -353,7 +364,7 @@ func TestBackupWhileWriting(t *testing.T) {
 	}
 }
 
-// TestMigrationNumbers is for the day when there are several: the engines take the same steps.
+// TestMigrationNumbers: the engines take the same steps.
 func TestMigrationNumbers(t *testing.T) {
 	names := func(dir string) string {
 		entries, err := os.ReadDir(dir)
@@ -422,7 +433,7 @@ func TestOldAnswersArePruned(t *testing.T) {
 	for i := range 3 {
 		if _, err := s.Write(t.Context(), store.Write{
 			Request: store.Request{ID: fmt.Sprint(i), Hash: []byte{1}},
-			Ops:     []store.Op{store.Insert(tileRecord(i))},
+			Ops:     []store.Op{store.Insert(tileRecord(2 * i)), store.Insert(tileRecord(2*i + 1))},
 		}); err != nil {
 			t.Fatal(err)
 		}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"database/sql/driver"
+	"errors"
 	"strings"
 	"time"
 
@@ -11,9 +12,15 @@ import (
 	"github.com/catchline/catchline/server/store/internal/commit"
 )
 
+// What a request is answered from: a record, or a copy of the answer.
+const (
+	selectAnswer = "SELECT kind, data, hash FROM record WHERE studio = ? AND request = ?"
+	selectCopy   = "SELECT hash, answer, time FROM request WHERE studio = ? AND id = ?"
+)
+
 // readStatements are those of fixed text, but for Scan's; lists are put together in listQuery.
 type readStatements struct {
-	get, findKey, versions, answered *sql.Stmt
+	get, findKey, versions, answered, copied *sql.Stmt
 }
 
 func prepareReads(ctx context.Context, db *sql.DB) (*readStatements, error) {
@@ -26,7 +33,8 @@ func prepareReads(ctx context.Context, db *sql.DB) (*readStatements, error) {
 		{&r.findKey, "SELECT studio, data FROM record WHERE kind || '' = 'key' AND id = ?"},
 		{&r.versions, `SELECT '', sequence FROM studio WHERE studio = ?1 AND live
 			UNION ALL SELECT kind, version FROM version WHERE studio = ?1`},
-		{&r.answered, "SELECT hash, answer, time FROM request WHERE studio = ? AND id = ?"},
+		{&r.answered, selectAnswer},
+		{&r.copied, selectCopy},
 	} {
 		var err error
 		if *p.to, err = db.PrepareContext(ctx, p.text); err != nil {
@@ -208,14 +216,37 @@ func (s *Store) Answered(ctx context.Context, studio string, request store.Reque
 		return a, err
 	}
 	err = s.read(func() error {
-		var saved commit.Saved
-		var micros int64
-		if err := s.reads.answered.QueryRowContext(ctx, studio, request.ID).Scan(&saved.Hash, &saved.Answer, &micros); err != nil {
-			return err
+		// In this order, since a copy is made when the record changes.
+		saved, err := s.answered(ctx, studio, request)
+		if errors.Is(err, sql.ErrNoRows) {
+			saved, err = s.copied(ctx, studio, request)
 		}
-		saved.Time = time.UnixMicro(micros)
-		a, err = saved.Replay(studio, request, s.now())
+		if err == nil {
+			a, err = saved.Replay(request, s.now())
+		}
 		return err
 	})
 	return a, err
+}
+
+func (s *Store) answered(ctx context.Context, studio string, request store.Request) (*commit.Saved, error) {
+	var kind string
+	var data, hash []byte
+	if err := s.reads.answered.QueryRowContext(ctx, studio, request.ID).Scan(&kind, &data, &hash); err != nil {
+		return nil, err
+	}
+	r, err := commit.DecodeRow(studio, store.Kind(kind), data, store.Request{ID: request.ID, Hash: hash})
+	if err != nil {
+		return nil, err
+	}
+	return r.Saved(), nil
+}
+
+func (s *Store) copied(ctx context.Context, studio string, request store.Request) (*commit.Saved, error) {
+	var hash, answer []byte
+	var micros int64
+	if err := s.reads.copied.QueryRowContext(ctx, studio, request.ID).Scan(&hash, &answer, &micros); err != nil {
+		return nil, err
+	}
+	return commit.DecodeSaved(studio, hash, answer, time.UnixMicro(micros))
 }

@@ -45,7 +45,7 @@ func (st *statement) bind(values []driver.Value) []driver.NamedValue {
 	return st.args
 }
 
-// run executes the statement. The values are int64, string or []byte.
+// run executes the statement. The values are int64, string, []byte or nil.
 func (st *statement) run(values ...driver.Value) error {
 	_, err := st.stmt.ExecContext(context.Background(), st.bind(values))
 	return err

@@ -20,11 +20,11 @@ type writer struct {
 	conn *sql.Conn
 
 	begin, commit, rollback                             *statement
-	getStudio, getNumber, getRequest, getRecord         *statement
-	wipeRecords, wipeRequests, wipeVersions             *statement
-	deleteRecord, updateRecord                          *statement
-	putStudio, putVersion, deleteRequest, pruneRequests *statement
-	records, requests                                   *bulk
+	getStudio, getNumber, getRecord, getAnswer, getCopy *statement
+	wipeRecords, wipeCopies, wipeVersions               *statement
+	deleteRecord, updateRecord, putStudio, putVersion   *statement
+	forgetRequest, deleteCopy, pruneCopies              *statement
+	records, copies                                     *bulk
 
 	statements []interface{ close() }
 
@@ -65,20 +65,22 @@ func (w *writer) prepare(conn driver.Conn) (err error) {
 		{&w.rollback, "ROLLBACK"},
 		{&w.getStudio, "SELECT live, sequence FROM studio WHERE studio = ?"},
 		{&w.getNumber, "SELECT number FROM version WHERE studio = ? AND kind = ?"},
-		{&w.getRequest, "SELECT hash, answer, time FROM request WHERE studio = ? AND id = ?"},
-		{&w.getRecord, "SELECT data FROM record WHERE studio = ? AND kind = ? AND parent = ? AND id = ?"},
+		{&w.getRecord, "SELECT data, request, hash FROM record WHERE studio = ? AND kind = ? AND parent = ? AND id = ?"},
+		{&w.getAnswer, selectAnswer},
+		{&w.getCopy, selectCopy},
 		{&w.wipeRecords, "DELETE FROM record WHERE studio = ?"},
-		{&w.wipeRequests, "DELETE FROM request WHERE studio = ?"},
+		{&w.wipeCopies, "DELETE FROM request WHERE studio = ?"},
 		{&w.wipeVersions, "UPDATE version SET version = ?2 WHERE studio = ?1"},
 		{&w.deleteRecord, "DELETE FROM record WHERE studio = ? AND kind = ? AND sequence = ?"},
-		{&w.updateRecord, "UPDATE record SET labels = ?4, data = ?5 WHERE studio = ?1 AND kind = ?2 AND sequence = ?3"},
+		{&w.updateRecord, "UPDATE record SET labels = ?4, data = ?5, request = ?6, hash = ?7 WHERE studio = ?1 AND kind = ?2 AND sequence = ?3"},
 		{&w.putStudio, `INSERT INTO studio (studio, live, sequence) VALUES (?, ?, ?)
 			ON CONFLICT DO UPDATE SET live = excluded.live, sequence = excluded.sequence`},
 		{&w.putVersion, `INSERT INTO version (studio, kind, version, number) VALUES (?, ?, ?, ?)
 			ON CONFLICT DO UPDATE SET version = excluded.version, number = excluded.number`},
-		{&w.deleteRequest, "DELETE FROM request WHERE studio = ? AND id = ?"},
-		// The oldest come first by rowid, so this looks at no more rows than it may delete.
-		{&w.pruneRequests, `DELETE FROM request WHERE time <= ?
+		{&w.forgetRequest, "UPDATE record SET request = NULL, hash = NULL WHERE studio = ? AND request = ?"},
+		{&w.deleteCopy, "DELETE FROM request WHERE studio = ? AND id = ?"},
+		// Those that were copied first come first by rowid, so this looks at no more rows than it may delete.
+		{&w.pruneCopies, `DELETE FROM request WHERE time <= ?
 			AND rowid IN (SELECT rowid FROM request ORDER BY rowid LIMIT 10000)`},
 	} {
 		if *p.to, err = prepare(conn, p.text); err != nil {
@@ -86,14 +88,14 @@ func (w *writer) prepare(conn driver.Conn) (err error) {
 		}
 		w.statements = append(w.statements, *p.to)
 	}
-	if w.records, err = prepareBulk(conn, "INSERT INTO record (studio, kind, sequence, parent, id, labels, data)", 7); err != nil {
+	if w.records, err = prepareBulk(conn, "INSERT INTO record (studio, kind, sequence, parent, id, labels, data, request, hash)", 9); err != nil {
 		return err
 	}
 	w.statements = append(w.statements, w.records)
-	if w.requests, err = prepareBulk(conn, "INSERT INTO request (studio, id, hash, answer, time)", 5); err != nil {
+	if w.copies, err = prepareBulk(conn, "INSERT INTO request (studio, id, hash, answer, time)", 5); err != nil {
 		return err
 	}
-	w.statements = append(w.statements, w.requests)
+	w.statements = append(w.statements, w.copies)
 	return nil
 }
 
@@ -192,39 +194,63 @@ func (w *writer) load(g *commit.Group) error {
 			g.Numbers[c] = row[0].(int64)
 		}
 	}
-	for k := range g.Requests {
-		found, err := w.getRequest.row(row[:3], k.Studio, k.ID)
+	for k, asked := range g.Requests {
+		var err error
+		if asked.Saved, err = w.copied(k); err == nil && asked.Saved == nil && !asked.Assumed {
+			asked.Saved, err = w.answered(k)
+		}
 		if err != nil {
 			return err
-		}
-		if found {
-			hash, _ := row[0].([]byte)
-			answer, _ := row[1].([]byte)
-			g.Requests[k] = &commit.Saved{Hash: hash, Answer: answer, Time: time.UnixMicro(row[2].(int64))}
 		}
 	}
 	for k, e := range g.Entries {
 		if e.Assumed {
 			continue
 		}
-		found, err := w.getRecord.row(row[:1], k.Studio, string(k.Kind), k.Parent, k.ID)
+		found, err := w.getRecord.row(row[:3], k.Studio, string(k.Kind), k.Parent, k.ID)
 		if err != nil {
 			return err
 		}
 		if found {
-			r, err := commit.DecodeRecord(k.Studio, k.Kind, row[0].([]byte))
+			id, _ := row[1].(string)
+			hash, _ := row[2].([]byte)
+			r, err := commit.DecodeRow(k.Studio, k.Kind, row[0].([]byte), store.Request{ID: id, Hash: hash})
 			if err != nil {
 				return err
 			}
-			g.SetBefore(&r)
+			g.SetBefore(r)
 		}
 	}
 	return nil
 }
 
+// answered finds the row that answers a request; nil if there is none.
+func (w *writer) answered(k commit.RequestKey) (*commit.Saved, error) {
+	var row [3]driver.Value
+	found, err := w.getAnswer.row(row[:], k.Studio, k.ID)
+	if err != nil || !found {
+		return nil, err
+	}
+	r, err := commit.DecodeRow(k.Studio, store.Kind(row[0].(string)), row[1].([]byte), store.Request{ID: k.ID, Hash: row[2].([]byte)})
+	if err != nil {
+		return nil, err
+	}
+	return r.Saved(), nil
+}
+
+// copied finds the copy of the answer to a request; nil if there is none.
+func (w *writer) copied(k commit.RequestKey) (*commit.Saved, error) {
+	var row [3]driver.Value
+	found, err := w.getCopy.row(row[:], k.Studio, k.ID)
+	if err != nil || !found {
+		return nil, err
+	}
+	return commit.DecodeSaved(k.Studio, row[0].([]byte), row[1].([]byte), time.UnixMicro(row[2].(int64)))
+}
+
 func (w *writer) store(g *commit.Group, now time.Time) error {
 	if name := g.Wiped; name != "" {
-		for _, wipe := range []*statement{w.wipeRecords, w.wipeRequests} {
+		for _, wipe := range []*statement{w.wipeRecords, w.wipeCopies} {
 			if err := wipe.run(name); err != nil {
 				return err
 			}
@@ -233,10 +259,15 @@ func (w *writer) store(g *commit.Group, now time.Time) error {
 			return err
 		}
 	}
+	for _, k := range g.Outdated {
+		if err := errors.Join(w.forgetRequest.run(k.Studio, k.ID), w.deleteCopy.run(k.Studio, k.ID)); err != nil {
+			return err
+		}
+	}
 	if err := w.storeRecords(g); err != nil {
 		return err
 	}
-	if err := w.storeAnswers(g, now); err != nil {
+	if err := w.storeCopies(g, now); err != nil {
 		return err
 	}
 	for name, studio := range g.Studios {
@@ -263,9 +294,10 @@ func integer(b bool) int64 {
 }
 
 func (w *writer) storeRecords(g *commit.Group) error {
-	err := g.Touched(func(before, after *store.Record) error {
+	err := g.Touched(func(before, after *commit.Row) error {
 		if before != nil && after != nil && before.Sequence == after.Sequence {
-			return w.updateRecord.run(after.Studio, string(after.Kind), after.Sequence, commit.JoinLabels(after.Labels), commit.AppendRecord(nil, after))
+			request, hash := bound(after.Request)
+			return w.updateRecord.run(after.Studio, string(after.Kind), after.Sequence, commit.JoinLabels(after.Labels), commit.AppendRecord(nil, &after.Record), request, hash)
 		}
 		if before != nil {
 			if err := w.deleteRecord.run(before.Studio, string(before.Kind), before.Sequence); err != nil {
@@ -273,7 +305,8 @@ func (w *writer) storeRecords(g *commit.Group) error {
 			}
 		}
 		if after != nil {
-			w.records.add(after.Studio, string(after.Kind), after.Sequence, after.Parent, after.ID, commit.JoinLabels(after.Labels), commit.AppendRecord(nil, after))
+			request, hash := bound(after.Request)
+			w.records.add(after.Studio, string(after.Kind), after.Sequence, after.Parent, after.ID, commit.JoinLabels(after.Labels), commit.AppendRecord(nil, &after.Record), request, hash)
 		}
 		return nil
 	})
@@ -281,28 +314,25 @@ func (w *writer) storeRecords(g *commit.Group) error {
 	return errors.Join(err, w.records.flush())
 }
 
-func (w *writer) storeAnswers(g *commit.Group, now time.Time) error {
-	if len(g.Answers) == 0 {
-		return nil
+// bound is a request as values of its two columns.
+func bound(r store.Request) (id, hash driver.Value) {
+	if r.ID == "" {
+		return nil, nil
 	}
-	if !g.Fresh {
-		// What is there under these IDs, if anything, is too old to count.
-		for _, k := range g.Answers {
-			if err := w.deleteRequest.run(k.Studio, k.ID); err != nil {
-				return err
-			}
-		}
+	return r.ID, r.Hash
+}
+
+func (w *writer) storeCopies(g *commit.Group, now time.Time) error {
+	for _, k := range g.Copies {
+		saved := g.Requests[k].Saved
+		w.copies.add(k.Studio, k.ID, saved.Hash, commit.AppendAnswer(nil, saved.Records), saved.Time.UnixMicro())
 	}
-	for _, k := range g.Answers {
-		saved := g.Requests[k]
-		w.requests.add(k.Studio, k.ID, saved.Hash, saved.Answer, saved.Time.UnixMicro())
-	}
-	if err := w.requests.flush(); err != nil {
+	if err := w.copies.flush(); err != nil {
 		return err
 	}
 	if now.Sub(w.pruned).Abs() < time.Minute {
 		return nil
 	}
 	w.pruned = now
-	return w.pruneRequests.run(now.Add(-store.RequestLifetime).UnixMicro())
+	return w.pruneCopies.run(now.Add(-store.RequestLifetime).UnixMicro())
 }

@@ -81,6 +81,23 @@ var requests = []test{
 			b.replays(w, b.first(w))
 		}
 	}},
+	{"each of several writes to a record gets its own answer once more", func(b *bench) {
+		b.open()
+		var writes []store.Write
+		var answers []store.Answer
+		for i, op := range []store.Op{
+			store.Insert(record(tile("1"), "1", "x=1")), store.Replace(record(tile("1"), "2", "x=2")), store.Replace(record(tile("1"), "3")),
+			store.Remove(tile("1"), 0), store.Insert(record(tile("1"), "4")),
+		} {
+			writes = append(writes, store.Write{Request: request(fmt.Sprint(i), "h"), Ops: []store.Op{op}})
+			answers = append(answers, b.first(writes[i]))
+			for j := range writes {
+				b.replays(writes[j], answers[j])
+				b.failsAs(store.ErrRequestReused, store.Write{Request: request(fmt.Sprint(j), "other"), Ops: writes[j].Ops})
+			}
+		}
+		b.same(b.get(tile("1")), answers[4].Records[0])
+	}},
 	{"another hash is ErrRequestReused", func(b *bench) {
 		s := b.open()
 		b.first(insertOnce("r", "h", tile("1"), "first"))
@@ -150,16 +167,26 @@ var requests = []test{
 		now := time.Date(2024, 2, 28, 12, 0, 0, 0, time.UTC)
 		s := b.openAt(func() time.Time { mu.Lock(); defer mu.Unlock(); return now })
 		pass := func(d time.Duration) { mu.Lock(); now = now.Add(d); mu.Unlock() }
-		w := insertOnce("r", "h", tile("1"), "first")
-		a := b.first(w)
-		pass(store.RequestLifetime - time.Second)
-		b.replays(w, a)
-		pass(time.Second)
-		if _, err := s.Answered(b.Context(), studio, w.Request); !errors.Is(err, store.ErrNotFound) {
-			b.Fatal(err)
+		// Of the first the record is left as it was, of the second it is not.
+		for i, change := range []func(){func() {}, func() { b.must(store.Replace(record(tile("changed"), "second"))) }} {
+			id := []string{"left", "changed"}[i]
+			w := insertOnce(id, "h", tile(id), "first")
+			a := b.first(w)
+			change()
+			kept := b.get(tile(id))
+			pass(store.RequestLifetime - time.Second)
+			b.replays(w, a)
+			pass(time.Second)
+			if _, err := s.Answered(b.Context(), studio, w.Request); !errors.Is(err, store.ErrNotFound) {
+				b.Fatal(err)
+			}
+			b.failsAs(store.ErrAlreadyExists, w)
+			again := insertOnce(id, "other", tile(id+" again"), "")
+			b.replays(again, b.first(again))
+			b.same(b.get(tile(id)), kept)
+			// What the record has been the answer to is no longer its matter.
+			b.must(store.Remove(tile(id), 0))
+			b.failsAs(store.ErrRequestReused, w)
 		}
-		b.failsAs(store.ErrAlreadyExists, w)
-		w = insertOnce("r", "other", tile("2"), "")
-		b.replays(w, b.first(w))
 	}},
 }

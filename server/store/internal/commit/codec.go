@@ -48,6 +48,12 @@ func DecodeRecord(studio string, kind store.Kind, b []byte) (store.Record, error
 	return r, nil
 }
 
+// DecodeRow reads what AppendRecord wrote of a record that has left this request's answer.
+func DecodeRow(studio string, kind store.Kind, b []byte, request store.Request) (*Row, error) {
+	r, err := DecodeRecord(studio, kind, b)
+	return &Row{Record: r, Request: request}, err
+}
+
 // AppendAnswer appends the stored form of the answer to a write.
 func AppendAnswer(b []byte, records []store.Record) []byte {
 	b = binary.AppendUvarint(b, uint64(len(records)))
@@ -71,6 +77,12 @@ func DecodeAnswer(studio string, b []byte) ([]store.Record, error) {
 		return nil, errCode
 	}
 	return records, nil
+}
+
+// DecodeSaved reads the copy of an answer that AppendAnswer wrote.
+func DecodeSaved(studio string, hash, answer []byte, at time.Time) (*Saved, error) {
+	records, err := DecodeAnswer(studio, answer)
+	return &Saved{Hash: hash, Records: records, Time: at}, err
 }
 
 func appendText(b []byte, s string) []byte {

@@ -36,16 +36,30 @@ type Studio struct {
 // RequestKey names a saved answer.
 type RequestKey struct{ Studio, ID string }
 
-// Saved is the answer to an earlier write.
+// Row is a record as it is stored: with the request of the write that has left it so, if that had one and did
+// nothing else. The row is then what that request is answered from, and no copy of it is kept.
+type Row struct {
+	store.Record
+	Request store.Request
+}
+
+// Saved is the answer to an earlier write: made from the row that it has left, or a copy of it, for a write that
+// did several things or has left nothing, and for a row that has been changed or removed since.
 type Saved struct {
-	Hash   []byte
-	Answer []byte
-	Time   time.Time
+	Hash    []byte
+	Records []store.Record
+	Time    time.Time
+}
+
+// Asked is a request, and the answer that it has got before; nil if none.
+type Asked struct {
+	Saved   *Saved
+	Assumed bool // that no row answers it is a hope: the engine need look only among the copies
 }
 
 // Entry is a record before and after the group; nil where there is none.
 type Entry struct {
-	Before, After *store.Record
+	Before, After *Row
 	Assumed       bool // that there is none before is a hope: the engine need not look
 }
 
@@ -64,7 +78,7 @@ type Group struct {
 	Jobs []*Job
 
 	Studios  map[string]*Studio
-	Requests map[RequestKey]*Saved // nil values: no such request
+	Requests map[RequestKey]*Asked
 	Entries  map[store.Key]*Entry
 	Numbers  map[Collection]int64 // last number given, of numbered kinds only
 
@@ -72,23 +86,25 @@ type Group struct {
 	Wiped string // a studio whose records and answers are to be deleted first, and whose versions
 	// are all to be set to its sequence
 	Versions map[Collection]int64
-	Answers  []RequestKey // the Requests that are new
+	Outdated []RequestKey // those whose old answers, too old to count, are to be deleted next
+	Copies   []RequestKey // those of which the answer is to be kept as a copy
 
-	// Fresh is the hope that no record to insert and no request exists, so that an engine whose
-	// unique indexes would tell need not look first. If they do, it starts over without the hope.
+	// Fresh is the hope that no record to insert exists, and that no record answers the request of a
+	// write that may leave one to answer it, so that an engine whose unique indexes would tell need not
+	// look first. If they do, it starts over without the hope.
 	Fresh bool
 
 	touched []store.Key // Entries in the order of the writes
 }
 
-// NewGroup lists what the jobs need to know. A fresh group does not ask for the records to insert nor for
-// the requests.
+// NewGroup lists what the jobs need to know. In a fresh group it is assumed of records to insert, and of
+// requests that are to be answered by a row, that there are none.
 func NewGroup(jobs []*Job, fresh bool) *Group {
 	g := &Group{
 		Jobs:     jobs,
 		Fresh:    fresh,
 		Studios:  map[string]*Studio{},
-		Requests: map[RequestKey]*Saved{},
+		Requests: map[RequestKey]*Asked{},
 		Entries:  map[store.Key]*Entry{},
 		Numbers:  map[Collection]int64{},
 		Versions: map[Collection]int64{},
@@ -96,8 +112,14 @@ func NewGroup(jobs []*Job, fresh bool) *Group {
 	for _, j := range jobs {
 		studio := j.Write.Ops[0].Record.Studio
 		g.needStudio(studio)
-		if id := j.Write.Request.ID; id != "" && !fresh {
-			g.Requests[RequestKey{studio, id}] = nil
+		if id := j.Write.Request.ID; id != "" {
+			key := RequestKey{studio, id}
+			if g.Requests[key] == nil {
+				g.Requests[key] = &Asked{Assumed: true}
+			}
+			if !fresh || !answeredByRow(j.Write) {
+				g.Requests[key].Assumed = false
+			}
 		}
 		for i := range j.Write.Ops {
 			op := &j.Write.Ops[i]
@@ -128,10 +150,19 @@ func (g *Group) needStudio(name string) {
 	}
 }
 
+// answeredByRow reports whether the write leaves one row, from which its answer can be made again.
+func answeredByRow(w *store.Write) bool {
+	return len(w.Ops) == 1 && w.Ops[0].Action != store.ActionRemove
+}
+
 // SetBefore gives a record that the engine has found.
-func (g *Group) SetBefore(r *store.Record) {
+func (g *Group) SetBefore(r *Row) {
 	e := g.Entries[r.Key]
 	e.Before, e.After = r, r
+	// What is known counts more than what is assumed of its request.
+	if asked := g.Requests[RequestKey{r.Studio, r.Request.ID}]; asked != nil {
+		asked.Saved = r.Saved()
+	}
 }
 
 // Apply decides every job in turn, each upon what those before it have left.
@@ -149,23 +180,24 @@ func (g *Group) apply(w *store.Write, now time.Time) (store.Answer, error) {
 		return store.Answer{}, store.ErrNotFound
 	}
 	request := RequestKey{name, w.Request.ID}
-	if saved := g.Requests[request]; saved != nil {
-		answer, err := saved.Replay(name, w.Request, now)
+	asked := g.Requests[request]
+	if asked != nil && asked.Saved != nil {
+		answer, err := asked.Saved.Replay(w.Request, now)
 		if err != store.ErrNotFound {
 			return answer, err
 		}
 	}
 
-	sequence, touched := studio.Sequence, len(g.touched)
+	sequence, touched, copies := studio.Sequence, len(g.touched), len(g.Copies)
 	var undo []func()
 	records := make([]store.Record, 0, len(w.Ops))
 	for i := range w.Ops {
-		r, back, err := g.step(&w.Ops[i], studio, now)
+		r, back, err := g.step(w, i, studio, now)
 		if err != nil {
 			for _, u := range slices.Backward(undo) {
 				u()
 			}
-			studio.Sequence, g.touched = sequence, g.touched[:touched]
+			studio.Sequence, g.touched, g.Copies = sequence, g.touched[:touched], g.Copies[:copies]
 			return store.Answer{}, err
 		}
 		undo = append(undo, back)
@@ -176,16 +208,25 @@ func (g *Group) apply(w *store.Write, now time.Time) (store.Answer, error) {
 		// Every op took one place in the sequence.
 		g.Versions[Collection{name, w.Ops[i].Record.Kind}] = sequence + int64(i) + 1
 	}
-	if w.Request.ID != "" {
-		g.Requests[request] = &Saved{Hash: w.Request.Hash, Answer: AppendAnswer(nil, records), Time: now}
-		g.Answers = append(g.Answers, request)
+	if asked != nil {
+		if asked.Saved != nil {
+			g.Outdated = append(g.Outdated, request)
+		}
+		asked.Saved = &Saved{Hash: w.Request.Hash, Records: records, Time: now}
+		if !answeredByRow(w) {
+			g.Copies = append(g.Copies, request)
+		}
 	}
 	return store.Answer{Records: records}, nil
 }
 
-// step does one op and says how to undo it, but for the studio's sequence.
-func (g *Group) step(op *store.Op, studio *Studio, now time.Time) (store.Record, func(), error) {
-	r := op.Record
+// step does one op of a write and says how to undo it, but for the studio's sequence.
+func (g *Group) step(w *store.Write, i int, studio *Studio, now time.Time) (store.Record, func(), error) {
+	op := &w.Ops[i]
+	r := Row{Record: op.Record}
+	if answeredByRow(w) {
+		r.Request = w.Request
+	}
 	if op.Action == store.ActionInsert && r.Kind.Numbered() {
 		c := Collection{r.Studio, r.Kind}
 		g.Numbers[c]++
@@ -193,7 +234,7 @@ func (g *Group) step(op *store.Op, studio *Studio, now time.Time) (store.Record,
 		e := &Entry{}
 		g.Entries[r.Key] = e
 		g.put(e, &r, studio, now)
-		return r, func() { g.Numbers[c]--; delete(g.Entries, r.Key) }, nil
+		return r.Record, func() { g.Numbers[c]--; delete(g.Entries, r.Key) }, nil
 	}
 
 	e := g.Entries[r.Key]
@@ -202,7 +243,7 @@ func (g *Group) step(op *store.Op, studio *Studio, now time.Time) (store.Record,
 	switch op.Action {
 	case store.ActionInsert:
 		if old != nil {
-			return r, nil, store.ErrAlreadyExists
+			return r.Record, nil, store.ErrAlreadyExists
 		}
 		if r.Kind == store.KindStudio {
 			made := g.Studios[r.ID]
@@ -211,16 +252,17 @@ func (g *Group) step(op *store.Op, studio *Studio, now time.Time) (store.Record,
 			undo = func() { e.After, *made = old, was }
 		}
 		g.put(e, &r, studio, now)
-		return r, undo, nil
+		return r.Record, undo, nil
 	case store.ActionReplace:
 		if err := checkRevision(old, r.Revision); err != nil {
-			return r, nil, err
+			return r.Record, nil, err
 		}
+		g.copyAnswer(old, now)
 		g.put(e, &r, studio, now)
-		return r, undo, nil
+		return r.Record, undo, nil
 	default:
 		if err := checkRevision(old, r.Revision); err != nil {
-			return r, nil, err
+			return r.Record, nil, err
 		}
 		if r.Kind == store.KindStudio {
 			gone := g.Studios[r.ID]
@@ -230,6 +272,7 @@ func (g *Group) step(op *store.Op, studio *Studio, now time.Time) (store.Record,
 			gone.Live, gone.Changed = false, true
 			g.Wiped = r.ID
 		}
+		g.copyAnswer(old, now)
 		studio.Sequence++
 		e.After = nil
 		g.touched = append(g.touched, r.Key)
@@ -237,7 +280,21 @@ func (g *Group) step(op *store.Op, studio *Studio, now time.Time) (store.Record,
 	}
 }
 
-func checkRevision(old *store.Record, revision int64) error {
+// copyAnswer keeps what a row that is about to change or to go has been the answer to.
+func (g *Group) copyAnswer(r *Row, now time.Time) {
+	saved := r.Saved()
+	if saved == nil || saved.outdated(now) {
+		return
+	}
+	key := RequestKey{r.Studio, r.Request.ID}
+	if g.Requests[key] == nil {
+		g.Requests[key] = &Asked{}
+	}
+	g.Requests[key].Saved = saved
+	g.Copies = append(g.Copies, key)
+}
+
+func checkRevision(old *Row, revision int64) error {
 	if old == nil {
 		return store.ErrNotFound
 	}
@@ -248,7 +305,7 @@ func checkRevision(old *store.Record, revision int64) error {
 }
 
 // put completes the record with all that the store sets, and makes it the entry's latest.
-func (g *Group) put(e *Entry, r *store.Record, studio *Studio, now time.Time) {
+func (g *Group) put(e *Entry, r *Row, studio *Studio, now time.Time) {
 	studio.Sequence++
 	r.Revision = studio.Sequence
 	r.UpdateTime = now
@@ -286,20 +343,36 @@ func (g *Group) Vain() bool {
 	})
 }
 
+// Saved is the answer that the row stands for; nil if it is none.
+func (r *Row) Saved() *Saved {
+	if r.Request.ID == "" {
+		return nil
+	}
+	return &Saved{Hash: r.Request.Hash, Records: []store.Record{r.Record}, Time: r.UpdateTime}
+}
+
+// outdated reports that the answer is too old to count.
+func (s *Saved) outdated(now time.Time) bool { return now.Sub(s.Time) >= store.RequestLifetime }
+
 // Replay answers the request from what was saved: ErrNotFound if that is too old to count.
-func (s *Saved) Replay(studio string, request store.Request, now time.Time) (store.Answer, error) {
-	if now.Sub(s.Time) >= store.RequestLifetime {
+func (s *Saved) Replay(request store.Request, now time.Time) (store.Answer, error) {
+	if s.outdated(now) {
 		return store.Answer{}, store.ErrNotFound
 	}
 	if !bytes.Equal(s.Hash, request.Hash) {
 		return store.Answer{}, store.ErrRequestReused
 	}
-	records, err := DecodeAnswer(studio, s.Answer)
-	return store.Answer{Records: records, Replayed: true}, err
+	answer := store.Answer{Records: slices.Clone(s.Records), Replayed: true}
+	for i := range answer.Records {
+		// Each caller's own, also of those that a group answers alike.
+		r := &answer.Records[i]
+		r.Labels, r.Body = slices.Clone(r.Labels), bytes.Clone(r.Body)
+	}
+	return answer, nil
 }
 
 // Touched calls f once for each record that the group changes, in the order of the writes.
-func (g *Group) Touched(f func(before, after *store.Record) error) error {
+func (g *Group) Touched(f func(before, after *Row) error) error {
 	seen := make(map[store.Key]bool, len(g.touched))
 	for _, k := range g.touched {
 		if seen[k] {

@@ -43,8 +43,8 @@ func TestFailedWriteLeavesNothingToTheNext(t *testing.T) {
 	*g.Studios["s"] = Studio{Live: true, Sequence: 100}
 	kept, taken := glaze("kept", "1"), glaze("taken", "")
 	kept.Sequence, kept.Revision = 7, 7
-	g.SetBefore(&kept)
-	g.SetBefore(&taken)
+	g.SetBefore(&Row{Record: kept})
+	g.SetBefore(&Row{Record: taken})
 	g.Apply(time.Unix(0, 0))
 	if !errors.Is(g.Jobs[0].Err, store.ErrAlreadyExists) {
 		t.Fatalf("the first write: %v", g.Jobs[0].Err)
@@ -62,12 +62,66 @@ func TestFailedWriteLeavesNothingToTheNext(t *testing.T) {
 		t.Fatalf("got %q, want %q", all, want)
 	}
 	var touched []string
-	g.Touched(func(_, after *store.Record) error {
+	g.Touched(func(_, after *Row) error {
 		touched = append(touched, after.ID)
 		return nil
 	})
 	if all := strings.Join(touched, " "); all != "new kept 1" {
 		t.Fatalf("to be stored: %s", all)
+	}
+}
+
+// TestKnownRowAnswers gives a fresh group a row that answers a request of which it was assumed that none does, as an engine does that reads the
+// row for the sake of another write.
+func TestKnownRowAnswers(t *testing.T) {
+	once := store.Request{ID: "r", Hash: []byte("h")}
+	all := jobs([]store.Op{store.Insert(glaze("second", ""))}, []store.Op{store.Replace(glaze("first", "2"))})
+	all[0].Write.Request = once
+	g := NewGroup(all, true)
+	*g.Studios["s"] = Studio{Live: true, Sequence: 100}
+	now := time.Unix(1709121600, 0)
+	before := Row{Record: glaze("first", "1"), Request: once}
+	before.UpdateTime = now
+	g.SetBefore(&before)
+	g.Apply(now)
+	if a := all[0]; a.Err != nil || !a.Answer.Replayed || a.Answer.Records[0].ID != "first" {
+		t.Errorf("the request was answered by %+v, %v", a.Answer, a.Err)
+	}
+	if len(g.Copies) != 1 || string(g.Requests[g.Copies[0]].Saved.Records[0].Body) != "1" {
+		t.Errorf("the copies are %v", g.Copies)
+	}
+}
+
+// TestFailedWriteLeavesNoCopy lets a write fail after a step that has changed a row that answers a request.
+func TestFailedWriteLeavesNoCopy(t *testing.T) {
+	g := NewGroup(jobs([]store.Op{store.Replace(glaze("kept", "2")), store.Insert(glaze("kept", ""))}), false)
+	*g.Studios["s"] = Studio{Live: true, Sequence: 100}
+	g.SetBefore(&Row{Record: glaze("kept", "1"), Request: store.Request{ID: "r", Hash: []byte("h")}})
+	g.Apply(time.Time{})
+	if !errors.Is(g.Jobs[0].Err, store.ErrAlreadyExists) || len(g.Copies) != 0 {
+		t.Fatalf("%v, copies %v", g.Jobs[0].Err, g.Copies)
+	}
+}
+
+// TestOutdatedRow uses a request anew whose old answer is a row that the next write of the group changes.
+func TestOutdatedRow(t *testing.T) {
+	once := store.Request{ID: "r", Hash: []byte("h")}
+	all := jobs([]store.Op{store.Insert(glaze("new", ""))}, []store.Op{store.Replace(glaze("old", "2"))}, []store.Op{store.Insert(glaze("new", ""))})
+	all[0].Write.Request, all[2].Write.Request = once, once
+	g := NewGroup(all, false)
+	*g.Studios["s"] = Studio{Live: true, Sequence: 100}
+	now := time.Unix(1709121600, 0)
+	before := Row{Record: glaze("old", "1"), Request: once}
+	before.UpdateTime = now.Add(-store.RequestLifetime)
+	g.SetBefore(&before)
+	g.Apply(now)
+	for i, replayed := range []bool{false, false, true} {
+		if a := all[i]; a.Err != nil || a.Answer.Replayed != replayed {
+			t.Errorf("write %d: %+v, %v", i, a.Answer, a.Err)
+		}
+	}
+	if len(g.Copies) != 0 || len(g.Outdated) != 1 {
+		t.Errorf("copies %v, outdated %v", g.Copies, g.Outdated)
 	}
 }
 
