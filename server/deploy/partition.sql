@@ -1,4 +1,4 @@
--- Splits the two large tables by studio into 16 parts each, within one PostgreSQL (12 or newer). Run it on a schema that has just been
+-- Splits the two large tables by studio into 16 parts each, within one PostgreSQL (14 or newer). Run it on a schema that has just been
 -- migrated, while no server runs. Every query of the server names the studio, or is the look-up of a key, so each goes to one part, but
 -- for that look-up, which asks the small index of each.
 --
@@ -10,7 +10,7 @@
 ALTER TABLE record RENAME TO record_whole;
 ALTER TABLE request RENAME TO request_whole;
 
-CREATE TABLE record (LIKE record_whole) PARTITION BY HASH (studio);
+CREATE TABLE record (LIKE record_whole INCLUDING COMPRESSION) PARTITION BY HASH (studio);
 CREATE TABLE request (LIKE request_whole) PARTITION BY HASH (studio);
 
 DO $$

@@ -1,6 +1,7 @@
 package postgres_test
 
 import (
+	"bytes"
 	"context"
 	"crypto/rand"
 	"fmt"
@@ -17,10 +18,13 @@ import (
 	"github.com/catchline/catchline/server/store/postgrestest"
 )
 
-// tileBody has the size of a logged tile of two layers.
+// tileBody has the size of a logged tile of two layers in the demo studio, 2,340 bytes in the mean, and as deflate makes 54 % of those, it is
+// half noise and half a text that repeats.
 var tileBody = func() []byte {
-	b := make([]byte, 320)
-	rand.Read(b)
+	b := bytes.Repeat([]byte("what repeats in every tile"), 90)
+	for i := 0; i < len(b); i += 52 {
+		rand.Read(b[i : i+26])
+	}
 	return b
 }()
 
@@ -58,7 +62,7 @@ func BenchmarkPostgreSQL16(b *testing.B) {
 		b.Fatal(err)
 	}
 	b.Cleanup(pool.Close)
-	if _, err := pool.Exec(b.Context(), "CREATE TABLE bare (studio text, id text, data bytea, PRIMARY KEY (studio, id))"); err != nil {
+	if _, err := pool.Exec(b.Context(), "CREATE TABLE bare (studio text, id text, data bytea COMPRESSION lz4, PRIMARY KEY (studio, id))"); err != nil {
 		b.Fatal(err)
 	}
 	batching := batchingWriter(b, pool)
