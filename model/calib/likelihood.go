@@ -94,27 +94,10 @@ func (s *student) between(a, b float64) float64 {
 	return s.cdf(b) - s.cdf(a)
 }
 
-// wider is the t distribution with ν+2 degrees of freedom and the factor by which an argument stretches: the weighted
-// t density w(z)·t_ν(z) is the density of it.
-func (s *student) wider() (student, float64) {
-	if math.IsInf(s.df, 1) {
-		return *s, 1
-	}
-	return newStudent(s.df + 2), math.Sqrt((s.df + 2) / s.df)
-}
-
 // errorModel is the distribution of the tiles' errors.
-type errorModel struct {
-	t       student
-	wide    student
-	stretch float64
-}
+type errorModel struct{ t student }
 
-func newErrorModel(df float64) errorModel {
-	e := errorModel{t: newStudent(df)}
-	e.wide, e.stretch = e.t.wider()
-	return e
-}
+func newErrorModel(df float64) errorModel { return errorModel{newStudent(df)} }
 
 // support is what one reading says of the linear predictor: the log likelihood, its slope, its curvature (minus the
 // second derivative, which is negative for an outlier) and the expected weight of the scale mixture, an upper bound on
@@ -136,8 +119,8 @@ func (e *errorModel) measured(residual, scale float64) support {
 }
 
 // within: the reading lies between low and high less η, in units of ln drive; either may be infinite. Moments of the
-// truncated t distribution in closed form: E[w] over (a,b) is the ratio of the probabilities of the t distribution of
-// ν+2 degrees of freedom, stretched, and of ν; E[w z] is the ratio of densities to the probability.
+// truncated t distribution in closed form, with its density f and w = (ν+1)/(ν+z²): as f' = -z w f and z² w = ν+1 - ν w, the integral of
+// w f over (a,b) is p + [z f]/ν, which gives E[w], and that of w z f is -[f].
 func (e *errorModel) within(low, high, scale float64) support {
 	a, b := low/scale, high/scale
 	p := e.t.between(a, b)
@@ -152,14 +135,22 @@ func (e *errorModel) within(low, high, scale float64) support {
 		}
 		return e.measured(near*scale, scale)
 	}
-	g := (da - db) / p // E[w z]
-	emWeight := e.wide.between(a*e.stretch, b*e.stretch) / p
+	g := (da - db) / p                                                  // E[w z]
+	emWeight := math.Max(0, 1+(moment(b, db)-moment(a, da))/(e.t.df*p)) // far out the two nearly cancel
 	return support{
 		lnLikelihood: math.Log(p),
 		slope:        g / scale,
 		curvature:    (g*g - (dsb-dsa)/p) / (scale * scale),
 		emWeight:     emWeight / (scale * scale),
 	}
+}
+
+// moment is z times the density there, zero at infinity.
+func moment(z, density float64) float64 {
+	if math.IsInf(z, 0) {
+		return 0
+	}
+	return z * density
 }
 
 // density of the errors and its derivative at z; both are zero at infinity.

@@ -18,13 +18,27 @@ type system struct {
 	prior       *Prior
 	core, pairs *register
 	used        [NumFactors]bool
-	rows        []*row // sorted by pair; those of none first
+	rows        []*row    // sorted by pair; those of none first
+	touched     [][]int32 // by pair, the columns that its rows touch
+	room        *normal
 }
 
 func newSystem(prior *Prior, core, pairs *register, rows []*row) *system {
 	sorted := append([]*row(nil), rows...)
 	slices.SortStableFunc(sorted, func(a, b *row) int { return cmp.Compare(a.pair, b.pair) })
-	return &system{prior, core, pairs, inUse(core, pairs), sorted}
+	touched := make([][]int32, len(pairs.levels))
+	for _, r := range rows {
+		for _, e := range r.entries {
+			if r.pair >= 0 {
+				touched[r.pair] = append(touched[r.pair], e.id)
+			}
+		}
+	}
+	for i := range touched {
+		slices.Sort(touched[i])
+		touched[i] = slices.Compact(touched[i])
+	}
+	return &system{prior, core, pairs, inUse(core, pairs), sorted, touched, newNormal(int(NumEffects)+len(core.levels), len(pairs.levels))}
 }
 
 // mode is a maximum of the posterior at given variances.
@@ -46,7 +60,7 @@ func (m *mode) lnMarginal() float64 { return m.lnJoint - 0.5*m.lnDet }
 const (
 	maxModeSteps = 200
 	// Newton decrements per tile at which the mode is found, in units of log likelihood.
-	roughly = 1e-10 // for the marginal likelihood, which is flat there
+	roughly = 1e-5  // of the precision of the marginal likelihood, which is flat there
 	closely = 1e-18 // for the coefficients
 )
 
@@ -87,7 +101,6 @@ type normal struct {
 	cross    []entry // B of every pair, the sparse row of pair against core, one after another
 	ends     []int   // where in cross each pair's ends
 	scratch  []float64
-	touched  []int
 }
 
 func newNormal(core, pairs int) *normal {
@@ -111,8 +124,8 @@ func (s *system) assemble(eq *normal, scale, pairScale, θ, pair []float64, sup 
 		eq.pairDiag[p], eq.pairGrad[p], eq.ends[p] = 1, -pair[p], 0
 	}
 	eq.cross = eq.cross[:0]
-	scratch, touched := eq.scratch, eq.touched[:0]
-	x := make([]float64, 0, 64)
+	scratch := eq.scratch
+	x := make([]entry, 0, 64)
 	for i := 0; i < len(s.rows); {
 		p := s.rows[i].pair
 		d, grad := 1.0, 0.0
@@ -123,49 +136,44 @@ func (s *system) assemble(eq *normal, scale, pairScale, θ, pair []float64, sup 
 			r, h, g := s.rows[i], weight(&sup[i]), sup[i].slope
 			x = x[:0]
 			for _, e := range r.entries {
-				x = append(x, e.x*scale[e.id])
+				x = append(x, entry{e.id, e.x * scale[e.id]})
 			}
-			for j, e := range r.entries {
-				hx := h * x[j]
-				out := a.Data[int(e.id)*a.Stride:]
-				for k := j; k < len(x); k++ {
-					out[r.entries[k].id] += hx * x[k]
+			for j, e := range x {
+				hx := h * e.x
+				out := a.Data[int(e.id)*a.Stride:][:a.N]
+				for _, other := range x[j:] {
+					out[other.id] += hx * other.x
 				}
-				eq.right[e.id] += g * x[j]
+				eq.right[e.id] += g * e.x
 			}
 			if p >= 0 {
 				w := r.pairWeight * pairScale[p]
 				d += h * w * w
 				grad += g * w
-				for j, e := range r.entries {
-					if scratch[e.id] == 0 {
-						touched = append(touched, int(e.id))
-					}
-					scratch[e.id] += h * w * x[j]
+				for _, e := range x {
+					scratch[e.id] += h * w * e.x
 				}
 			}
 		}
 		if p < 0 {
 			continue
 		}
-		slices.Sort(touched)
+		touched := s.touched[p]
 		eq.pairDiag[p], eq.pairGrad[p] = d, grad
 		for j, id := range touched {
 			b := scratch[id] / d
-			out := a.Data[id*a.Stride:]
+			out := a.Data[int(id)*a.Stride:][:a.N]
 			for _, other := range touched[j:] {
 				out[other] -= b * scratch[other]
 			}
 			eq.right[id] -= b * grad
-			eq.cross = append(eq.cross, entry{int32(id), scratch[id]})
+			eq.cross = append(eq.cross, entry{id, scratch[id]})
 		}
 		for _, id := range touched {
 			scratch[id] = 0
 		}
-		touched = touched[:0]
 		eq.ends[p] = len(eq.cross)
 	}
-	eq.touched = touched
 }
 
 // step solves the Newton equations, using the matrix up: the step, its decrement (twice the rise that it promises) and the log determinant.
@@ -175,7 +183,9 @@ func (eq *normal) step() (core, pair []float64, decrement, lnDet float64, err er
 		return nil, nil, 0, 0, fmt.Errorf("%w: the Newton matrix is not positive", errRank)
 	}
 	core = append([]float64(nil), eq.right...)
-	lapack64.Potrs(root, blas64.General{Rows: len(core), Cols: 1, Stride: 1, Data: core})
+	x := blas64.Vector{N: len(core), Inc: 1, Data: core}
+	blas64.Trsv(blas.Trans, root, x)
+	blas64.Trsv(blas.NoTrans, root, x)
 	for i := range core {
 		lnDet += 2 * math.Log(root.Data[i*root.Stride+i])
 	}
@@ -212,7 +222,7 @@ func (s *system) find(v *variances, start *mode, tolerance float64) (*mode, erro
 	}
 	m.lnJoint = s.evaluate(&e, scale, pairScale, rowScale, m.θ, m.pair, m.support)
 	trial := make([]support, len(s.rows))
-	eq := newNormal(len(scale), len(pairScale))
+	eq := s.room
 	tθ, tp := make([]float64, len(m.θ)), make([]float64, len(m.pair))
 	for m.iterations = 0; m.iterations < maxModeSteps; m.iterations++ {
 		s.assemble(eq, scale, pairScale, m.θ, m.pair, m.support, (*support).weight)

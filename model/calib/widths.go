@@ -27,7 +27,7 @@ func (s *system) widths(prior *Prior, precision float64) (variances, error) {
 	var m *mode
 	var failure error
 	objective := func(v *variances) float64 {
-		found, err := s.find(v, m, roughly)
+		found, err := s.find(v, m, roughly*precision)
 		if err != nil {
 			failure = err
 			return math.Inf(1)
