@@ -41,7 +41,7 @@ func BenchmarkLogTile(b *testing.B) {
 			s := serve(b)
 			ask := askers(b, s.Client, writers, pb.ScoreView_SCORE_VIEW_FULL)
 			tiles := way.of(s)
-			bare := bareEngine(b, 1000)
+			bare := bareEngine(b, 2340) // the mean of the demo studio's tiles of two layers
 			floor := func() turn {
 				return closedLoop(b, writers, oneTurn, func(context.Context, int) error { return bare() })
 			}
