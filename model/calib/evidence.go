@@ -43,9 +43,9 @@ func (c *Calibration) lever(k *compiled, tile int32) *lever {
 }
 
 // evidence names the tiles that moved a prediction most, of those that are weighed and at most count of them. pair is that of the prediction, -1 for none.
-func (c *Calibration) evidence(a *combination, pair int32, weighed []int32, count int) []Influence {
+// with is its covariance with every coefficient.
+func (c *Calibration) evidence(a *combination, pair int32, with []float64, weighed []int32, count int) []Influence {
 	k := c.compiled
-	with := c.with(k, a)
 	most := make([]Influence, 0, max(count, 0))
 	total := 0.0
 	for _, tile := range weighed {
@@ -73,14 +73,16 @@ func (c *Calibration) evidence(a *combination, pair int32, weighed []int32, coun
 	return most
 }
 
-// with is the covariance of a combination with every coefficient, a pair's apart, and at least as long as a vector.Row.
-func (c *Calibration) with(k *compiled, a *combination) []float64 {
-	out := make([]float64, max(c.tri.n, len(vector.Row{})))
+// with is the covariance of a combination with every coefficient, a pair's apart, and at least as long as a vector.Row. It goes into room, or into more.
+func (c *Calibration) with(a *combination, room []float64) []float64 {
+	n, k := c.tri.n, c.compiled
+	out := slices.Grow(room[:0], max(n, len(vector.Row{})))[:max(n, len(vector.Row{}))]
+	clear(out)
 	for i, x := range a.effects() {
-		floats.AddScaled(out[:c.tri.n], x, k.fixed[i])
+		floats.AddScaled(out[:n], x, k.fixed[i])
 	}
 	for _, e := range a.groups {
-		floats.AddScaled(out[:c.tri.n], e.x, c.column(k, e.id))
+		floats.AddScaled(out[:n], e.x, c.column(k, e.id))
 	}
 	return out
 }

@@ -27,7 +27,8 @@ func (r *Predictions) Explain(lane int, coats []*CoatIn, pair, count int) (Predi
 	if len(c.rows) > 0 && prior2 > known2 {
 		p.EffectiveTiles = c.widths.piece2(r.PhysicsSD[lane]) * (1/known2 - 1/prior2)
 	}
-	return p, c.evidence(&a, at, weighed, count)
+	r.with = c.with(&a, r.with)
+	return p, c.evidence(&a, at, r.with, weighed, count)
 }
 
 // combine lays a lane out, its pair apart.

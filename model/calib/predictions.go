@@ -212,6 +212,7 @@ type Predictions struct {
 
 	features  [numVaried][]float64 // those from ConeExcess on, as varied
 	inverseDF []float64
+	with      []float64 // room for what Explain needs
 	setting   *Setting
 	program   *predictionsProgram
 	frame     *vector.Frame
