@@ -15,7 +15,7 @@ func (r *Predictions) Explain(lane int, coats []*CoatIn, pair, count int) (Predi
 	weighed := c.weighed(tiles[:0], a.groups)
 	prior2, at := a.squared()+r.unknown(lane, coats), int32(-1)
 	if pair >= 0 {
-		of, ok := c.index.pair([2]Group{coats[pair].group, coats[pair+1].group})
+		of, ok := c.index.pair(coats[pair].group, coats[pair+1].group)
 		if ok {
 			scale := c.pairs.levels[of].scale(&c.widths)
 			prior2, at = prior2+scale*scale, of

@@ -9,7 +9,7 @@ import (
 // index finds what belongs to the groups of a calibration. It does not change: a calibration with one tile more has an index of its own that shares most of
 // this one, so that what a new tile costs does not grow with the log.
 type index struct {
-	pairsOf [][]pairOf // by id of the glaze with the lower id, sorted
+	pairsOf [][]pairOf // by id of a glaze, sorted
 	tilesOf [][]int32  // by id of a glaze or lot, in the order of time: the newest maxWeighed
 }
 
@@ -24,8 +24,9 @@ func (c *Calibration) newIndex() *index {
 	n := int(NumEffects) + len(c.core.levels)
 	x := &index{make([][]pairOf, n), make([][]int32, n)}
 	for i := range c.pairs.levels {
-		if low, high := c.glazesOf(int32(i)); low > 0 {
-			x.pairsOf[low] = append(x.pairsOf[low], pairOf{high, int32(i)})
+		if a, b := c.glazesOf(int32(i)); a > 0 {
+			x.pairsOf[a] = append(x.pairsOf[a], pairOf{b, int32(i)})
+			x.pairsOf[b] = append(x.pairsOf[b], pairOf{a, int32(i)})
 		}
 	}
 	for _, of := range x.pairsOf {
@@ -52,10 +53,12 @@ func (x *index) with(c *Calibration) *index {
 	copy(next.tilesOf, x.tilesOf)
 	r := c.rows[last]
 	if r.pair >= 0 {
-		if low, high := c.glazesOf(r.pair); low > 0 {
-			of := next.pairsOf[low]
-			if at, known := find(of, high); !known {
-				next.pairsOf[low] = slices.Insert(slices.Clone(of), at, pairOf{high, r.pair})
+		if a, b := c.glazesOf(r.pair); a > 0 {
+			for _, glazes := range [][2]Group{{a, b}, {b, a}} {
+				of := next.pairsOf[glazes[0]]
+				if at, known := find(of, glazes[1]); !known {
+					next.pairsOf[glazes[0]] = slices.Insert(slices.Clone(of), at, pairOf{glazes[1], r.pair})
+				}
 			}
 		}
 	}
@@ -92,7 +95,7 @@ func PairName(a, b string) string {
 }
 
 // glazesOf finds the glazes of a pair in its name; 0 where the calibration does not know both.
-func (c *Calibration) glazesOf(pair int32) (low, high Group) {
+func (c *Calibration) glazesOf(pair int32) (a, b Group) {
 	name := c.pairs.levels[pair].name
 	for at := range name {
 		if !strings.HasPrefix(name[at:], pairJoint) {
@@ -100,16 +103,16 @@ func (c *Calibration) glazesOf(pair int32) (low, high Group) {
 		}
 		a, b := c.Group(Glaze, name[:at]), c.Group(Glaze, name[at+len(pairJoint):])
 		if a > 0 && b > 0 {
-			return min(a, b), max(a, b)
+			return a, b
 		}
 	}
 	return 0, 0
 }
 
-// pair finds the pair of two glazes.
-func (x *index) pair(glazes [2]Group) (pair int32, ok bool) {
-	of := x.pairsOf[min(glazes[0], glazes[1])]
-	at, ok := find(of, max(glazes[0], glazes[1]))
+// pair finds the pair of two glazes. Of many with one and the same glaze, that had better be the first: its pairs are at hand then.
+func (x *index) pair(a, b Group) (pair int32, ok bool) {
+	of := x.pairsOf[a]
+	at, ok := find(of, b)
 	if !ok {
 		return 0, false
 	}

@@ -53,15 +53,15 @@ func (c *Calibration) Predict(q *Conditions) (Prediction, error) {
 		return Prediction{}, err
 	}
 	p := c.predict(q)
-	return p, p.check()
+	return p, checkFinite(p.Mean, p.Scale)
 }
 
 var errNotFinite = errors.New("the calibration gives no finite prediction")
 
-// check refuses what is not a number.
-func (p *Prediction) check() error {
-	if math.IsNaN(p.Mean) || math.IsInf(p.Mean, 0) || !(p.Scale > 0 && p.Scale < math.Inf(1)) {
-		return fmt.Errorf("%w: %g ± %g", errNotFinite, p.Mean, p.Scale)
+// checkFinite refuses a prediction that is not a number.
+func checkFinite(mean, scale float64) error {
+	if !(math.Abs(mean) <= math.MaxFloat64 && scale > 0 && scale <= math.MaxFloat64) {
+		return fmt.Errorf("%w: %g ± %g", errNotFinite, mean, scale)
 	}
 	return nil
 }

@@ -140,14 +140,14 @@ func (c *Calibration) NewCoat(glaze, lot string, priorSD float64) *Coat {
 	return t
 }
 
-// among is the covariance of two coats of weight 1. A glaze that has no group is as unknown in both, and so is a lot: coats of one glaze are taken to
+// among is the covariance of two coats of weight 1. It reads the columns of the second: of many with one and the same coat, that had better be it. A glaze that has no group is as unknown in both, and so is a lot: coats of one glaze are taken to
 // be of one lot unless that is known.
 func (c *Calibration) among(k *compiled, a, b *Coat) float64 {
 	sum := 0.0
-	for _, e := range a.entries[:a.known] {
-		column := c.column(k, e.id)
-		for _, f := range b.entries[:b.known] {
-			sum += e.x * f.x * column[f.id]
+	for _, f := range b.entries[:b.known] {
+		column := c.column(k, f.id)
+		for _, e := range a.entries[:a.known] {
+			sum += e.x * f.x * column[e.id]
 		}
 	}
 	return sum + k.unknown(a, b)
@@ -461,10 +461,7 @@ func (r *Predictions) Check(lane int, lnContrast float64) error {
 }
 
 // Fault says whether the answer of a lane is one.
-func (r *Predictions) Fault(lane int) error {
-	one := Prediction{Mean: r.Mean[lane], Scale: r.Scale[lane]}
-	return one.check()
-}
+func (r *Predictions) Fault(lane int) error { return checkFinite(r.Mean[lane], r.Scale[lane]) }
 
 // Alone puts no pair into a lane.
 func (r *Predictions) Alone(lane int) { r.pairMean[lane], r.pairVariance[lane] = 0, 0 }
@@ -474,7 +471,7 @@ func (r *Predictions) Alone(lane int) { r.pairMean[lane], r.pairVariance[lane] =
 func (r *Predictions) Pair(lane int, coats []*CoatIn, i, j int) {
 	s := r.setting
 	c, k := s.calibration, s.calibration.compiled
-	pair, ok := c.index.pair([2]Group{coats[i].group, coats[j].group})
+	pair, ok := c.index.pair(coats[i].group, coats[j].group)
 	if !ok {
 		r.pairMean[lane], r.pairVariance[lane] = 0, k.missing[Pair]
 		return

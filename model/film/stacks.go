@@ -69,9 +69,9 @@ func (s *Stacks) Put(lane, layer int, l *Layer) {
 
 // Stir sets the stirring of n lanes from first on, 0 to MaxStirring.
 func (s *Stacks) Stir(stirring float64, first, n int) {
-	scale := 2 * math.Sqrt(stirring*(1/math.Pi))
-	for i := range s.scale[first : first+n] {
-		s.scale[first+i] = scale
+	row, scale := s.scale[first:first+n], 2*math.Sqrt(stirring*(1/math.Pi))
+	for i := range row {
+		row[i] = scale
 	}
 }
 
