@@ -35,9 +35,10 @@ type standing struct {
 	calibration *calib.Calibration
 	tolerated   float64
 
-	level       calib.Level       // of the clearance needed
-	lnClearance float64           // ln of the drive that uses up the clearance
-	settings    [2]*calib.Setting // of a glaze alone and of layers, found last
+	level              calib.Level // of the clearance needed
+	lnClearance        float64     // ln of the drive that uses up the clearance
+	kiln, body, tester calib.Group
+	settings           [2]*calib.Setting // of a glaze alone and of layers, found last
 }
 
 // stand works out what stays the same, unless that is done.
@@ -49,6 +50,7 @@ func (q *Question) stand() {
 	*s = standing{
 		wall: q.Wall, where: q.Where, calibration: c, tolerated: q.Tolerated,
 		level: calib.NewLevel(1 - q.Tolerated), lnClearance: q.LnDrive(q.Wall.Clearance()),
+		kiln: c.Group(calib.Kiln, q.Where.Kiln), body: c.Group(calib.Body, q.Where.Body), tester: c.Group(calib.Tester, q.Where.Tester),
 	}
 }
 
@@ -58,14 +60,13 @@ func (q *Question) setting(d *Fired, layered bool) *calib.Setting {
 	if layered {
 		at = 1
 	}
-	s := q.standing.settings[at]
+	known := &q.standing
+	s := known.settings[at]
 	if s == nil || s.Reduction != d.reduction || s.LnCooling != d.lnCooling {
-		c := q.Calibration
-		s = c.Setting(calib.Circumstances{
-			Reduction: d.reduction, LnCooling: d.lnCooling, Layered: float64(at),
-			Kiln: c.Group(calib.Kiln, q.Where.Kiln), Body: c.Group(calib.Body, q.Where.Body), Tester: c.Group(calib.Tester, q.Where.Tester),
+		s = known.calibration.Setting(calib.Circumstances{
+			Reduction: d.reduction, LnCooling: d.lnCooling, Layered: float64(at), Kiln: known.kiln, Body: known.body, Tester: known.tester,
 		})
-		q.standing.settings[at] = s
+		known.settings[at] = s
 	}
 	return s
 }

@@ -79,7 +79,9 @@ func (c *Calibration) with(a *combination, room []float64) []float64 {
 	out := slices.Grow(room[:0], max(n, len(vector.Row{})))[:max(n, len(vector.Row{}))]
 	clear(out)
 	for i, x := range a.effects() {
-		floats.AddScaled(out[:n], x, k.fixed[i])
+		if x != 0 { // most layerings have nothing of some
+			floats.AddScaled(out[:n], x, k.fixed[i])
+		}
 	}
 	for _, e := range a.groups {
 		floats.AddScaled(out[:n], e.x, c.column(k, e.id))
