@@ -20,11 +20,11 @@ type compiled struct {
 	scale   []float64 // by id
 	columns []atomic.Pointer[[]float64]
 	fixed   [NumEffects][]float64
-	rows    [NumEffects]*vector.Row    // of the fixed effects
-	slope   vector.Row                 // θ of the fixed effects, with the means of their priors
-	tops    []atomic.Pointer[denseTop] // by pair, worked out when first asked for
-	levers  []atomic.Pointer[lever]    // by tile, likewise
-	missing [NumFactors]float64        // variance of a factor's effect where its group is not named, by unit of squared weight
+	rows    [NumEffects]*vector.Row        // of the fixed effects
+	slope   vector.Row                     // θ of the fixed effects, with the means of their priors
+	tops    []atomic.Pointer[denseTop]     // by pair, worked out when first asked for
+	levers  func() []atomic.Pointer[lever] // by tile, likewise; most calibrations of a growing log explain nothing
+	missing [NumFactors]float64            // variance of a factor's effect where its group is not named, by unit of squared weight
 
 	settings    sync.Map // of Circumstances: *Setting
 	numSettings atomic.Int32
@@ -45,7 +45,8 @@ func (c *Calibration) ready() *compiled {
 			k.rows[e] = rowOf(k.fixed[e])
 			k.slope[e] = k.θ[e] + c.prior.Effects[e].Mean/k.scale[e]
 		}
-		k.tops, k.levers = make([]atomic.Pointer[denseTop], len(c.tops)), make([]atomic.Pointer[lever], len(c.rows))
+		k.tops = make([]atomic.Pointer[denseTop], len(c.tops))
+		k.levers = sync.OnceValue(func() []atomic.Pointer[lever] { return make([]atomic.Pointer[lever], len(c.rows)) })
 		for f, used := range c.used {
 			if used {
 				k.missing[f] = c.widths.spread[f] * c.widths.spread[f]

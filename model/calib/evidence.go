@@ -3,6 +3,7 @@ package calib
 import (
 	"math"
 	"slices"
+	"sync/atomic"
 
 	"gonum.org/v1/gonum/floats"
 
@@ -30,26 +31,27 @@ type lever struct {
 	pull float64 // its weight times how far its reading is from the prior mean
 }
 
-// lever of a tile, worked out when it is first asked for.
-func (c *Calibration) lever(k *compiled, tile int32) *lever {
-	if known := k.levers[tile].Load(); known != nil {
+// lever of a tile, worked out when it is first asked for and kept at.
+func (c *Calibration) lever(k *compiled, at *atomic.Pointer[lever], tile int32) *lever {
+	if known := at.Load(); known != nil {
 		return known
 	}
 	r := c.rows[tile]
 	l := &lever{c.combine(k, &r.pattern), r.pair, r.h * (r.z - r.offset)}
 	l.groups = slices.Clone(l.groups) // which had room for more
-	k.levers[tile].CompareAndSwap(nil, l)
-	return k.levers[tile].Load()
+	at.CompareAndSwap(nil, l)
+	return at.Load()
 }
 
 // evidence names the tiles that moved a prediction most, of those that are weighed and at most count of them. pair is that of the prediction, -1 for none.
 // with is its covariance with every coefficient.
 func (c *Calibration) evidence(a *combination, pair int32, with []float64, weighed []int32, count int) []Influence {
 	k := c.compiled
+	levers := k.levers()
 	most := make([]Influence, 0, max(count, 0))
 	total := 0.0
 	for _, tile := range weighed {
-		l := c.lever(k, tile)
+		l := c.lever(k, &levers[tile], tile)
 		moved := l.gain(a, pair, with) * l.pull
 		total += math.Abs(moved)
 		if len(most) == count && (count == 0 || math.Abs(moved) <= math.Abs(most[count-1].Moved)) {
