@@ -39,7 +39,7 @@ func (a *batch) set(q *Question, s *calib.Setting) {
 	}
 	a.setting, a.wall, a.tolerated = s, q.Wall, q.Tolerated
 	a.sights.frame.Set(a.sights.program.heldPer, film.HeldPer(q.Wall.Sin(), q.Wall.Band(), film.DefaultGrip))
-	a.predictions.Set(s, &q.standing.level, q.standing.lnClearance)
+	a.predictions.Set(s, q.standing.level, q.standing.lnClearance)
 }
 
 // see works out what the regression sees of the first n lanes, whose flow is worked out.

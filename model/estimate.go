@@ -35,8 +35,8 @@ type standing struct {
 	calibration *calib.Calibration
 	tolerated   float64
 
-	level              calib.Level // of the clearance needed
-	lnClearance        float64     // ln of the drive that uses up the clearance
+	level              *calib.Level // of the clearance needed
+	lnClearance        float64      // ln of the drive that uses up the clearance
 	kiln, body, tester calib.Group
 	settings           [2]*calib.Setting // of a glaze alone and of layers, found last
 }

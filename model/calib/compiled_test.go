@@ -15,8 +15,7 @@ func inLane(c *Calibration, q *Conditions, lane, lanes, tiles int) (Prediction, 
 	s := c.Setting(Circumstances{Reduction: q.Features.Reduction, LnCooling: q.Features.LnCooling, Layered: q.Features.Layered,
 		Kiln: c.Group(Kiln, q.Kiln), Body: c.Group(Body, q.Body), Tester: c.Group(Tester, q.Tester)})
 	r := NewPredictions(len(q.Glazes), lanes)
-	level := NewLevel(0.95)
-	r.Set(s, &level, 0)
+	r.Set(s, NewLevel(0.95), 0)
 	f := &q.Features
 	for row, v := range map[*[]float64]float64{&r.LnPhysics: q.LnPhysics, &r.PhysicsSD: q.PhysicsSD, &r.ConeExcess: f.ConeExcess, &r.Thickness: f.LnThickness - lnReferenceThickness,
 		&r.Order: math.Tanh(f.LnContrast / 2), &r.Contrast: math.Abs(math.Tanh(f.LnContrast / 2)), &r.Stirring: f.Stirring, &r.Matte: f.Matte, &r.Described: f.Described} {

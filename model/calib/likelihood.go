@@ -5,6 +5,8 @@ import (
 
 	"gonum.org/v1/gonum/mathext"
 	"gonum.org/v1/gonum/stat/distuv"
+
+	"github.com/catchline/catchline/model/internal/vector"
 )
 
 // student is a standard Student-t distribution; df = +Inf is the normal. Its constants are kept, as every tile asks for
@@ -30,6 +32,26 @@ func (s *student) lnDensity(z float64) float64 {
 		return s.lnFactor - 0.5*z*z
 	}
 	return s.lnFactor - 0.5*(s.df+1)*math.Log1p(z*z/s.df)
+}
+
+// densities writes the density of centre + scale·z at each x into dst, as lnDensity has it.
+func (s *student) densities(dst, x []float64, centre, scale float64) {
+	for i, v := range x {
+		z := (v - centre) / scale
+		dst[i] = z * z
+	}
+	power, lnFactor := -0.5, s.lnFactor-math.Log(scale)
+	if !math.IsInf(s.df, 1) {
+		for i, square := range dst {
+			dst[i] = 1 + square/s.df
+		}
+		vector.Log(dst, dst)
+		power *= s.df + 1
+	}
+	for i := range dst {
+		dst[i] = power*dst[i] + lnFactor
+	}
+	vector.Exp(dst, dst)
 }
 
 // slope is d ln(density)/dz at z, and weight = -slope/z, the weight of a residual z in the scale-mixture reading of the

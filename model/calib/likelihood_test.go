@@ -42,6 +42,25 @@ func TestSlopeAndCurvatureAreDerivatives(t *testing.T) {
 	}
 }
 
+// The density of ln drive is that of gonum's distributions.
+func TestDensities(t *testing.T) {
+	at := []float64{-60, -3, -1.2, -0.7, 0, 2, 40}
+	got := make([]float64, len(at))
+	for _, df := range []float64{3, 17.5, math.Inf(1)} {
+		p := Prediction{LnPhysics: -1, Mean: 0.3, Scale: 0.4, DF: df}
+		p.Densities(got, at)
+		for i, x := range at {
+			want := distuv.StudentsT{Mu: -0.7, Sigma: 0.4, Nu: df}.Prob(x)
+			if math.IsInf(df, 1) {
+				want = distuv.Normal{Mu: -0.7, Sigma: 0.4}.Prob(x)
+			}
+			if math.Abs(got[i]-want) > 1e-12*want+1e-300 {
+				t.Errorf("df %v: density at %v is %v, gonum gives %v", df, x, got[i], want)
+			}
+		}
+	}
+}
+
 // The closed moments of the truncated t distribution are those of its density, integrated by quadrature (gonum integrate/quad).
 func TestTruncatedMoments(t *testing.T) {
 	const scale = 0.4

@@ -36,14 +36,14 @@ func (p *Prediction) Exceeds(lnX float64) float64 {
 	return upperTail(p.DF, (lnX-p.LnPhysics-p.Mean)/p.Scale)
 }
 
-// LnDensity gives ln of the density of ln drive, as a function of it: what does not depend on it is worked out once.
-func (p *Prediction) LnDensity() func(lnX float64) float64 {
+// Densities writes the density of ln drive at each of lnX into dst, which is as long.
+func (p *Prediction) Densities(dst, lnX []float64) {
 	df := p.DF
 	if df >= maxDF {
 		df = math.Inf(1)
 	}
-	t, lnScale := newStudent(df), math.Log(p.Scale)
-	return func(lnX float64) float64 { return t.lnDensity((lnX-p.LnPhysics-p.Mean)/p.Scale) - lnScale }
+	t := newStudent(df)
+	t.densities(dst, lnX, p.LnPhysics+p.Mean, p.Scale)
 }
 
 // Predict says what the next tile of these conditions will show (reading error apart).

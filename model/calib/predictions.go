@@ -357,13 +357,9 @@ func NewPredictions(glazes, lanes int) *Predictions {
 	for _, v := range p.among {
 		out.among = append(out.among, f.Row(v))
 	}
-	ninth := ninth()
-	p.ninth.set(f, &ninth)
+	p.ninth.set(f, NewLevel(0.9)) // the upper end of the 80 % interval
 	return out
 }
-
-// ninth is the upper end of the 80 % interval.
-var ninth = sync.OnceValue(func() Level { return NewLevel(0.9) })
 
 // Set says what all have in common: the setting, the level of LnNeeded, and the ln drive of which Exceeding is the probability.
 func (r *Predictions) Set(s *Setting, needed *Level, lnLimit float64) {

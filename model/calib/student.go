@@ -3,6 +3,7 @@ package calib
 import (
 	"math"
 	"sync"
+	"sync/atomic"
 
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/mathext"
@@ -77,12 +78,25 @@ func interpolated(values *[len(nodes)]float64) (p polynomial) {
 
 // Level is a probability, more than 0 and less than 1, for quantiles.
 type Level struct {
-	z       float64    // normal deviate
+	p, z    float64    // the probability, and its normal deviate
 	stretch polynomial // u/z in 4x - 1
 }
 
-// NewLevel makes a level.
-func NewLevel(p float64) Level {
+// levels are some that were asked for, each at a place by its bits: studios ask for the same few again and again.
+var levels [64]atomic.Pointer[Level]
+
+// NewLevel makes a level, or gives one that was made.
+func NewLevel(p float64) *Level {
+	at := &levels[math.Float64bits(p)*0x9e3779b97f4a7c15>>58] // multiplicative hashing
+	if known := at.Load(); known != nil && known.p == p {
+		return known
+	}
+	made := newLevel(p)
+	at.Store(made)
+	return made
+}
+
+func newLevel(p float64) *Level {
 	z := distuv.UnitNormal.Quantile(p)
 	var at [len(nodes)]float64
 	if math.Abs(z) > mostQuantile {
@@ -95,7 +109,7 @@ func NewLevel(p float64) Level {
 			at[i] = across.at(table[i][:])
 		}
 	}
-	return Level{z, interpolated(&at)}
+	return &Level{p, z, interpolated(&at)}
 }
 
 // stretches holds u/z by x, at the nodes, and z.
@@ -288,7 +302,7 @@ func quantile(df, p float64) float64 {
 	s, f := studentOne(), studentRoom.Get().(*vector.Frame)
 	defer studentRoom.Put(f)
 	f.Row(s.x)[0] = 1 / df
-	s.level.set(f, &l)
+	s.level.set(f, l)
 	f.Run(1)
 	return f.Row(s.quantile)[0]
 }

@@ -37,6 +37,18 @@ func TestStudentByPolynomials(t *testing.T) {
 	}
 }
 
+// More levels than are kept, each asked for twice at once and again.
+func TestLevelsAreKeptApart(t *testing.T) {
+	for range 2 {
+		for i := 1; i < 1000; i++ {
+			p := float64(i) / 1000
+			if l, same := NewLevel(p), NewLevel(p); l.z != distuv.UnitNormal.Quantile(p) || l != same {
+				t.Fatalf("level %v has the normal deviate %v, and %v when asked again", p, l.z, same.z)
+			}
+		}
+	}
+}
+
 func BenchmarkStudent(b *testing.B) {
 	b.Run("quantile", func(b *testing.B) {
 		for b.Loop() {

@@ -10,6 +10,7 @@ import (
 
 	"github.com/catchline/catchline/model/calib"
 	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/internal/vector"
 )
 
 // Wall is what the foot asks of a wall: the drive at which a run is reached, and the volume that leaves over the foot at
@@ -75,9 +76,10 @@ func AtFoot(drive *calib.Prediction, wall Wall, thickness, tolerated float64) (F
 		return wall.OverFoot(math.Exp(drive.Quantile(1-probability)), thickness)
 	}
 	f.P90, f.Tolerated = exceeded(0.1), exceeded(tolerated)
+	// The nodes of all pieces first, then all their densities, then all that comes over the foot.
+	var lnDrive, weight [perCut * (len(cuts) - 1)]float64
+	n := 0
 	centre := drive.LnPhysics + drive.Mean
-	lnDensity, total := drive.LnDensity(), 0.
-	f.Outcomes = make([]Outcome, 0, perCut*(len(cuts)-1))
 	for i := range len(cuts) - 1 {
 		from, to := centre+cuts[i]*drive.Scale, centre+cuts[i+1]*drive.Scale
 		if to <= foot {
@@ -85,12 +87,22 @@ func AtFoot(drive *calib.Prediction, wall Wall, thickness, tolerated float64) (F
 		}
 		from = max(from, foot)
 		for k, x := range gaussX {
-			y := from + x*(to-from)
-			p := gaussW[k] * (to - from) * math.Exp(lnDensity(y))
-			total += p
-			// Beyond exp(60) m all that can run has run.
-			f.Outcomes = append(f.Outcomes, Outcome{p, wall.OverFoot(math.Exp(min(y, 60)), thickness)})
+			lnDrive[n], weight[n] = from+x*(to-from), gaussW[k]*(to-from)
+			n++
 		}
+	}
+	var density, x [len(lnDrive)]float64
+	drive.Densities(density[:n], lnDrive[:n])
+	for i, y := range lnDrive[:n] {
+		x[i] = min(y, 60) // beyond exp(60) m all that can run has run
+	}
+	vector.Exp(x[:n], x[:n])
+	f.Outcomes = make([]Outcome, n)
+	total := 0.0
+	for i := range f.Outcomes {
+		p := weight[i] * density[i]
+		total += p
+		f.Outcomes[i] = Outcome{p, wall.OverFoot(x[i], thickness)}
 	}
 	for i := range f.Outcomes {
 		o := &f.Outcomes[i]
