@@ -142,13 +142,19 @@ func TestWarnedCommit(t *testing.T) {
 	exec("ALTER SYSTEM SET synchronous_standby_names = 'nobody'")
 	exec("SELECT pg_reload_conf()")
 
-	outcome := make(chan error)
+	// The server's processes hear of the setting one after the other, some time after it is made: what is written before
+	// commits as usual.
+	outcome := make(chan error, 1)
 	go func() {
-		r := store.Record{Key: tileKey(0, 0)}
-		_, err := s.Write(context.Background(), store.Write{Ops: []store.Op{store.Insert(r)}})
-		outcome <- err
+		for i := 0; ; i++ {
+			r := store.Record{Key: tileKey(0, i)}
+			if _, err := s.Write(t.Context(), store.Write{Ops: []store.Op{store.Insert(r)}}); err != nil {
+				outcome <- err
+				return
+			}
+		}
 	}()
-	for cancelled := false; !cancelled; {
+	for cancelled := false; !cancelled && len(outcome) == 0; {
 		err := c.QueryRow(t.Context(), `SELECT coalesce(bool_or(pg_cancel_backend(pid)), false) FROM pg_stat_activity
 			WHERE wait_event = 'SyncRep'`).Scan(&cancelled)
 		if err != nil {
