@@ -28,7 +28,7 @@ func prior(n int) []sample {
 	}
 	var out []sample
 	for len(out) < n {
-		var s sample
+		s := sample{group: -1 - len(out)} // each a group of its own
 		s.x[chem.SiO2] = 1
 		for _, p := range parts {
 			if rng.Float64() < p.share {
