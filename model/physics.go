@@ -21,6 +21,10 @@ type Layering struct {
 	blended [film.MaxLayers]int32 // of each layer, which of the sheet's it is in a blend
 }
 
+// PhysicsVersion counts the changes of what the physics says of a layering. What a calibration has learnt belongs to the physics that it was fitted with: the
+// rest that is left to learn is another with another.
+const PhysicsVersion = 1
+
 // Physics is what the physics says of a layering, before anything is learnt from tiles.
 type Physics struct {
 	Flow film.Flow

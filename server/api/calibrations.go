@@ -12,6 +12,7 @@ import (
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
+	"github.com/catchline/catchline/model"
 	"github.com/catchline/catchline/model/calib"
 	storepb "github.com/catchline/catchline/proto/catchline/store/v1"
 	pb "github.com/catchline/catchline/proto/catchline/v1"
@@ -38,7 +39,11 @@ func decodeCalibration(name string, body []byte) (*activeCalibration, error) {
 	if err := c.UnmarshalBinary(regression); err != nil {
 		return nil, fmt.Errorf("%s cannot be read: %w", name, err)
 	}
-	return &activeCalibration{name: name, Calibration: c, dripRatio: math.Max(record.GetShown().GetDripRatio(), 1)}, nil
+	return &activeCalibration{name: name, Calibration: c, dripRatio: math.Max(record.GetShown().GetDripRatio(), 1), earlier: ofEarlierPhysics(&record)}, nil
+}
+
+func ofEarlierPhysics(record *storepb.CalibrationRecord) bool {
+	return record.GetPhysicsVersion() != model.PhysicsVersion
 }
 
 func (s *calibrations) FitCalibration(ctx context.Context, r *pb.FitCalibrationRequest) (*pb.Calibration, error) {
@@ -107,7 +112,8 @@ func (s *calibrations) finish(ctx context.Context, studio, number string) (*pb.C
 	return s.read(ctx, studio, number)
 }
 
-// fit learns from the studio's tiles and judges the result against the active calibration.
+// fit learns from the studio's tiles and judges the result against the active calibration, unless that belongs to an earlier physics: what it would say of the
+// tiles by today's is nothing that it has learnt.
 func (s *calibrations) fit(ctx context.Context, p *prepared) (*storepb.CalibrationRecord, error) {
 	// The drip ratio goes into the reading of every tile, so it comes first.
 	ratio, err := s.api.cache.dripRatio(ctx, p.studio)
@@ -127,9 +133,11 @@ func (s *calibrations) fit(ctx context.Context, p *prepared) (*storepb.Calibrati
 	if err != nil {
 		return nil, err
 	}
-	comparison, err := calib.Compare(p.calibration.Calibration, c, log)
-	if err != nil {
-		return nil, err
+	comparison := calib.Comparison{Sentence: "The active calibration belongs to an earlier model, so the two are not compared."}
+	if !p.calibration.earlier {
+		if comparison, err = calib.Compare(p.calibration.Calibration, c, log); err != nil {
+			return nil, err
+		}
 	}
 	shown := showCalibration(c, tiles)
 	shown.DripRatio = ratio.Median
@@ -143,7 +151,7 @@ func (s *calibrations) fit(ctx context.Context, p *prepared) (*storepb.Calibrati
 		return nil, err
 	}
 	return &storepb.CalibrationRecord{
-		Shown: shown, Regression: regression, Activate: p.calibration.name == "" || !comparison.Loses,
+		Shown: shown, Regression: regression, Activate: p.calibration.name == "" || !comparison.Loses, PhysicsVersion: model.PhysicsVersion,
 	}, nil
 }
 
@@ -226,6 +234,9 @@ func shownCalibration(r *store.Record, active string) (*pb.Calibration, error) {
 		return nil, err
 	}
 	shown.Active = r.ID == active
+	if ofEarlierPhysics(&stored) {
+		shown.Verdict += " " + fitAnew
+	}
 	return shown, nil
 }
 

@@ -2,10 +2,14 @@ package api
 
 import (
 	"context"
+	"slices"
+	"strings"
 	"testing"
 
 	"google.golang.org/grpc/codes"
+	"google.golang.org/protobuf/proto"
 
+	storepb "github.com/catchline/catchline/proto/catchline/store/v1"
 	pb "github.com/catchline/catchline/proto/catchline/v1"
 	"github.com/catchline/catchline/server/store"
 )
@@ -52,5 +56,54 @@ func TestFitBrokenOffIsFinished(t *testing.T) {
 				t.Errorf("%d is active: %v, want %d to be", m.Number, m.Active, want)
 			}
 		}
+	}
+}
+
+// What tiles have taught belongs to the physics that it was fitted with: a calibration of another says so wherever it is used, and the next fit takes its place
+// without being compared, whatever its own record was.
+func TestCalibrationOfEarlierPhysics(t *testing.T) {
+	w := newStudio(t)
+	for range 4 {
+		must(w.tiles.CreateTile(w, &pb.CreateTileRequest{Parent: "studios/test", Tile: aTile()}))(t)
+	}
+	fit := func() *pb.Calibration {
+		return must(w.calibrations.FitCalibration(w, &pb.FitCalibrationRequest{Parent: "studios/test"}))(t)
+	}
+	flagged := func(name string) bool {
+		score := must(w.scores.ScoreLayering(w, &pb.ScoreLayeringRequest{Parent: "studios/test", Layering: aTile().Layering,
+			FiringSource: &pb.ScoreLayeringRequest_Firing{Firing: "studios/test/firings/cone-6"}, Calibration: name}))(t)
+		return slices.ContainsFunc(score.Flags, func(f *pb.Flag) bool { return f.Code == "earlier_model" })
+	}
+	first := fit()
+	if flagged("") || strings.Contains(first.Verdict, fitAnew) {
+		t.Errorf("fresh: %q", first.Verdict)
+	}
+
+	// As a server of earlier physics left it.
+	key, err := parseName("name", first.Name, store.KindCalibration)
+	if err != nil {
+		t.Fatal(err)
+	}
+	record := must(w.api.store.Get(w, key))(t)
+	var stored storepb.CalibrationRecord
+	if err := proto.Unmarshal(record.Body, &stored); err != nil {
+		t.Fatal(err)
+	}
+	stored.PhysicsVersion = 0
+	if record.Body, err = encode(&stored); err != nil {
+		t.Fatal(err)
+	}
+	old := must(w.api.store.Write(w, store.Write{Ops: []store.Op{store.Insert(store.Record{Key: store.Key{Studio: key.Studio, Kind: store.KindCalibration}, Body: record.Body})}}))(t)
+	earlier := must(w.calibrations.ActivateCalibration(w, &pb.ActivateCalibrationRequest{Name: nameOf(old.Records[0].Key)}))(t)
+	if !flagged("") || !strings.Contains(earlier.Verdict, fitAnew) {
+		t.Errorf("of earlier physics: %q", earlier.Verdict)
+	}
+	if flagged(first.Name) {
+		t.Errorf("%s is of today's", first.Name)
+	}
+
+	next := fit()
+	if !next.Active || flagged("") || !strings.Contains(next.Verdict, "not compared") {
+		t.Errorf("fitted anew: active %v, %q", next.Active, next.Verdict)
 	}
 }

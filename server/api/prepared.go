@@ -101,6 +101,7 @@ type activeCalibration struct {
 	name string // resource name; empty: the prior alone
 	*calib.Calibration
 	dripRatio float64
+	earlier   bool // it was fitted with another physics than today's, see model.PhysicsVersion
 
 	words sync.Map // tile's resource name -> string, see tileWords
 }

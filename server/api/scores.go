@@ -49,7 +49,7 @@ func (s *scores) numbers(ctx context.Context, r *pb.ScoreLayeringRequest) (*pb.S
 		return nil, err
 	}
 	out := q.showEstimate(&e)
-	out.Flags = showFlags(q.Flags(physics))
+	out.Flags = q.flags(q.Flags(physics))
 	out.Cautions = q.cautions(boundsOf(q.studio.settings).Word(e.Exceed), risk.None)
 	for _, c := range out.Cautions {
 		c.Text = ""
@@ -70,7 +70,14 @@ func (q *question) showEstimate(e *model.Estimate) *pb.Score {
 	}
 }
 
-func showFlags(flags []model.Flag) []*pb.Flag {
+// fitAnew is said of answers by a calibration of an earlier physics.
+const fitAnew = "What this studio's tiles have taught was fitted with an earlier model of melt and film; fit anew."
+
+// flags shows what the model flags, and what the studio's calibration adds.
+func (q *question) flags(flags []model.Flag) []*pb.Flag {
+	if q.calibration.earlier {
+		flags = append(flags, model.Flag{Code: "earlier_model", Sentence: fitAnew})
+	}
 	all, out := make([]pb.Flag, len(flags)), make([]*pb.Flag, len(flags))
 	for i, f := range flags {
 		all[i].Code, all[i].Sentence = f.Code, f.Sentence
@@ -125,7 +132,7 @@ func (s *scores) show(ctx context.Context, q *question, score *model.Score) (*pb
 	out.Physics = q.physics(score)
 	out.Foot = footAndShelf(foot, cookie)
 	out.Cautions = q.cautions(boundsOf(q.studio.settings).Word(score.Exceed), cookie.Kind)
-	out.Flags = showFlags(score.Flags)
+	out.Flags = q.flags(score.Flags)
 	for _, r := range score.Solo {
 		out.SoloRuns = append(out.SoloRuns, &pb.SoloRun{Glaze: r.Glaze, MedianRunMm: r.Median * mm, RunP10Mm: r.P10 * mm, RunP90Mm: r.P90 * mm})
 	}

@@ -24,6 +24,7 @@ func (s *scores) PlanShelf(ctx context.Context, r *pb.PlanShelfRequest) (*pb.Pla
 	out := &pb.PlanShelfResponse{}
 	var pieces []risk.Piece
 	var scored []*pb.Score
+	earlier := false
 	cautions := &cautionSet{}
 	for i, piece := range r.GetPieces() {
 		if err := ctx.Err(); err != nil {
@@ -50,6 +51,7 @@ func (s *scores) PlanShelf(ctx context.Context, r *pb.PlanShelfRequest) (*pb.Pla
 		shown.Cautions = nil // they stand once on the plan
 		scored = append(scored, shown)
 		out.Calibration = q.calibration.name
+		earlier = earlier || q.calibration.earlier
 	}
 	plan, err := risk.Load(pieces)
 	if err != nil {
@@ -70,6 +72,9 @@ func (s *scores) PlanShelf(ctx context.Context, r *pb.PlanShelfRequest) (*pb.Pla
 	out.TotalCookies = int32(plan.TotalCookies)
 	out.ExpectedOverFoot = plan.ExpectedOverFoot
 	out.Warnings = plan.Warnings
+	if earlier {
+		out.Warnings = append(out.Warnings, fitAnew)
+	}
 	out.Cautions = cautions.all
 	return out, nil
 }

@@ -31,12 +31,12 @@ type CalibrationRecord struct {
 	Shown *v1.Calibration `protobuf:"bytes,1,opt,name=shown,proto3" json:"shown,omitempty"`
 	// The fitted regression, as model/calib writes it.
 	Regression []byte `protobuf:"bytes,2,opt,name=regression,proto3" json:"regression,omitempty"`
-	// The record of predictions that it was judged by, as model/calib writes it.
-	Diagnostics []byte `protobuf:"bytes,3,opt,name=diagnostics,proto3" json:"diagnostics,omitempty"`
 	// Whether it deserves to be the active one, if the choice of that is still at the revision below: what a fit that was broken off
 	// between storing and choosing goes on with when it is asked for again.
 	Activate       bool  `protobuf:"varint,4,opt,name=activate,proto3" json:"activate,omitempty"`
 	ActiveRevision int64 `protobuf:"varint,5,opt,name=active_revision,json=activeRevision,proto3" json:"active_revision,omitempty"`
+	// model.PhysicsVersion when it was fitted.
+	PhysicsVersion int32 `protobuf:"varint,6,opt,name=physics_version,json=physicsVersion,proto3" json:"physics_version,omitempty"`
 	unknownFields  protoimpl.UnknownFields
 	sizeCache      protoimpl.SizeCache
 }
@@ -85,13 +85,6 @@ func (x *CalibrationRecord) GetRegression() []byte {
 	return nil
 }
 
-func (x *CalibrationRecord) GetDiagnostics() []byte {
-	if x != nil {
-		return x.Diagnostics
-	}
-	return nil
-}
-
 func (x *CalibrationRecord) GetActivate() bool {
 	if x != nil {
 		return x.Activate
@@ -106,19 +99,26 @@ func (x *CalibrationRecord) GetActiveRevision() int64 {
 	return 0
 }
 
+func (x *CalibrationRecord) GetPhysicsVersion() int32 {
+	if x != nil {
+		return x.PhysicsVersion
+	}
+	return 0
+}
+
 var File_catchline_store_v1_calibration_proto protoreflect.FileDescriptor
 
 const file_catchline_store_v1_calibration_proto_rawDesc = "" +
 	"\n" +
-	"$catchline/store/v1/calibration.proto\x12\x12catchline.store.v1\x1a\x1ecatchline/v1/calibration.proto\"\xcb\x01\n" +
+	"$catchline/store/v1/calibration.proto\x12\x12catchline.store.v1\x1a\x1ecatchline/v1/calibration.proto\"\xd8\x01\n" +
 	"\x11CalibrationRecord\x12/\n" +
 	"\x05shown\x18\x01 \x01(\v2\x19.catchline.v1.CalibrationR\x05shown\x12\x1e\n" +
 	"\n" +
 	"regression\x18\x02 \x01(\fR\n" +
-	"regression\x12 \n" +
-	"\vdiagnostics\x18\x03 \x01(\fR\vdiagnostics\x12\x1a\n" +
+	"regression\x12\x1a\n" +
 	"\bactivate\x18\x04 \x01(\bR\bactivate\x12'\n" +
-	"\x0factive_revision\x18\x05 \x01(\x03R\x0eactiveRevisionB\xd5\x01\n" +
+	"\x0factive_revision\x18\x05 \x01(\x03R\x0eactiveRevision\x12'\n" +
+	"\x0fphysics_version\x18\x06 \x01(\x05R\x0ephysicsVersionJ\x04\b\x03\x10\x04B\xd5\x01\n" +
 	"\x16com.catchline.store.v1B\x10CalibrationProtoP\x01Z?github.com/catchline/catchline/proto/catchline/store/v1;storev1\xa2\x02\x03CSX\xaa\x02\x12Catchline.Store.V1\xca\x02\x12Catchline\\Store\\V1\xe2\x02\x1eCatchline\\Store\\V1\\GPBMetadata\xea\x02\x14Catchline::Store::V1b\x06proto3"
 
 var (

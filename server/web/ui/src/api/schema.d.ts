@@ -1507,7 +1507,10 @@ export interface components {
         };
         /** @description Something that makes a score less sure than it looks. */
         "catchline.v1.Flag": {
-            /** @description A stable word: outside_melt_data, extrapolated_cone, described_glaze, no_tiles, held_by_surface_tension, below_band, thick_layer. */
+            /**
+             * @description A stable word: outside_melt_data, extrapolated_cone, described_glaze, no_tiles, held_by_surface_tension, thick_layer, outside_cone_range,
+             *     earlier_model.
+             */
             code?: string;
             /** @description The same in a sentence. */
             sentence?: string;
