@@ -24,8 +24,8 @@
 //	* at 0.3 of the mean where the melt is stiff, with the networks
 //
 // Half of what the form takes off window 1 is in two groups. Penalties three times as strong or weak, groups weighed by their points, products that level off
-// sooner and three tenths of the mean instead of a fifth change the mean's numbers by 0.003 at most. It also makes the mean easier to learn: fresh mixes of the windows' melts are told by the pupil to
-// 0.02, where they were to 0.03.
+// sooner and three tenths of the mean instead of a fifth change the mean's medians and root mean squares by 0.003 at most. The form also makes the mean easier
+// to learn: fresh mixes of the windows' melts are told by the pupil to 0.02, where they were to 0.03.
 //
 // Window 2 rests on few groups with many points each: from one choice of seeds and mixes to another its median moves by about 0.01, so
 // smaller differences between plans say nothing.
