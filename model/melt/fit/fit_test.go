@@ -50,7 +50,7 @@ func committed(t *testing.T, plan string, fold int) map[int]score {
 }
 
 // A refit of the first fold scores as the committed table says. By default the short plan, one network for 60 epochs; with
-// CATCHLINE_REFIT set, the full plan, which takes a minute. The tolerance is for processors that round otherwise (fused
+// CATCHLINE_REFIT set, the full plan, which takes two minutes. The tolerance is for processors that round otherwise (fused
 // multiply and add); on the one that wrote the table the numbers are the same.
 func TestRefitOfOneFoldGetsTheCommittedScore(t *testing.T) {
 	name, p := "quick", quickPlan
