@@ -8,6 +8,7 @@ import (
 	"strconv"
 
 	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/melt/internal/form"
 )
 
 // sample is one composition of the data with all its measurements.
@@ -30,6 +31,11 @@ func (s *sample) window() int {
 		w = max(w, p.window)
 	}
 	return w
+}
+
+// inAir is what a point's log10 η would be with the sample's iron as it is in a melt made in air.
+func (s *sample) inAir(p point) float64 {
+	return p.log10 - form.FerrousEffect(s.x[chem.FeO], s.x[chem.Fe2O3])
 }
 
 // readData reads the viscosity data and gathers the rows of each composition, in the order of the file.

@@ -48,9 +48,9 @@
 // window 2, and so were a loss that heeds large errors more and more noise on the features.
 //
 // A pupil loses to its teachers between and beside the melts, not on them: mixes of any two melts of the windows halved what it loses in window 2, and
-// so did letting the spread, which is rough, count for less. By three or four seeds, the root mean square of pupil less teachers on held-out melts of window 2 is 0.027 with
-// those mixes alone, 0.022 with the lines through neighbours and weaker pulls of A and C/T3, and 0.018 with single oxides changed as well; errors
-// held out are then 0.083/0.409/0.304 in window 1 and 0.086/0.320/0.203 in window 2 (means), the teachers' own. Mixes of three
+// so did letting the spread, which is rough, count for less. By three or four seeds, the root mean square of pupil less teachers on held-out melts of
+// window 2 is 0.027 with those mixes alone, 0.022 with the lines through neighbours and weaker pulls of A and C/T3, and 0.018 with single oxides changed as
+// well; errors held out are then 0.083/0.409/0.304 in window 1 and 0.086/0.320/0.203 in window 2 (means), the teachers' own. Mixes of three
 // melts do what as many of two do. Four times the epochs, paths past a layer, the teachers' further features, other batches, rates, decays and weights of the
 // spread, 96 and 16 units instead of 64 and 24: no clear difference. More units bring it nearer, and errors stay as they are. One pupil of twice the units is
 // better than two averaged.

@@ -10,7 +10,6 @@ import (
 	"gonum.org/v1/gonum/lapack/lapack64"
 
 	"github.com/catchline/catchline/model/chem"
-	"github.com/catchline/catchline/model/melt/internal/form"
 )
 
 // process is a Gaussian process over curves: log10 η = Σ_j φ_j(T) g_j(x) with φ = 1, u, u² in u, the inverse temperature, and
@@ -66,7 +65,7 @@ func fitProcess(data, formula []sample, c *scaling) (*process, error) {
 	groups := map[int]int{}
 	add := func(s *sample, points []point, group int, variance float64) {
 		for _, pt := range points {
-			obs = append(obs, observation{len(p.melts), group, temperatureTerms(pt.T), pt.log10 - form.FerrousEffect(s.x[chem.FeO], s.x[chem.Fe2O3])})
+			obs = append(obs, observation{len(p.melts), group, temperatureTerms(pt.T), s.inAir(pt)})
 		}
 		p.melts = append(p.melts, p.coordinates(&s.x))
 		meltVariance = append(meltVariance, variance)

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/blas"
 	"gonum.org/v1/gonum/blas/blas64"
@@ -11,7 +12,6 @@ import (
 	"gonum.org/v1/gonum/mat"
 
 	"github.com/catchline/catchline/model/chem"
-	"github.com/catchline/catchline/model/melt/internal/form"
 )
 
 // quadratic is a teacher of a third kind: log10 η along the curve of Mauro et al. (2009, Proc. Natl. Acad. Sci. 106, 19780; MYEGA), whose temperature of
@@ -50,7 +50,7 @@ func myega(u [3]float64, T float64) (y float64, slope [3]float64) {
 // terms are 1, the scaled features and all their products; the first 1+len(features) serve the linear outputs.
 func (q *quadratic) terms(x *[chem.NumNetworkOxides]float64) []float64 {
 	z := q.c.apply(x)
-	out := make([]float64, 1, 1+len(z)*(len(z)+3)/2)
+	out := make([]float64, 1, q.numTerms(0))
 	out[0] = 1
 	levelled := make([]float64, len(z))
 	for i, v := range z {
@@ -69,7 +69,7 @@ func (q *quadratic) terms(x *[chem.NumNetworkOxides]float64) []float64 {
 func (q *quadratic) outputs(terms []float64) (u [3]float64) {
 	theta := q.theta
 	for j := range u {
-		part := q.serving(j, terms)
+		part := terms[:q.numTerms(j)]
 		for i, v := range part {
 			u[j] += v * theta[i]
 		}
@@ -78,12 +78,13 @@ func (q *quadratic) outputs(terms []float64) (u [3]float64) {
 	return u
 }
 
-// serving are the terms that serve output j.
-func (q *quadratic) serving(j int, terms []float64) []float64 {
+// numTerms is how many of the terms, from the first on, serve output j.
+func (q *quadratic) numTerms(j int) int {
+	n := len(q.c.mean)
 	if j == 0 {
-		return terms
+		return 1 + n*(n+3)/2
 	}
-	return terms[:1+len(q.c.mean)]
+	return 1 + n
 }
 
 // conditions are what one melt asks of the form.
@@ -93,23 +94,17 @@ type conditions struct {
 }
 
 // conditionsOf takes all points. A group's weight goes with the root of its points, since they share an error.
-func (q *quadratic) conditionsOf(data, formula []sample) []conditions {
+func (q *quadratic) conditionsOf(samples []sample) []conditions {
 	size := map[int]int{}
-	for _, samples := range [][]sample{data, formula} {
-		for i := range samples {
-			size[samples[i].group] += len(samples[i].points)
-		}
+	for i := range samples {
+		size[samples[i].group] += len(samples[i].points)
 	}
-	var out []conditions
-	for _, samples := range [][]sample{data, formula} {
-		for i := range samples {
-			s := &samples[i]
-			c := conditions{terms: q.terms(&s.x)}
-			for _, p := range s.points {
-				y := p.log10 - form.FerrousEffect(s.x[chem.FeO], s.x[chem.Fe2O3])
-				c.points = append(c.points, target{p.T, y, windowWeight(p.window) / math.Sqrt(float64(size[s.group]))})
-			}
-			out = append(out, c)
+	out := make([]conditions, len(samples))
+	for i := range samples {
+		s := &samples[i]
+		out[i].terms = q.terms(&s.x)
+		for _, p := range s.points {
+			out[i].points = append(out[i].points, target{p.T, s.inAir(p), windowWeight(p.window) / math.Sqrt(float64(size[s.group]))})
 		}
 	}
 	return out
@@ -118,13 +113,12 @@ func (q *quadratic) conditionsOf(data, formula []sample) []conditions {
 // penalties of the coefficients.
 func (q *quadratic) penalties() []float64 {
 	var out []float64
-	linear := 1 + len(q.c.mean)
 	for j, held := range []float64{heldTg, heldFragility, heldA} {
-		for i := range q.serving(j, make([]float64, linear+len(q.c.mean)*linear/2)) {
+		for i := range q.numTerms(j) {
 			switch {
 			case i == 0:
 				out = append(out, heldConstant)
-			case i < linear:
+			case i <= len(q.c.mean):
 				out = append(out, held)
 			default:
 				out = append(out, held*heldProduct)
@@ -137,7 +131,7 @@ func (q *quadratic) penalties() []float64 {
 // fitQuadratic fits the form by Levenberg & Marquardt's steps on Student's loss of three degrees of freedom.
 func fitQuadratic(data, formula []sample, c *scaling) (*quadratic, error) {
 	q := &quadratic{c: c}
-	melts := q.conditionsOf(data, formula)
+	melts := q.conditionsOf(slices.Concat(data, formula))
 	penalty := q.penalties()
 	n := len(penalty)
 	q.theta = make([]float64, n)
@@ -181,7 +175,7 @@ func fitQuadratic(data, formula []sample, c *scaling) (*quadratic, error) {
 // terms times a matrix of three outputs by three; of that matrix's root only the first row meets the many terms of Tg.
 func (q *quadratic) normal(melts []conditions) (*mat.SymDense, *mat.VecDense) {
 	n := len(q.theta)
-	linear := 1 + len(q.c.mean)
+	linear := q.numTerms(1)
 	normal, slope := mat.NewSymDense(n, nil), mat.NewVecDense(n, nil)
 	raw := normal.RawSymmetric()
 	last := raw // of the linear outputs
@@ -197,7 +191,7 @@ func (q *quadratic) normal(melts []conditions) (*mat.SymDense, *mat.VecDense) {
 			root, pull := q.curvature(&some[i])
 			fill := func(row []float64, by []float64, first int) {
 				for j, r := range by {
-					part := q.serving(first+j, some[i].terms)
+					part := some[i].terms[:q.numTerms(first+j)]
 					floats.AddScaled(row[:len(part)], r, part)
 					row = row[len(part):]
 				}

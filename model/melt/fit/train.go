@@ -164,7 +164,7 @@ func lessonsOf(data, formula []sample, c *scaling) []lesson {
 		for _, s := range samples {
 			l := lesson{features: c.apply(&s.x)}
 			for _, p := range s.points {
-				l.points = append(l.points, target{p.T, p.log10 - form.FerrousEffect(s.x[chem.FeO], s.x[chem.Fe2O3]), windowWeight(p.window)})
+				l.points = append(l.points, target{p.T, s.inAir(p), windowWeight(p.window)})
 			}
 			out = append(out, l)
 		}
