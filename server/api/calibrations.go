@@ -39,10 +39,10 @@ func decodeCalibration(name string, body []byte) (*activeCalibration, error) {
 	if err := c.UnmarshalBinary(regression); err != nil {
 		return nil, fmt.Errorf("%s cannot be read: %w", name, err)
 	}
-	return &activeCalibration{name: name, Calibration: c, dripRatio: math.Max(record.GetShown().GetDripRatio(), 1), earlier: ofEarlierPhysics(&record)}, nil
+	return &activeCalibration{name: name, Calibration: c, dripRatio: math.Max(record.GetShown().GetDripRatio(), 1), otherPhysics: ofOtherPhysics(&record)}, nil
 }
 
-func ofEarlierPhysics(record *storepb.CalibrationRecord) bool {
+func ofOtherPhysics(record *storepb.CalibrationRecord) bool {
 	return record.GetPhysicsVersion() != model.PhysicsVersion
 }
 
@@ -112,8 +112,8 @@ func (s *calibrations) finish(ctx context.Context, studio, number string) (*pb.C
 	return s.read(ctx, studio, number)
 }
 
-// fit learns from the studio's tiles and judges the result against the active calibration, unless that belongs to an earlier physics: what it would say of the
-// tiles by today's is nothing that it has learnt.
+// fit learns from the studio's tiles and judges the result against the active calibration, unless that belongs to another physics: what it would say of the
+// tiles by this one is nothing that it has learnt.
 func (s *calibrations) fit(ctx context.Context, p *prepared) (*storepb.CalibrationRecord, error) {
 	// The drip ratio goes into the reading of every tile, so it comes first.
 	ratio, err := s.api.cache.dripRatio(ctx, p.studio)
@@ -133,8 +133,8 @@ func (s *calibrations) fit(ctx context.Context, p *prepared) (*storepb.Calibrati
 	if err != nil {
 		return nil, err
 	}
-	comparison := calib.Comparison{Sentence: "The active calibration belongs to an earlier model, so the two are not compared."}
-	if !p.calibration.earlier {
+	comparison := calib.Comparison{Sentence: "The active calibration belongs to another version of the model, so the two are not compared."}
+	if !p.calibration.otherPhysics {
 		if comparison, err = calib.Compare(p.calibration.Calibration, c, log); err != nil {
 			return nil, err
 		}
@@ -234,7 +234,7 @@ func shownCalibration(r *store.Record, active string) (*pb.Calibration, error) {
 		return nil, err
 	}
 	shown.Active = r.ID == active
-	if ofEarlierPhysics(&stored) {
+	if ofOtherPhysics(&stored) {
 		shown.Verdict += " " + fitAnew
 	}
 	return shown, nil

@@ -61,7 +61,7 @@ func TestFitBrokenOffIsFinished(t *testing.T) {
 
 // What tiles have taught belongs to the physics that it was fitted with: a calibration of another says so wherever it is used, and the next fit takes its place
 // without being compared, whatever its own record was.
-func TestCalibrationOfEarlierPhysics(t *testing.T) {
+func TestCalibrationOfOtherPhysics(t *testing.T) {
 	w := newStudio(t)
 	for range 4 {
 		must(w.tiles.CreateTile(w, &pb.CreateTileRequest{Parent: "studios/test", Tile: aTile()}))(t)
@@ -72,14 +72,14 @@ func TestCalibrationOfEarlierPhysics(t *testing.T) {
 	flagged := func(name string) bool {
 		score := must(w.scores.ScoreLayering(w, &pb.ScoreLayeringRequest{Parent: "studios/test", Layering: aTile().Layering,
 			FiringSource: &pb.ScoreLayeringRequest_Firing{Firing: "studios/test/firings/cone-6"}, Calibration: name}))(t)
-		return slices.ContainsFunc(score.Flags, func(f *pb.Flag) bool { return f.Code == "earlier_model" })
+		return slices.ContainsFunc(score.Flags, func(f *pb.Flag) bool { return f.Code == "other_model" })
 	}
 	first := fit()
 	if flagged("") || strings.Contains(first.Verdict, fitAnew) {
 		t.Errorf("fresh: %q", first.Verdict)
 	}
 
-	// As a server of earlier physics left it.
+	// As a server of another physics left it.
 	key, err := parseName("name", first.Name, store.KindCalibration)
 	if err != nil {
 		t.Fatal(err)
@@ -94,12 +94,17 @@ func TestCalibrationOfEarlierPhysics(t *testing.T) {
 		t.Fatal(err)
 	}
 	old := must(w.api.store.Write(w, store.Write{Ops: []store.Op{store.Insert(store.Record{Key: store.Key{Studio: key.Studio, Kind: store.KindCalibration}, Body: record.Body})}}))(t)
-	earlier := must(w.calibrations.ActivateCalibration(w, &pb.ActivateCalibrationRequest{Name: nameOf(old.Records[0].Key)}))(t)
-	if !flagged("") || !strings.Contains(earlier.Verdict, fitAnew) {
-		t.Errorf("of earlier physics: %q", earlier.Verdict)
+	other := must(w.calibrations.ActivateCalibration(w, &pb.ActivateCalibrationRequest{Name: nameOf(old.Records[0].Key)}))(t)
+	if !flagged("") || !strings.Contains(other.Verdict, fitAnew) {
+		t.Errorf("of another physics: %q", other.Verdict)
+	}
+	plan := must(w.scores.PlanShelf(w, &pb.PlanShelfRequest{Parent: "studios/test", Pieces: []*pb.ShelfPiece{{Label: "Tile", Layering: aTile().Layering}},
+		FiringSource: &pb.PlanShelfRequest_Firing{Firing: "studios/test/firings/cone-6"}}))(t)
+	if !slices.Contains(plan.Warnings, fitAnew) {
+		t.Errorf("a shelf plan warns of %q", plan.Warnings)
 	}
 	if flagged(first.Name) {
-		t.Errorf("%s is of today's", first.Name)
+		t.Errorf("%s is of this physics", first.Name)
 	}
 
 	next := fit()

@@ -101,7 +101,8 @@ type activeCalibration struct {
 	name string // resource name; empty: the prior alone
 	*calib.Calibration
 	dripRatio float64
-	earlier   bool // it was fitted with another physics than today's, see model.PhysicsVersion
+	// otherPhysics says that it was fitted with another than this server's, see model.PhysicsVersion.
+	otherPhysics bool
 
 	words sync.Map // tile's resource name -> string, see tileWords
 }

@@ -70,13 +70,13 @@ func (q *question) showEstimate(e *model.Estimate) *pb.Score {
 	}
 }
 
-// fitAnew is said of answers by a calibration of an earlier physics.
-const fitAnew = "What this studio's tiles have taught was fitted with an earlier model of melt and film; fit anew."
+// fitAnew is said of answers by a calibration of another physics.
+const fitAnew = "What this studio's tiles have taught was fitted with another version of the model of melt and film; fit anew."
 
 // flags shows what the model flags, and what the studio's calibration adds.
 func (q *question) flags(flags []model.Flag) []*pb.Flag {
-	if q.calibration.earlier {
-		flags = append(flags, model.Flag{Code: "earlier_model", Sentence: fitAnew})
+	if q.calibration.otherPhysics {
+		flags = append(flags, model.Flag{Code: "other_model", Sentence: fitAnew})
 	}
 	all, out := make([]pb.Flag, len(flags)), make([]*pb.Flag, len(flags))
 	for i, f := range flags {

@@ -24,7 +24,7 @@ func (s *scores) PlanShelf(ctx context.Context, r *pb.PlanShelfRequest) (*pb.Pla
 	out := &pb.PlanShelfResponse{}
 	var pieces []risk.Piece
 	var scored []*pb.Score
-	earlier := false
+	otherPhysics := false
 	cautions := &cautionSet{}
 	for i, piece := range r.GetPieces() {
 		if err := ctx.Err(); err != nil {
@@ -51,7 +51,7 @@ func (s *scores) PlanShelf(ctx context.Context, r *pb.PlanShelfRequest) (*pb.Pla
 		shown.Cautions = nil // they stand once on the plan
 		scored = append(scored, shown)
 		out.Calibration = q.calibration.name
-		earlier = earlier || q.calibration.earlier
+		otherPhysics = otherPhysics || q.calibration.otherPhysics
 	}
 	plan, err := risk.Load(pieces)
 	if err != nil {
@@ -72,7 +72,7 @@ func (s *scores) PlanShelf(ctx context.Context, r *pb.PlanShelfRequest) (*pb.Pla
 	out.TotalCookies = int32(plan.TotalCookies)
 	out.ExpectedOverFoot = plan.ExpectedOverFoot
 	out.Warnings = plan.Warnings
-	if earlier {
+	if otherPhysics {
 		out.Warnings = append(out.Warnings, fitAnew)
 	}
 	out.Cautions = cautions.all

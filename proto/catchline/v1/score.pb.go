@@ -796,7 +796,7 @@ func (x *Evidence) GetDegreesOfFreedom() float64 {
 type Flag struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// A stable word: outside_melt_data, extrapolated_cone, described_glaze, no_tiles, held_by_surface_tension, thick_layer, outside_cone_range,
-	// earlier_model.
+	// other_model.
 	Code string `protobuf:"bytes,1,opt,name=code,proto3" json:"code,omitempty"`
 	// The same in a sentence.
 	Sentence      string `protobuf:"bytes,2,opt,name=sentence,proto3" json:"sentence,omitempty"`

@@ -1509,7 +1509,7 @@ export interface components {
         "catchline.v1.Flag": {
             /**
              * @description A stable word: outside_melt_data, extrapolated_cone, described_glaze, no_tiles, held_by_surface_tension, thick_layer, outside_cone_range,
-             *     earlier_model.
+             *     other_model.
              */
             code?: string;
             /** @description The same in a sentence. */
