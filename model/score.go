@@ -111,8 +111,12 @@ func (q *Question) Flags(p *Physics) (flags []Flag) {
 			flags = append(flags, Flag{"outside_melt_data", "Layer " + layer + ": " + d.String() + "."})
 		}
 		if !math.IsNaN(g.ConeFrom) && (f.Firing.EquivalentCone < g.ConeFrom-coneSlack || f.Firing.EquivalentCone > g.ConeTo+coneSlack) {
-			flags = append(flags, Flag{"outside_cone_range", "Layer " + layer + " is made for cone " + firing.FormatConeNumber(g.ConeFrom) + " to " +
-				firing.FormatConeNumber(g.ConeTo) + "; this firing comes to cone " + firing.FormatConeNumber(f.Firing.EquivalentCone) + "."})
+			cones := firing.FormatConeNumber(g.ConeFrom)
+			if g.ConeTo != g.ConeFrom {
+				cones += " to " + firing.FormatConeNumber(g.ConeTo)
+			}
+			flags = append(flags, Flag{"outside_cone_range", "Layer " + layer + " is made for cone " + cones + "; this firing comes to cone " +
+				firing.FormatConeNumber(f.Firing.EquivalentCone) + "."})
 		}
 	}
 	if f := q.Layers[0].Firing; f.Extrapolated {
