@@ -119,11 +119,16 @@ func (c *combinations) name(index int) string {
 	return text
 }
 
-func (c *combinations) displayName(g *model.Glaze) string {
-	name := g.Name
+// resourceOf is the resource name of a glaze, or of the lot that it is.
+func resourceOf(g *model.Glaze) string {
 	if g.Lot != "" {
-		name = g.Lot
+		return g.Lot
 	}
+	return g.Name
+}
+
+func (c *combinations) displayName(g *model.Glaze) string {
+	name := resourceOf(g)
 	if known := c.studio.glazes[name]; known != nil {
 		return known.displayName
 	}

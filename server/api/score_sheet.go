@@ -177,6 +177,7 @@ func (s *scores) ScoreSheet(r *pb.ScoreSheetRequest, stream pb.ScoreService_Scor
 		if chunk.FirstIndex == 0 {
 			chunk.Calibration = c.calibration.name
 			chunk.Cautions = c.cautions()
+			chunk.Flags = c.flags(plan.GetFirings())
 		}
 		return stream.Send(chunk)
 	})

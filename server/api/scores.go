@@ -73,11 +73,17 @@ func (q *question) showEstimate(e *model.Estimate) *pb.Score {
 // fitAnew is said of answers by a calibration of another physics.
 const fitAnew = "What this studio's tiles have taught was fitted with another version of the model of melt and film; fit anew."
 
+// flags tells what a calibration adds to what the model flags.
+func (c *activeCalibration) flags() []model.Flag {
+	if !c.otherPhysics {
+		return nil
+	}
+	return []model.Flag{{Code: "other_model", Sentence: fitAnew}}
+}
+
 // flags shows what the model flags, and what the studio's calibration adds.
 func (q *question) flags(flags []model.Flag) []*pb.Flag {
-	if q.calibration.otherPhysics {
-		flags = append(flags, model.Flag{Code: "other_model", Sentence: fitAnew})
-	}
+	flags = append(flags, q.calibration.flags()...)
 	all, out := make([]pb.Flag, len(flags)), make([]*pb.Flag, len(flags))
 	for i, f := range flags {
 		all[i].Code, all[i].Sentence = f.Code, f.Sentence

@@ -35,6 +35,7 @@ func (d *adviseCommand) Run(a *app) error {
 	if err != nil {
 		return err
 	}
+	a.tell("Less sure", flagSentences(answer.Score.GetFlags()))
 	a.tellCautions(answer.Score.GetCautions())
 	return a.show(answer, func() *table {
 		t := &table{head: []string{"change", a.Units.column("median_run"), a.Units.column("run_p90"), "exceed_probability", "risk", "enough", "sentence"}}

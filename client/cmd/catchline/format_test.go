@@ -163,7 +163,12 @@ func TestRowsOfASheet(t *testing.T) {
 	// Made up; two chunks, so that a row does not rest on where a chunk begins.
 	chunks := []*pb.ScoreSheetResponse{
 		{Total: 4, MedianRunMm: []float32{1, 2, 3}, RunP10Mm: []float32{0, 1, 2}, RunP90Mm: []float32{2, 3, 4}, ExceedProbability: []float32{0, 0.1, 0.3},
-			ClearanceNeededMm: []float32{5, 6, 7}, Risk: []pb.Risk{1, 2, 3}, Calibration: "studios/s/calibrations/1", Cautions: []*pb.Caution{{Code: "shelf", Text: "Mind the shelf."}}},
+			ClearanceNeededMm: []float32{5, 6, 7}, Risk: []pb.Risk{1, 2, 3}, Calibration: "studios/s/calibrations/1",
+			Flags: []*pb.SheetFlag{
+				{Code: "no_tiles", Sentence: "No tile."},
+				{Code: "outside_cone_range", Sentence: "A is made for cone 6.", Glazes: []string{"studios/s/glazes/a"}, Firing: "studios/s/firings/y"},
+			},
+			Cautions: []*pb.Caution{{Code: "shelf", Text: "Mind the shelf."}}},
 		{Total: 4, FirstIndex: 3, MedianRunMm: []float32{25.4}, RunP10Mm: []float32{3}, RunP90Mm: []float32{5}, ExceedProbability: []float32{1}, ClearanceNeededMm: []float32{8}, Risk: []pb.Risk{4}},
 	}
 	for format, want := range map[string]string{
@@ -185,11 +190,14 @@ y: median run in mm and risk; down: under, along: over
 a           3.0 high
 b/one:3  25.4 severe
 
+Less sure than it looks
+  No tile.
+  y: A is made for cone 6.
+
 Take care
   Mind the shelf.
 `,
-		"json": `{"total": 4, "calibration": "studios/s/calibrations/1",
-"cautions": [{"code":"shelf","text":"Mind the shelf."}],
+		"json": `{"total":4,"calibration":"studios/s/calibrations/1","flags":[{"code":"no_tiles","sentence":"No tile."},{"code":"outside_cone_range","sentence":"A is made for cone 6.","glazes":["studios/s/glazes/a"],"firing":"studios/s/firings/y"}],"cautions":[{"code":"shelf","text":"Mind the shelf."}],
 "scores": [
 {"firing":"studios/s/firings/x","layers":["studios/s/glazes/a","studios/s/glazes/a"],"amounts":["2","2"],"medianRunMm":1,"runP10Mm":0,"runP90Mm":2,"exceedProbability":0,"clearanceNeededMm":5,"risk":"RISK_LOW"},
 {"firing":"studios/s/firings/x","layers":["studios/s/glazes/b/lots/one","studios/s/glazes/a"],"amounts":["3","2"],"medianRunMm":2,"runP10Mm":1,"runP90Mm":3,"exceedProbability":0.1,"clearanceNeededMm":6,"risk":"RISK_MODERATE"},
@@ -208,6 +216,10 @@ x       a             1.0      0.0 to    2.0      0 %       5.0  low
 x       b/one:3       2.0      1.0 to    3.0     10 %       6.0  moderate
 y       a             3.0      2.0 to    4.0     30 %       7.0  high
 y       b/one:3      25.4      3.0 to    5.0    100 %       8.0  severe
+
+Less sure than it looks
+  No tile.
+  y: A is made for cone 6.
 
 Take care
   Mind the shelf.

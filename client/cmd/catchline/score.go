@@ -27,6 +27,7 @@ func (s *scoreCommand) Run(a *app) error {
 	if err != nil {
 		return err
 	}
+	a.tell("Less sure", flagSentences(score.Flags))
 	a.tellCautions(score.Cautions)
 	if err := a.show(score, func() *table { return scoreTable(a.Units, score) }, func(w io.Writer) error {
 		return sayScore(w, a.Units, layers(r.Layering), score)
@@ -109,12 +110,7 @@ func sayScore(w io.Writer, u units, what string, s *pb.Score) error {
 	}
 	p.section("Evidence")
 	sayEvidence(p, s)
-	if len(s.Flags) > 0 {
-		p.section("Less sure than it looks")
-		for _, f := range s.Flags {
-			p.indented("  ", f.Sentence)
-		}
-	}
+	sayFlags(p, flagSentences(s.Flags))
 	sayCautions(p, s.Cautions)
 	return p.err
 }
@@ -136,6 +132,24 @@ func sayCookie(u units, kind pb.CookieKind, diameter, thickness float64) string 
 		return "none"
 	}
 	return fmt.Sprintf("%s, %s across, %s thick", word(kind, "COOKIE_KIND_"), u.Round(diameter), u.Round(thickness))
+}
+
+func flagSentences(flags []*pb.Flag) []string {
+	var out []string
+	for _, f := range flags {
+		out = append(out, f.Sentence)
+	}
+	return out
+}
+
+func sayFlags(p *printer, sentences []string) {
+	if len(sentences) == 0 {
+		return
+	}
+	p.section("Less sure than it looks")
+	for _, s := range sentences {
+		p.indented("  ", s)
+	}
 }
 
 func sayCautions(p *printer, cautions []*pb.Caution) {

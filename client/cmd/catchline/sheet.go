@@ -92,6 +92,7 @@ func (s *sheetCommand) Run(a *app) (err error) {
 	if err := out.Flush(); err != nil {
 		return err
 	}
+	a.tell("Less sure", w.lessSure())
 	a.tellCautions(w.cautions)
 	if s.Strict && beyond > 0 {
 		return errRisk
@@ -99,14 +100,22 @@ func (s *sheetCommand) Run(a *app) (err error) {
 	return nil
 }
 
-// tellCautions tells on standard error what CSV has no room for.
-func (a *app) tellCautions(cautions []*pb.Caution) {
+// tell tells on standard error what CSV has no room for.
+func (a *app) tell(what string, sentences []string) {
 	if a.Format != "csv" {
 		return
 	}
-	for _, c := range cautions {
-		fmt.Fprintln(a.err, "Take care: "+c.Text)
+	for _, s := range sentences {
+		fmt.Fprintln(a.err, what+": "+s)
 	}
+}
+
+func (a *app) tellCautions(cautions []*pb.Caution) {
+	var texts []string
+	for _, c := range cautions {
+		texts = append(texts, c.Text)
+	}
+	a.tell("Take care", texts)
 }
 
 // sheetWriter writes the scores of a sheet as they come.
@@ -115,17 +124,38 @@ type sheetWriter interface {
 	end() error
 }
 
-// sheetScores is what all forms need: the names of what an index stands for.
+// sheetScores writes the scores and keeps what comes with the first of them.
 type sheetScores struct {
 	sheetWriter
+	flags    []*pb.SheetFlag
 	cautions []*pb.Caution
 }
 
 func (s *sheetScores) write(chunk *pb.ScoreSheetResponse) error {
-	if len(chunk.Cautions) > 0 {
-		s.cautions = chunk.Cautions
+	if chunk.FirstIndex == 0 {
+		s.flags, s.cautions = chunk.Flags, chunk.Cautions
 	}
 	return s.sheetWriter.write(chunk)
+}
+
+// lessSure says what makes the sheet's scores less sure, in lines.
+func (s *sheetScores) lessSure() []string {
+	var lines []string
+	for _, f := range s.flags {
+		where := ""
+		if f.Firing != "" {
+			where = idOf(f.Firing) + ": "
+		}
+		lines = append(lines, where+f.Sentence)
+	}
+	return lines
+}
+
+// sayBeside says after the scores what goes with them.
+func (s *sheetScores) sayBeside(p *printer) error {
+	sayFlags(p, s.lessSure())
+	sayCautions(p, s.cautions)
+	return p.err
 }
 
 func newSheetWriter(w *bufio.Writer, format string, u units, plan *pb.SheetPlan) *sheetScores {
@@ -254,18 +284,41 @@ type sheetScore struct {
 	Risk              string   `json:"risk"`
 }
 
+// sheetBeside is what stands before them.
+type sheetBeside struct {
+	Total       int64          `json:"total"`
+	Calibration string         `json:"calibration"`
+	Flags       []sheetFlag    `json:"flags"`
+	Cautions    []sheetCaution `json:"cautions"`
+}
+
+type sheetFlag struct {
+	Code     string   `json:"code"`
+	Sentence string   `json:"sentence"`
+	Glazes   []string `json:"glazes,omitempty"`
+	Firing   string   `json:"firing,omitempty"`
+}
+
+type sheetCaution struct {
+	Code string `json:"code"`
+	Text string `json:"text"`
+}
+
 func (s *sheetJSON) write(chunk *pb.ScoreSheetResponse) error {
 	if chunk.FirstIndex == 0 {
 		s.total = chunk.Total
-		cautions := []map[string]string{}
-		for _, c := range chunk.Cautions {
-			cautions = append(cautions, map[string]string{"code": c.Code, "text": c.Text})
+		beside := sheetBeside{Total: chunk.Total, Calibration: chunk.Calibration, Flags: []sheetFlag{}, Cautions: []sheetCaution{}}
+		for _, f := range chunk.Flags {
+			beside.Flags = append(beside.Flags, sheetFlag{f.Code, f.Sentence, f.Glazes, f.Firing})
 		}
-		text, err := json.Marshal(cautions)
+		for _, c := range chunk.Cautions {
+			beside.Cautions = append(beside.Cautions, sheetCaution{c.Code, c.Text})
+		}
+		text, err := json.Marshal(&beside)
 		if err != nil {
 			return err
 		}
-		fmt.Fprintf(s.w, "{\"total\": %d, \"calibration\": %q,\n\"cautions\": %s,\n\"scores\": [\n", chunk.Total, chunk.Calibration, text)
+		fmt.Fprintf(s.w, "%s,\n\"scores\": [\n", text[:len(text)-1])
 	}
 	one := sheetScore{Layers: make([]string, len(s.plan.Positions)), Amounts: make([]string, len(s.plan.Positions))}
 	for k := range chunk.MedianRunMm {
@@ -374,9 +427,7 @@ func padLeft(b []byte, text string, width int) []byte {
 }
 
 func (s *sheetList) end() error {
-	p := &printer{w: s.w}
-	sayCautions(p, s.s.cautions)
-	return p.err
+	return s.s.sayBeside(&printer{w: s.w})
 }
 
 // labelOf is a layer in few letters: the glaze, and the coats where they are not two.
@@ -438,7 +489,5 @@ func (s *sheetMatrix) end() error {
 	if err := s.flush(); err != nil {
 		return err
 	}
-	p := &printer{w: s.w}
-	sayCautions(p, s.s.cautions)
-	return p.err
+	return s.s.sayBeside(&printer{w: s.w})
 }

@@ -46,6 +46,7 @@ func (s *shelfCommand) Run(a *app) error {
 	case a.Format == "json":
 		err = writeJSON(out, plan)
 	case a.Format == "csv":
+		a.tell("Mind", plan.Warnings)
 		a.tellCautions(plan.Cautions)
 		err = shelfTable(a.Units, plan).write(out, "csv", a.Units)
 	default:

@@ -1625,6 +1625,80 @@ func (*ScoreSheetRequest_Sheet) isScoreSheetRequest_Source() {}
 
 func (*ScoreSheetRequest_Plan) isScoreSheetRequest_Source() {}
 
+// Something that makes a part of a sheet's scores less sure than they look.
+type SheetFlag struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// A stable word, as in flags of a single score. What hangs on how thick the layers are together, thick_layer and held_by_surface_tension, comes
+	// with single scores only.
+	Code string `protobuf:"bytes,1,opt,name=code,proto3" json:"code,omitempty"`
+	// The same in a sentence.
+	Sentence string `protobuf:"bytes,2,opt,name=sentence,proto3" json:"sentence,omitempty"`
+	// The glazes or lots whose combinations are less sure, at most the first 200. Empty: all combinations are.
+	Glazes []string `protobuf:"bytes,3,rep,name=glazes,proto3" json:"glazes,omitempty"`
+	// The firing in which they are. Empty: every firing of the sheet.
+	Firing        string `protobuf:"bytes,4,opt,name=firing,proto3" json:"firing,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SheetFlag) Reset() {
+	*x = SheetFlag{}
+	mi := &file_catchline_v1_score_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SheetFlag) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SheetFlag) ProtoMessage() {}
+
+func (x *SheetFlag) ProtoReflect() protoreflect.Message {
+	mi := &file_catchline_v1_score_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SheetFlag.ProtoReflect.Descriptor instead.
+func (*SheetFlag) Descriptor() ([]byte, []int) {
+	return file_catchline_v1_score_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *SheetFlag) GetCode() string {
+	if x != nil {
+		return x.Code
+	}
+	return ""
+}
+
+func (x *SheetFlag) GetSentence() string {
+	if x != nil {
+		return x.Sentence
+	}
+	return ""
+}
+
+func (x *SheetFlag) GetGlazes() []string {
+	if x != nil {
+		return x.Glazes
+	}
+	return nil
+}
+
+func (x *SheetFlag) GetFiring() string {
+	if x != nil {
+		return x.Firing
+	}
+	return ""
+}
+
 // A chunk of scores as packed columns. The score at place k of a chunk has the index first_index + k; with the counts
 // n0, n1, ... of the positions the index is ((firing·n0 + choice0)·n1 + choice1)·...
 type ScoreSheetResponse struct {
@@ -1648,14 +1722,16 @@ type ScoreSheetResponse struct {
 	// The calibration used; on the first chunk.
 	Calibration string `protobuf:"bytes,9,opt,name=calibration,proto3" json:"calibration,omitempty"`
 	// Cautions; on the first chunk.
-	Cautions      []*Caution `protobuf:"bytes,10,rep,name=cautions,proto3" json:"cautions,omitempty"`
+	Cautions []*Caution `protobuf:"bytes,10,rep,name=cautions,proto3" json:"cautions,omitempty"`
+	// What makes scores less sure, of the whole sheet first; on the first chunk.
+	Flags         []*SheetFlag `protobuf:"bytes,11,rep,name=flags,proto3" json:"flags,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *ScoreSheetResponse) Reset() {
 	*x = ScoreSheetResponse{}
-	mi := &file_catchline_v1_score_proto_msgTypes[13]
+	mi := &file_catchline_v1_score_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1667,7 +1743,7 @@ func (x *ScoreSheetResponse) String() string {
 func (*ScoreSheetResponse) ProtoMessage() {}
 
 func (x *ScoreSheetResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_catchline_v1_score_proto_msgTypes[13]
+	mi := &file_catchline_v1_score_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1680,7 +1756,7 @@ func (x *ScoreSheetResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ScoreSheetResponse.ProtoReflect.Descriptor instead.
 func (*ScoreSheetResponse) Descriptor() ([]byte, []int) {
-	return file_catchline_v1_score_proto_rawDescGZIP(), []int{13}
+	return file_catchline_v1_score_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *ScoreSheetResponse) GetTotal() int64 {
@@ -1753,6 +1829,13 @@ func (x *ScoreSheetResponse) GetCautions() []*Caution {
 	return nil
 }
 
+func (x *ScoreSheetResponse) GetFlags() []*SheetFlag {
+	if x != nil {
+		return x.Flags
+	}
+	return nil
+}
+
 // Request of AdviseLayering.
 type AdviseLayeringRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1768,7 +1851,7 @@ type AdviseLayeringRequest struct {
 
 func (x *AdviseLayeringRequest) Reset() {
 	*x = AdviseLayeringRequest{}
-	mi := &file_catchline_v1_score_proto_msgTypes[14]
+	mi := &file_catchline_v1_score_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1780,7 +1863,7 @@ func (x *AdviseLayeringRequest) String() string {
 func (*AdviseLayeringRequest) ProtoMessage() {}
 
 func (x *AdviseLayeringRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_catchline_v1_score_proto_msgTypes[14]
+	mi := &file_catchline_v1_score_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1793,7 +1876,7 @@ func (x *AdviseLayeringRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AdviseLayeringRequest.ProtoReflect.Descriptor instead.
 func (*AdviseLayeringRequest) Descriptor() ([]byte, []int) {
-	return file_catchline_v1_score_proto_rawDescGZIP(), []int{14}
+	return file_catchline_v1_score_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *AdviseLayeringRequest) GetScore() *ScoreLayeringRequest {
@@ -1842,7 +1925,7 @@ type Advice struct {
 
 func (x *Advice) Reset() {
 	*x = Advice{}
-	mi := &file_catchline_v1_score_proto_msgTypes[15]
+	mi := &file_catchline_v1_score_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1854,7 +1937,7 @@ func (x *Advice) String() string {
 func (*Advice) ProtoMessage() {}
 
 func (x *Advice) ProtoReflect() protoreflect.Message {
-	mi := &file_catchline_v1_score_proto_msgTypes[15]
+	mi := &file_catchline_v1_score_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1867,7 +1950,7 @@ func (x *Advice) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Advice.ProtoReflect.Descriptor instead.
 func (*Advice) Descriptor() ([]byte, []int) {
-	return file_catchline_v1_score_proto_rawDescGZIP(), []int{15}
+	return file_catchline_v1_score_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *Advice) GetKind() ChangeKind {
@@ -1939,7 +2022,7 @@ type AdviseLayeringResponse struct {
 
 func (x *AdviseLayeringResponse) Reset() {
 	*x = AdviseLayeringResponse{}
-	mi := &file_catchline_v1_score_proto_msgTypes[16]
+	mi := &file_catchline_v1_score_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1951,7 +2034,7 @@ func (x *AdviseLayeringResponse) String() string {
 func (*AdviseLayeringResponse) ProtoMessage() {}
 
 func (x *AdviseLayeringResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_catchline_v1_score_proto_msgTypes[16]
+	mi := &file_catchline_v1_score_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1964,7 +2047,7 @@ func (x *AdviseLayeringResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AdviseLayeringResponse.ProtoReflect.Descriptor instead.
 func (*AdviseLayeringResponse) Descriptor() ([]byte, []int) {
-	return file_catchline_v1_score_proto_rawDescGZIP(), []int{16}
+	return file_catchline_v1_score_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *AdviseLayeringResponse) GetScore() *Score {
@@ -1994,7 +2077,7 @@ type DrawWallRequest struct {
 
 func (x *DrawWallRequest) Reset() {
 	*x = DrawWallRequest{}
-	mi := &file_catchline_v1_score_proto_msgTypes[17]
+	mi := &file_catchline_v1_score_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2006,7 +2089,7 @@ func (x *DrawWallRequest) String() string {
 func (*DrawWallRequest) ProtoMessage() {}
 
 func (x *DrawWallRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_catchline_v1_score_proto_msgTypes[17]
+	mi := &file_catchline_v1_score_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2019,7 +2102,7 @@ func (x *DrawWallRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DrawWallRequest.ProtoReflect.Descriptor instead.
 func (*DrawWallRequest) Descriptor() ([]byte, []int) {
-	return file_catchline_v1_score_proto_rawDescGZIP(), []int{17}
+	return file_catchline_v1_score_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *DrawWallRequest) GetParent() string {
@@ -2055,7 +2138,7 @@ type FilmPoint struct {
 
 func (x *FilmPoint) Reset() {
 	*x = FilmPoint{}
-	mi := &file_catchline_v1_score_proto_msgTypes[18]
+	mi := &file_catchline_v1_score_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2067,7 +2150,7 @@ func (x *FilmPoint) String() string {
 func (*FilmPoint) ProtoMessage() {}
 
 func (x *FilmPoint) ProtoReflect() protoreflect.Message {
-	mi := &file_catchline_v1_score_proto_msgTypes[18]
+	mi := &file_catchline_v1_score_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2080,7 +2163,7 @@ func (x *FilmPoint) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FilmPoint.ProtoReflect.Descriptor instead.
 func (*FilmPoint) Descriptor() ([]byte, []int) {
-	return file_catchline_v1_score_proto_rawDescGZIP(), []int{18}
+	return file_catchline_v1_score_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *FilmPoint) GetFromFootMm() float64 {
@@ -2133,7 +2216,7 @@ type DrawWallResponse struct {
 
 func (x *DrawWallResponse) Reset() {
 	*x = DrawWallResponse{}
-	mi := &file_catchline_v1_score_proto_msgTypes[19]
+	mi := &file_catchline_v1_score_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2145,7 +2228,7 @@ func (x *DrawWallResponse) String() string {
 func (*DrawWallResponse) ProtoMessage() {}
 
 func (x *DrawWallResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_catchline_v1_score_proto_msgTypes[19]
+	mi := &file_catchline_v1_score_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2158,7 +2241,7 @@ func (x *DrawWallResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DrawWallResponse.ProtoReflect.Descriptor instead.
 func (*DrawWallResponse) Descriptor() ([]byte, []int) {
-	return file_catchline_v1_score_proto_rawDescGZIP(), []int{19}
+	return file_catchline_v1_score_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *DrawWallResponse) GetSvg() string {
@@ -2201,7 +2284,7 @@ type ShelfPiece struct {
 
 func (x *ShelfPiece) Reset() {
 	*x = ShelfPiece{}
-	mi := &file_catchline_v1_score_proto_msgTypes[20]
+	mi := &file_catchline_v1_score_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2213,7 +2296,7 @@ func (x *ShelfPiece) String() string {
 func (*ShelfPiece) ProtoMessage() {}
 
 func (x *ShelfPiece) ProtoReflect() protoreflect.Message {
-	mi := &file_catchline_v1_score_proto_msgTypes[20]
+	mi := &file_catchline_v1_score_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2226,7 +2309,7 @@ func (x *ShelfPiece) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ShelfPiece.ProtoReflect.Descriptor instead.
 func (*ShelfPiece) Descriptor() ([]byte, []int) {
-	return file_catchline_v1_score_proto_rawDescGZIP(), []int{20}
+	return file_catchline_v1_score_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *ShelfPiece) GetLabel() string {
@@ -2286,7 +2369,7 @@ type PlanShelfRequest struct {
 
 func (x *PlanShelfRequest) Reset() {
 	*x = PlanShelfRequest{}
-	mi := &file_catchline_v1_score_proto_msgTypes[21]
+	mi := &file_catchline_v1_score_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2298,7 +2381,7 @@ func (x *PlanShelfRequest) String() string {
 func (*PlanShelfRequest) ProtoMessage() {}
 
 func (x *PlanShelfRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_catchline_v1_score_proto_msgTypes[21]
+	mi := &file_catchline_v1_score_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2311,7 +2394,7 @@ func (x *PlanShelfRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanShelfRequest.ProtoReflect.Descriptor instead.
 func (*PlanShelfRequest) Descriptor() ([]byte, []int) {
-	return file_catchline_v1_score_proto_rawDescGZIP(), []int{21}
+	return file_catchline_v1_score_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *PlanShelfRequest) GetParent() string {
@@ -2401,7 +2484,7 @@ type ShelfLine struct {
 
 func (x *ShelfLine) Reset() {
 	*x = ShelfLine{}
-	mi := &file_catchline_v1_score_proto_msgTypes[22]
+	mi := &file_catchline_v1_score_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2413,7 +2496,7 @@ func (x *ShelfLine) String() string {
 func (*ShelfLine) ProtoMessage() {}
 
 func (x *ShelfLine) ProtoReflect() protoreflect.Message {
-	mi := &file_catchline_v1_score_proto_msgTypes[22]
+	mi := &file_catchline_v1_score_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2426,7 +2509,7 @@ func (x *ShelfLine) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ShelfLine.ProtoReflect.Descriptor instead.
 func (*ShelfLine) Descriptor() ([]byte, []int) {
-	return file_catchline_v1_score_proto_rawDescGZIP(), []int{22}
+	return file_catchline_v1_score_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *ShelfLine) GetPieceIndex() int32 {
@@ -2495,7 +2578,7 @@ type CookieCount struct {
 
 func (x *CookieCount) Reset() {
 	*x = CookieCount{}
-	mi := &file_catchline_v1_score_proto_msgTypes[23]
+	mi := &file_catchline_v1_score_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2507,7 +2590,7 @@ func (x *CookieCount) String() string {
 func (*CookieCount) ProtoMessage() {}
 
 func (x *CookieCount) ProtoReflect() protoreflect.Message {
-	mi := &file_catchline_v1_score_proto_msgTypes[23]
+	mi := &file_catchline_v1_score_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2520,7 +2603,7 @@ func (x *CookieCount) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CookieCount.ProtoReflect.Descriptor instead.
 func (*CookieCount) Descriptor() ([]byte, []int) {
-	return file_catchline_v1_score_proto_rawDescGZIP(), []int{23}
+	return file_catchline_v1_score_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *CookieCount) GetKind() CookieKind {
@@ -2574,7 +2657,7 @@ type PlanShelfResponse struct {
 
 func (x *PlanShelfResponse) Reset() {
 	*x = PlanShelfResponse{}
-	mi := &file_catchline_v1_score_proto_msgTypes[24]
+	mi := &file_catchline_v1_score_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2586,7 +2669,7 @@ func (x *PlanShelfResponse) String() string {
 func (*PlanShelfResponse) ProtoMessage() {}
 
 func (x *PlanShelfResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_catchline_v1_score_proto_msgTypes[24]
+	mi := &file_catchline_v1_score_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2599,7 +2682,7 @@ func (x *PlanShelfResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanShelfResponse.ProtoReflect.Descriptor instead.
 func (*PlanShelfResponse) Descriptor() ([]byte, []int) {
-	return file_catchline_v1_score_proto_rawDescGZIP(), []int{24}
+	return file_catchline_v1_score_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *PlanShelfResponse) GetLines() []*ShelfLine {
@@ -2780,7 +2863,12 @@ const file_catchline_v1_score_proto_rawDesc = "" +
 	"chunk_size\x18\x04 \x01(\x05R\tchunkSize\x12*\n" +
 	"\x0etolerated_risk\x18\x05 \x01(\x01H\x01R\rtoleratedRisk\x88\x01\x01B\b\n" +
 	"\x06sourceB\x11\n" +
-	"\x0f_tolerated_risk\"\x87\x03\n" +
+	"\x0f_tolerated_risk\"k\n" +
+	"\tSheetFlag\x12\x12\n" +
+	"\x04code\x18\x01 \x01(\tR\x04code\x12\x1a\n" +
+	"\bsentence\x18\x02 \x01(\tR\bsentence\x12\x16\n" +
+	"\x06glazes\x18\x03 \x03(\tR\x06glazes\x12\x16\n" +
+	"\x06firing\x18\x04 \x01(\tR\x06firing\"\xb6\x03\n" +
 	"\x12ScoreSheetResponse\x12\x14\n" +
 	"\x05total\x18\x01 \x01(\x03R\x05total\x12\x1f\n" +
 	"\vfirst_index\x18\x02 \x01(\x03R\n" +
@@ -2795,7 +2883,8 @@ const file_catchline_v1_score_proto_rawDesc = "" +
 	"\x04risk\x18\b \x03(\x0e2\x12.catchline.v1.RiskR\x04risk\x12 \n" +
 	"\vcalibration\x18\t \x01(\tR\vcalibration\x121\n" +
 	"\bcautions\x18\n" +
-	" \x03(\v2\x15.catchline.v1.CautionR\bcautions\"\x9d\x01\n" +
+	" \x03(\v2\x15.catchline.v1.CautionR\bcautions\x12-\n" +
+	"\x05flags\x18\v \x03(\v2\x17.catchline.v1.SheetFlagR\x05flags\"\x9d\x01\n" +
 	"\x15AdviseLayeringRequest\x128\n" +
 	"\x05score\x18\x01 \x01(\v2\".catchline.v1.ScoreLayeringRequestR\x05score\x12\x16\n" +
 	"\x06parent\x18\x02 \x01(\tR\x06parent\x122\n" +
@@ -2913,7 +3002,7 @@ func file_catchline_v1_score_proto_rawDescGZIP() []byte {
 }
 
 var file_catchline_v1_score_proto_enumTypes = make([]protoimpl.EnumInfo, 5)
-var file_catchline_v1_score_proto_msgTypes = make([]protoimpl.MessageInfo, 25)
+var file_catchline_v1_score_proto_msgTypes = make([]protoimpl.MessageInfo, 26)
 var file_catchline_v1_score_proto_goTypes = []any{
 	(Risk)(0),                      // 0: catchline.v1.Risk
 	(ScoreView)(0),                 // 1: catchline.v1.ScoreView
@@ -2933,27 +3022,28 @@ var file_catchline_v1_score_proto_goTypes = []any{
 	(*SheetPosition)(nil),          // 15: catchline.v1.SheetPosition
 	(*SheetPlan)(nil),              // 16: catchline.v1.SheetPlan
 	(*ScoreSheetRequest)(nil),      // 17: catchline.v1.ScoreSheetRequest
-	(*ScoreSheetResponse)(nil),     // 18: catchline.v1.ScoreSheetResponse
-	(*AdviseLayeringRequest)(nil),  // 19: catchline.v1.AdviseLayeringRequest
-	(*Advice)(nil),                 // 20: catchline.v1.Advice
-	(*AdviseLayeringResponse)(nil), // 21: catchline.v1.AdviseLayeringResponse
-	(*DrawWallRequest)(nil),        // 22: catchline.v1.DrawWallRequest
-	(*FilmPoint)(nil),              // 23: catchline.v1.FilmPoint
-	(*DrawWallResponse)(nil),       // 24: catchline.v1.DrawWallResponse
-	(*ShelfPiece)(nil),             // 25: catchline.v1.ShelfPiece
-	(*PlanShelfRequest)(nil),       // 26: catchline.v1.PlanShelfRequest
-	(*ShelfLine)(nil),              // 27: catchline.v1.ShelfLine
-	(*CookieCount)(nil),            // 28: catchline.v1.CookieCount
-	(*PlanShelfResponse)(nil),      // 29: catchline.v1.PlanShelfResponse
-	(*Layering)(nil),               // 30: catchline.v1.Layering
-	(*FiringPlan)(nil),             // 31: catchline.v1.FiringPlan
-	(*Placement)(nil),              // 32: catchline.v1.Placement
-	(*Layer)(nil),                  // 33: catchline.v1.Layer
+	(*SheetFlag)(nil),              // 18: catchline.v1.SheetFlag
+	(*ScoreSheetResponse)(nil),     // 19: catchline.v1.ScoreSheetResponse
+	(*AdviseLayeringRequest)(nil),  // 20: catchline.v1.AdviseLayeringRequest
+	(*Advice)(nil),                 // 21: catchline.v1.Advice
+	(*AdviseLayeringResponse)(nil), // 22: catchline.v1.AdviseLayeringResponse
+	(*DrawWallRequest)(nil),        // 23: catchline.v1.DrawWallRequest
+	(*FilmPoint)(nil),              // 24: catchline.v1.FilmPoint
+	(*DrawWallResponse)(nil),       // 25: catchline.v1.DrawWallResponse
+	(*ShelfPiece)(nil),             // 26: catchline.v1.ShelfPiece
+	(*PlanShelfRequest)(nil),       // 27: catchline.v1.PlanShelfRequest
+	(*ShelfLine)(nil),              // 28: catchline.v1.ShelfLine
+	(*CookieCount)(nil),            // 29: catchline.v1.CookieCount
+	(*PlanShelfResponse)(nil),      // 30: catchline.v1.PlanShelfResponse
+	(*Layering)(nil),               // 31: catchline.v1.Layering
+	(*FiringPlan)(nil),             // 32: catchline.v1.FiringPlan
+	(*Placement)(nil),              // 33: catchline.v1.Placement
+	(*Layer)(nil),                  // 34: catchline.v1.Layer
 }
 var file_catchline_v1_score_proto_depIdxs = []int32{
-	30, // 0: catchline.v1.ScoreLayeringRequest.layering:type_name -> catchline.v1.Layering
-	31, // 1: catchline.v1.ScoreLayeringRequest.firing_plan:type_name -> catchline.v1.FiringPlan
-	32, // 2: catchline.v1.ScoreLayeringRequest.placement:type_name -> catchline.v1.Placement
+	31, // 0: catchline.v1.ScoreLayeringRequest.layering:type_name -> catchline.v1.Layering
+	32, // 1: catchline.v1.ScoreLayeringRequest.firing_plan:type_name -> catchline.v1.FiringPlan
+	33, // 2: catchline.v1.ScoreLayeringRequest.placement:type_name -> catchline.v1.Placement
 	1,  // 3: catchline.v1.ScoreLayeringRequest.view:type_name -> catchline.v1.ScoreView
 	4,  // 4: catchline.v1.Driver.kind:type_name -> catchline.v1.Driver.Kind
 	8,  // 5: catchline.v1.Evidence.moved_most:type_name -> catchline.v1.EvidenceTile
@@ -2966,46 +3056,47 @@ var file_catchline_v1_score_proto_depIdxs = []int32{
 	11, // 12: catchline.v1.Score.cautions:type_name -> catchline.v1.Caution
 	12, // 13: catchline.v1.Score.physics:type_name -> catchline.v1.PhysicsDetail
 	13, // 14: catchline.v1.Score.foot:type_name -> catchline.v1.FootAndShelf
-	33, // 15: catchline.v1.SheetPosition.choices:type_name -> catchline.v1.Layer
+	34, // 15: catchline.v1.SheetPosition.choices:type_name -> catchline.v1.Layer
 	15, // 16: catchline.v1.SheetPlan.positions:type_name -> catchline.v1.SheetPosition
-	32, // 17: catchline.v1.SheetPlan.placement:type_name -> catchline.v1.Placement
+	33, // 17: catchline.v1.SheetPlan.placement:type_name -> catchline.v1.Placement
 	16, // 18: catchline.v1.ScoreSheetRequest.plan:type_name -> catchline.v1.SheetPlan
 	0,  // 19: catchline.v1.ScoreSheetResponse.risk:type_name -> catchline.v1.Risk
 	11, // 20: catchline.v1.ScoreSheetResponse.cautions:type_name -> catchline.v1.Caution
-	5,  // 21: catchline.v1.AdviseLayeringRequest.score:type_name -> catchline.v1.ScoreLayeringRequest
-	3,  // 22: catchline.v1.AdviseLayeringRequest.allowed:type_name -> catchline.v1.ChangeKind
-	3,  // 23: catchline.v1.Advice.kind:type_name -> catchline.v1.ChangeKind
-	5,  // 24: catchline.v1.Advice.request:type_name -> catchline.v1.ScoreLayeringRequest
-	0,  // 25: catchline.v1.Advice.risk:type_name -> catchline.v1.Risk
-	14, // 26: catchline.v1.AdviseLayeringResponse.score:type_name -> catchline.v1.Score
-	20, // 27: catchline.v1.AdviseLayeringResponse.advice:type_name -> catchline.v1.Advice
-	5,  // 28: catchline.v1.DrawWallRequest.score:type_name -> catchline.v1.ScoreLayeringRequest
-	23, // 29: catchline.v1.DrawWallResponse.film:type_name -> catchline.v1.FilmPoint
-	14, // 30: catchline.v1.DrawWallResponse.score:type_name -> catchline.v1.Score
-	30, // 31: catchline.v1.ShelfPiece.layering:type_name -> catchline.v1.Layering
-	32, // 32: catchline.v1.ShelfPiece.placement:type_name -> catchline.v1.Placement
-	25, // 33: catchline.v1.PlanShelfRequest.pieces:type_name -> catchline.v1.ShelfPiece
-	31, // 34: catchline.v1.PlanShelfRequest.firing_plan:type_name -> catchline.v1.FiringPlan
-	14, // 35: catchline.v1.ShelfLine.score:type_name -> catchline.v1.Score
-	2,  // 36: catchline.v1.CookieCount.kind:type_name -> catchline.v1.CookieKind
-	27, // 37: catchline.v1.PlanShelfResponse.lines:type_name -> catchline.v1.ShelfLine
-	28, // 38: catchline.v1.PlanShelfResponse.cookies:type_name -> catchline.v1.CookieCount
-	11, // 39: catchline.v1.PlanShelfResponse.cautions:type_name -> catchline.v1.Caution
-	5,  // 40: catchline.v1.ScoreService.ScoreLayering:input_type -> catchline.v1.ScoreLayeringRequest
-	17, // 41: catchline.v1.ScoreService.ScoreSheet:input_type -> catchline.v1.ScoreSheetRequest
-	19, // 42: catchline.v1.ScoreService.AdviseLayering:input_type -> catchline.v1.AdviseLayeringRequest
-	22, // 43: catchline.v1.ScoreService.DrawWall:input_type -> catchline.v1.DrawWallRequest
-	26, // 44: catchline.v1.ScoreService.PlanShelf:input_type -> catchline.v1.PlanShelfRequest
-	14, // 45: catchline.v1.ScoreService.ScoreLayering:output_type -> catchline.v1.Score
-	18, // 46: catchline.v1.ScoreService.ScoreSheet:output_type -> catchline.v1.ScoreSheetResponse
-	21, // 47: catchline.v1.ScoreService.AdviseLayering:output_type -> catchline.v1.AdviseLayeringResponse
-	24, // 48: catchline.v1.ScoreService.DrawWall:output_type -> catchline.v1.DrawWallResponse
-	29, // 49: catchline.v1.ScoreService.PlanShelf:output_type -> catchline.v1.PlanShelfResponse
-	45, // [45:50] is the sub-list for method output_type
-	40, // [40:45] is the sub-list for method input_type
-	40, // [40:40] is the sub-list for extension type_name
-	40, // [40:40] is the sub-list for extension extendee
-	0,  // [0:40] is the sub-list for field type_name
+	18, // 21: catchline.v1.ScoreSheetResponse.flags:type_name -> catchline.v1.SheetFlag
+	5,  // 22: catchline.v1.AdviseLayeringRequest.score:type_name -> catchline.v1.ScoreLayeringRequest
+	3,  // 23: catchline.v1.AdviseLayeringRequest.allowed:type_name -> catchline.v1.ChangeKind
+	3,  // 24: catchline.v1.Advice.kind:type_name -> catchline.v1.ChangeKind
+	5,  // 25: catchline.v1.Advice.request:type_name -> catchline.v1.ScoreLayeringRequest
+	0,  // 26: catchline.v1.Advice.risk:type_name -> catchline.v1.Risk
+	14, // 27: catchline.v1.AdviseLayeringResponse.score:type_name -> catchline.v1.Score
+	21, // 28: catchline.v1.AdviseLayeringResponse.advice:type_name -> catchline.v1.Advice
+	5,  // 29: catchline.v1.DrawWallRequest.score:type_name -> catchline.v1.ScoreLayeringRequest
+	24, // 30: catchline.v1.DrawWallResponse.film:type_name -> catchline.v1.FilmPoint
+	14, // 31: catchline.v1.DrawWallResponse.score:type_name -> catchline.v1.Score
+	31, // 32: catchline.v1.ShelfPiece.layering:type_name -> catchline.v1.Layering
+	33, // 33: catchline.v1.ShelfPiece.placement:type_name -> catchline.v1.Placement
+	26, // 34: catchline.v1.PlanShelfRequest.pieces:type_name -> catchline.v1.ShelfPiece
+	32, // 35: catchline.v1.PlanShelfRequest.firing_plan:type_name -> catchline.v1.FiringPlan
+	14, // 36: catchline.v1.ShelfLine.score:type_name -> catchline.v1.Score
+	2,  // 37: catchline.v1.CookieCount.kind:type_name -> catchline.v1.CookieKind
+	28, // 38: catchline.v1.PlanShelfResponse.lines:type_name -> catchline.v1.ShelfLine
+	29, // 39: catchline.v1.PlanShelfResponse.cookies:type_name -> catchline.v1.CookieCount
+	11, // 40: catchline.v1.PlanShelfResponse.cautions:type_name -> catchline.v1.Caution
+	5,  // 41: catchline.v1.ScoreService.ScoreLayering:input_type -> catchline.v1.ScoreLayeringRequest
+	17, // 42: catchline.v1.ScoreService.ScoreSheet:input_type -> catchline.v1.ScoreSheetRequest
+	20, // 43: catchline.v1.ScoreService.AdviseLayering:input_type -> catchline.v1.AdviseLayeringRequest
+	23, // 44: catchline.v1.ScoreService.DrawWall:input_type -> catchline.v1.DrawWallRequest
+	27, // 45: catchline.v1.ScoreService.PlanShelf:input_type -> catchline.v1.PlanShelfRequest
+	14, // 46: catchline.v1.ScoreService.ScoreLayering:output_type -> catchline.v1.Score
+	19, // 47: catchline.v1.ScoreService.ScoreSheet:output_type -> catchline.v1.ScoreSheetResponse
+	22, // 48: catchline.v1.ScoreService.AdviseLayering:output_type -> catchline.v1.AdviseLayeringResponse
+	25, // 49: catchline.v1.ScoreService.DrawWall:output_type -> catchline.v1.DrawWallResponse
+	30, // 50: catchline.v1.ScoreService.PlanShelf:output_type -> catchline.v1.PlanShelfResponse
+	46, // [46:51] is the sub-list for method output_type
+	41, // [41:46] is the sub-list for method input_type
+	41, // [41:41] is the sub-list for extension type_name
+	41, // [41:41] is the sub-list for extension extendee
+	0,  // [0:41] is the sub-list for field type_name
 }
 
 func init() { file_catchline_v1_score_proto_init() }
@@ -3023,7 +3114,7 @@ func file_catchline_v1_score_proto_init() {
 		(*ScoreSheetRequest_Sheet)(nil),
 		(*ScoreSheetRequest_Plan)(nil),
 	}
-	file_catchline_v1_score_proto_msgTypes[21].OneofWrappers = []any{
+	file_catchline_v1_score_proto_msgTypes[22].OneofWrappers = []any{
 		(*PlanShelfRequest_Firing)(nil),
 		(*PlanShelfRequest_FiringPlan)(nil),
 	}
@@ -3033,7 +3124,7 @@ func file_catchline_v1_score_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_catchline_v1_score_proto_rawDesc), len(file_catchline_v1_score_proto_rawDesc)),
 			NumEnums:      5,
-			NumMessages:   25,
+			NumMessages:   26,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -101,7 +101,8 @@ func TestSheetIsScoredFilteredSavedAndFollowed(t *testing.T) {
 	s.invent(t, "north", 0)
 	eachScreen(t, func(t *testing.T, sc screen) {
 		ctx := window(t, sc)
-		do(t, ctx, chromedp.Navigate(s.url+"/studios/north/sheet"), press("Score 36 combinations"), shows("Runs and risks"), until(`!document.querySelector('progress')`))
+		do(t, ctx, chromedp.Navigate(s.url+"/studios/north/sheet"), press("Score 36 combinations"), shows("Runs and risks"), until(`!document.querySelector('progress')`),
+			shows("Of unknown chemistry"))
 		if sc.phone {
 			do(t, ctx, until(`document.querySelectorAll('.sheet .items li').length === 36`), press("Matrix"))
 		}

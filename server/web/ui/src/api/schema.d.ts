@@ -2351,6 +2351,8 @@ export interface components {
              * @description Index of the first score of this chunk.
              */
             firstIndex?: string;
+            /** @description What makes scores less sure, of the whole sheet first; on the first chunk. */
+            flags?: components["schemas"]["catchline.v1.SheetFlag"][];
             /** @description Median run in millimetres. */
             medianRunMm?: number[];
             /** @description The risk word. */
@@ -2425,6 +2427,20 @@ export interface components {
              * @description Output only.
              */
             updateTime?: string;
+        };
+        /** @description Something that makes a part of a sheet's scores less sure than they look. */
+        "catchline.v1.SheetFlag": {
+            /**
+             * @description A stable word, as in flags of a single score. What hangs on how thick the layers are together, thick_layer and held_by_surface_tension, comes
+             *     with single scores only.
+             */
+            code?: string;
+            /** @description The firing in which they are. Empty: every firing of the sheet. */
+            firing?: string;
+            /** @description The glazes or lots whose combinations are less sure, at most the first 200. Empty: all combinations are. */
+            glazes?: string[];
+            /** @description The same in a sentence. */
+            sentence?: string;
         };
         /** @description All the combinations of a sheet: every firing with every choice at every position. */
         "catchline.v1.SheetPlan": {

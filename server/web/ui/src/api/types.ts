@@ -38,6 +38,7 @@ export type Record = Named<"Record">;
 export type Risk = Named<"Risk">;
 export type Score = Named<"Score">;
 export type ScoreLayeringRequest = Named<"ScoreLayeringRequest">;
+export type SheetFlag = Named<"SheetFlag">;
 export type ScoreSheetResponse = Named<"ScoreSheetResponse">;
 export type Segment = Named<"Segment">;
 export type Sheet = Named<"Sheet">;

@@ -3,7 +3,7 @@ import { useEffect, useMemo, useRef, useState } from "preact/hooks";
 import { answer, api, newRequestId } from "../api/client";
 import { Problem } from "../api/problem";
 import { stream } from "../api/stream";
-import type { Caution, Sheet, SheetPlan, ScoreSheetResponse } from "../api/types";
+import type { Caution, Sheet, SheetFlag, SheetPlan, ScoreSheetResponse } from "../api/types";
 import { csvLine, download } from "../download";
 import { bodies, firings, glazes, ready, sheets } from "../lists";
 import { idOf, nameOf } from "../names";
@@ -16,7 +16,7 @@ import { length, lengthNumber, percent } from "../units";
 import { AnyOf, Choice, NumberField, OneOf, TextField, Tick } from "../parts/fields";
 import { WallEditor } from "../parts/placement";
 import { RankGlyph } from "../parts/risk";
-import { Cautions, Empty, Failed, Panel, Scrolled, When } from "../parts/states";
+import { Cautions, Empty, Failed, Flags, Panel, Scrolled, When } from "../parts/states";
 
 interface Draft {
   under: LayerChoice[];
@@ -43,6 +43,7 @@ interface Result {
   exceed: Float32Array;
   needed: Float32Array;
   rank: Uint8Array;
+  flags: SheetFlag[];
   cautions: Caution[];
   calibration: string;
 }
@@ -198,6 +199,7 @@ function SheetOf({ studio }: { studio: string }) {
       exceed: new Float32Array(n),
       needed: new Float32Array(n),
       rank: new Uint8Array(n),
+      flags: [],
       cautions: [],
       calibration: "",
     };
@@ -221,6 +223,7 @@ function SheetOf({ studio }: { studio: string }) {
         next.needed.set(c.clearanceNeededMm ?? [], at);
         c.risk?.forEach((r, k) => (next.rank[at + k] = riskRank(r)));
         next = { ...next, got: at + count };
+        if (c.flags?.length) next.flags = c.flags;
         if (c.cautions?.length) next.cautions = c.cautions;
         if (c.calibration) next.calibration = c.calibration;
         if (performance.now() - shown > 100) {
@@ -240,6 +243,7 @@ function SheetOf({ studio }: { studio: string }) {
     go(address(studio, "sheet", "", queryOfDraft(draft)), "replace");
     void run(draft);
   };
+  const firingName = (name: string) => knownFirings.find((f) => f.name === name)?.displayName ?? idOf(name);
   const glazeOptions = knownGlazes.map((g) => ({ value: idOf(g.name), text: g.displayName ?? idOf(g.name) }));
   const settings = (key: "under" | "between" | "over", label: string, hint?: string) => {
     const layers = draft[key];
@@ -335,6 +339,12 @@ function SheetOf({ studio }: { studio: string }) {
           )}
           <p class="unseen" role="status">{!busy && result.got > 0 && `${result.got} combinations scored.`}</p>
           {result.got > 0 && <Matrix studio={studio} result={result} title={open?.displayName} />}
+          {result.flags.length > 0 && (
+            <section class="sure">
+              <h3>Less sure than it looks</h3>
+              <Flags flags={result.flags.map((f) => ({ sentence: (f.firing ? `${firingName(f.firing)}: ` : "") + f.sentence }))} />
+            </section>
+          )}
           <Cautions cautions={result.cautions} />
         </>
       )}

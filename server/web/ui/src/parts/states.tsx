@@ -105,7 +105,7 @@ export function Flags({ flags }: { flags: Flag[] | undefined }) {
   return (
     <ul class="flags" aria-label="What makes this less sure">
       {flags.map((f) => (
-        <li key={f.code}>{f.sentence}</li>
+        <li key={f.sentence}>{f.sentence}</li>
       ))}
     </ul>
   );
