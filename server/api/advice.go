@@ -138,7 +138,7 @@ func (a *adviser) raiseBand(ctx context.Context) error {
 	if need == first {
 		return nil
 	}
-	return a.try(ctx, pb.ChangeKind_CHANGE_KIND_RAISE_BAND, fmt.Sprintf("Start the band %.0f mm higher: leave %.0f mm bare instead of %.0f.", 1e3*(need-first), 1e3*need, 1e3*first), changed)
+	return a.try(ctx, pb.ChangeKind_CHANGE_KIND_RAISE_BAND, fmt.Sprintf("Start the band %.0f mm higher: leave %.0f mm bare instead of %.0f mm.", 1e3*(need-first), 1e3*need, 1e3*first), changed)
 }
 
 // fewerCoats takes a coat off each layer in turn.

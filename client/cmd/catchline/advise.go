@@ -40,7 +40,7 @@ func (d *adviseCommand) Run(a *app) error {
 	return a.show(answer, func() *table {
 		t := &table{head: []string{"change", a.Units.column("median_run"), a.Units.column("run_p90"), "exceed_probability", "risk", "enough", "sentence"}}
 		for _, one := range answer.Advice {
-			t.add(word(one.Kind, "CHANGE_KIND_"), mm(one.MedianRunMm), mm(one.RunP90Mm), percent(one.ExceedProbability), riskWord(one.Risk), yesNo(one.Enough), one.Sentence)
+			t.add(word(one.Kind, "CHANGE_KIND_"), mm(one.MedianRunMm), mm(one.RunP90Mm), percent(one.ExceedProbability), riskWord(one.Risk), yesNo(one.Enough), a.Units.Sentence(one.Sentence))
 		}
 		return t
 	}, func(w io.Writer) error {
@@ -57,7 +57,7 @@ func (d *adviseCommand) Run(a *app) error {
 			if one.Enough {
 				enough = "enough"
 			}
-			p.section(one.Sentence)
+			p.section(a.Units.Sentence(one.Sentence))
 			p.line("  then %s to run too far, risk %s: %s", sayPercent(one.ExceedProbability), riskWord(one.Risk), enough)
 		}
 		sayCautions(p, s.GetCautions())

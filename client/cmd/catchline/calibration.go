@@ -224,7 +224,7 @@ func (l *lotCompareCommand) Run(a *app) error {
 		return t
 	}, func(w io.Writer) error {
 		p := &printer{w: w}
-		p.indented("", answer.Sentence)
+		p.indented("", a.Units.Sentence(answer.Sentence))
 		p.line("Difference in the run: %s (80 %% of the time %s); %s of the old lot, %d of the new.",
 			a.Units.Say(answer.DifferenceMm), a.Units.Between(answer.DifferenceP10Mm, answer.DifferenceP90Mm), counted(answer.OldTiles, "tile"), answer.NewTiles)
 		return p.err

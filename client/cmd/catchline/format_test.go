@@ -142,6 +142,23 @@ func TestLengths(t *testing.T) {
 	}
 }
 
+// An inch is 25.4 mm by definition.
+func TestSentencesInInches(t *testing.T) {
+	for mm, in := range map[string]string{
+		"A cookie of 127 mm, 12.7 mm thick, for 3 coats.":    "A cookie of 5.00 in, 0.50 in thick, for 3 coats.",
+		"It ran 12.7 to 25.4 mm.":                            "It ran 0.50 to 1.00 in.",
+		"80 % between 2.54 and 5.08 mm more, at cone 6.":     "80 % between 0.10 and 0.20 in more, at cone 6.",
+		"5 mm² and 7 mm³ are none, and neither are 12 tiles": "5 mm² and 7 mm³ are none, and neither are 12 tiles",
+	} {
+		if got := inches.Sentence(mm); got != in {
+			t.Errorf("%q, want %q", got, in)
+		}
+		if got := millimetres.Sentence(mm); got != mm {
+			t.Errorf("in mm: %q, want %q", got, mm)
+		}
+	}
+}
+
 func TestLengthsRoundTrip(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		x := rapid.Float64Range(0, 2000).Draw(t, "mm")

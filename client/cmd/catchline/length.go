@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"math"
+	"regexp"
 	"strconv"
 	"strings"
 )
@@ -50,6 +51,28 @@ func (u units) Round(mm float64) string {
 // Between is a range of lengths.
 func (u units) Between(low, high float64) string {
 	return fmt.Sprintf("%s to %s %s", u.number(low), u.number(high), u)
+}
+
+// said are lengths in a sentence of the service, one or a range of two; an area or a volume is none.
+var said = regexp.MustCompile(`(\d+(?:\.\d+)?)(?:( to | and )(\d+(?:\.\d+)?))? mm[²³]?`)
+
+// Sentence says a sentence of the service, which speaks in millimetres.
+func (u units) Sentence(text string) string {
+	if u != inches {
+		return text
+	}
+	return said.ReplaceAllStringFunc(text, func(found string) string {
+		part := said.FindStringSubmatch(found)
+		low, _ := strconv.ParseFloat(part[1], 64)
+		if !strings.HasSuffix(found, "mm") {
+			return found
+		}
+		if part[3] == "" {
+			return u.Say(low)
+		}
+		high, _ := strconv.ParseFloat(part[3], 64)
+		return u.number(low) + part[2] + u.Say(high)
+	})
 }
 
 // length is one that was given: a number, perhaps with a unit: 30, 30mm, 1.25in.

@@ -33,7 +33,7 @@ func (n *nextCommand) Run(a *app) error {
 	return a.show(answer, func() *table {
 		t := &table{head: []string{"layers", "firing", a.Units.column("median_run"), a.Units.column("run_p90"), "expected_gain", "sentence"}}
 		for _, one := range answer.Tiles {
-			t.add(layers(one.Layering), idOf(one.Firing), mm(one.MedianRunMm), mm(one.RunP90Mm), one.ExpectedGain, one.Sentence)
+			t.add(layers(one.Layering), idOf(one.Firing), mm(one.MedianRunMm), mm(one.RunP90Mm), one.ExpectedGain, a.Units.Sentence(one.Sentence))
 		}
 		return t
 	}, func(w io.Writer) error {
@@ -41,7 +41,7 @@ func (n *nextCommand) Run(a *app) error {
 		for i, one := range answer.Tiles {
 			p.line("%d. %s, in %s", i+1, layers(one.Layering), idOf(one.Firing))
 			p.line("   will probably run %s, up to %s", a.Units.Say(one.MedianRunMm), a.Units.Say(one.RunP90Mm))
-			p.indented("   ", one.Sentence)
+			p.indented("   ", a.Units.Sentence(one.Sentence))
 		}
 		if len(answer.Tiles) == 0 {
 			p.line("No tile among these would say more of which side of the clearance they end on.")

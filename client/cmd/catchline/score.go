@@ -94,12 +94,12 @@ func sayScore(w io.Writer, u units, what string, s *pb.Score) error {
 	p.line("Leave     %s   of bare wall for a risk of %s", u.Say(s.ClearanceNeededMm), sayPercent(s.ToleratedRisk))
 	if f := s.Foot; f != nil {
 		p.line("Cookie    %s", sayCookie(u, f.Cookie, f.CookieDiameterMm, f.CookieThicknessMm))
-		p.indented("          ", f.Reason)
+		p.indented("          ", u.Sentence(f.Reason))
 	}
 	if len(s.Drivers) > 0 {
 		p.section("What drives it")
 		for _, d := range s.Drivers {
-			p.line("  %s", d.Sentence)
+			p.line("  %s", u.Sentence(d.Sentence))
 		}
 	}
 	if len(s.SoloRuns) > 0 {
@@ -109,13 +109,13 @@ func sayScore(w io.Writer, u units, what string, s *pb.Score) error {
 		}
 	}
 	p.section("Evidence")
-	sayEvidence(p, s)
-	sayFlags(p, flagSentences(s.Flags))
+	sayEvidence(p, u, s)
+	sayFlags(p, u, flagSentences(s.Flags))
 	sayCautions(p, s.Cautions)
 	return p.err
 }
 
-func sayEvidence(p *printer, s *pb.Score) {
+func sayEvidence(p *printer, u units, s *pb.Score) {
 	e := s.Evidence
 	if s.Calibration == "" {
 		p.line("  The physics alone: no tile of this studio has been learnt from yet.")
@@ -123,7 +123,7 @@ func sayEvidence(p *printer, s *pb.Score) {
 	}
 	p.line("  Calibration %s of %s; %.1f tiles' worth stands behind this very score.", idOf(s.Calibration), counted(e.GetTiles(), "tile"), e.GetEffectiveTiles())
 	for _, t := range e.GetMovedMost() {
-		p.line("  %3.0f %%  %s  %s", 100*t.Weight, idOf(t.Tile), t.Sentence)
+		p.line("  %3.0f %%  %s  %s", 100*t.Weight, idOf(t.Tile), u.Sentence(t.Sentence))
 	}
 }
 
@@ -142,13 +142,13 @@ func flagSentences(flags []*pb.Flag) []string {
 	return out
 }
 
-func sayFlags(p *printer, sentences []string) {
+func sayFlags(p *printer, u units, sentences []string) {
 	if len(sentences) == 0 {
 		return
 	}
 	p.section("Less sure than it looks")
 	for _, s := range sentences {
-		p.indented("  ", s)
+		p.indented("  ", u.Sentence(s))
 	}
 }
 

@@ -106,7 +106,7 @@ func (a *app) tell(what string, sentences []string) {
 		return
 	}
 	for _, s := range sentences {
-		fmt.Fprintln(a.err, what+": "+s)
+		fmt.Fprintln(a.err, what+": "+a.Units.Sentence(s))
 	}
 }
 
@@ -152,8 +152,8 @@ func (s *sheetScores) lessSure() []string {
 }
 
 // sayBeside says after the scores what goes with them.
-func (s *sheetScores) sayBeside(p *printer) error {
-	sayFlags(p, s.lessSure())
+func (s *sheetScores) sayBeside(p *printer, u units) error {
+	sayFlags(p, u, s.lessSure())
 	sayCautions(p, s.cautions)
 	return p.err
 }
@@ -427,7 +427,7 @@ func padLeft(b []byte, text string, width int) []byte {
 }
 
 func (s *sheetList) end() error {
-	return s.s.sayBeside(&printer{w: s.w})
+	return s.s.sayBeside(&printer{w: s.w}, s.u)
 }
 
 // labelOf is a layer in few letters: the glaze, and the coats where they are not two.
@@ -489,5 +489,5 @@ func (s *sheetMatrix) end() error {
 	if err := s.flush(); err != nil {
 		return err
 	}
-	return s.s.sayBeside(&printer{w: s.w})
+	return s.s.sayBeside(&printer{w: s.w}, s.u)
 }

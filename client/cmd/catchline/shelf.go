@@ -70,7 +70,7 @@ func shelfTable(u units, plan *pb.PlanShelfResponse) *table {
 		}
 		t.add(l.Label, l.Count, riskWord(l.Score.GetRisk()), percent(l.Score.GetExceedProbability()), percent(f.GetOverFootProbability()),
 			mm(l.Score.GetMedianRunMm()), mm(l.Score.GetRunP90Mm()), mm(l.Score.GetClearanceMm()),
-			word(f.GetCookie(), "COOKIE_KIND_"), mm(f.GetCookieDiameterMm()), yesNo(l.KeepLow), shelf, l.Advice)
+			word(f.GetCookie(), "COOKIE_KIND_"), mm(f.GetCookieDiameterMm()), yesNo(l.KeepLow), shelf, u.Sentence(l.Advice))
 	}
 	return t
 }
@@ -88,7 +88,7 @@ func sayShelf(w io.Writer, u units, plan *pb.PlanShelfResponse) error {
 	p := &printer{w: w}
 	p.section("What to do")
 	for _, l := range plan.Lines {
-		p.indented("  ", l.Label+": "+l.Advice)
+		p.indented("  ", l.Label+": "+u.Sentence(l.Advice))
 	}
 	p.section("Cookies to make")
 	for _, c := range plan.Cookies {
@@ -98,7 +98,7 @@ func sayShelf(w io.Writer, u units, plan *pb.PlanShelfResponse) error {
 	if len(plan.Warnings) > 0 {
 		p.section("Mind")
 		for _, text := range plan.Warnings {
-			p.indented("  ", text)
+			p.indented("  ", u.Sentence(text))
 		}
 	}
 	sayCautions(p, plan.Cautions)

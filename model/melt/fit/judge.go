@@ -111,6 +111,11 @@ func report(w io.Writer, data []sample, all []outcome, sd func(*outcome) float64
 	for _, c := range coverages(all, sd) {
 		fmt.Fprintf(w, "  window %d  %.1f %%  %.3f\n", c.window, 100*c.inside, c.mean)
 	}
+	fmt.Fprintln(w, "a yardstick, points with near twins in their group: as above, and told how it misses the twins")
+	for _, win := range []int{1, 2} {
+		own, told := toldOfTwins(all, win)
+		fmt.Fprintf(w, "  window %d  %v    %v\n", win, scoreOf(own), scoreOf(told))
+	}
 	worstGroups(w, all)
 }
 

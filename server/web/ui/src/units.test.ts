@@ -21,7 +21,8 @@ describe("lengths", () => {
 
 it("turns the lengths of a sentence, and nothing else in it", () => {
   expect(inReadersUnit("A cookie of 127 mm, 12.7 mm thick, for 3 coats.", "in")).toBe("A cookie of 5.00\u00a0in, 0.50\u00a0in thick, for 3 coats.");
-  expect(inReadersUnit("leave 30 mm and 5 mm²", "in")).toBe("leave 1.18\u00a0in and 0.20\u00a0in²");
+  expect(inReadersUnit("It ran 12.7 to 25.4 mm.", "in")).toBe("It ran 0.50 to 1.00\u00a0in.");
+  expect(inReadersUnit("leave 30 mm and 5 mm²", "in")).toBe("leave 1.18\u00a0in and 5 mm²");
   expect(inReadersUnit("127 mm", "mm")).toBe("127 mm");
 });
 

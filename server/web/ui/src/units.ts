@@ -28,7 +28,9 @@ export function length(mm: number, unit: LengthUnit): string {
 // A sentence of the service, which speaks in millimetres, for a reader who does not.
 export function inReadersUnit(sentence: string, unit: LengthUnit): string {
   if (unit === "mm") return sentence;
-  return sentence.replace(/(\d+(?:\.\d+)?)[ \u00a0]mm\b/g, (_, mm: string) => length(Number(mm), unit));
+  return sentence.replace(/(\d+(?:\.\d+)?)(?:( to | and )(\d+(?:\.\d+)?))?[ \u00a0]mm(?![²³\w])/g, (_, low: string, between?: string, high?: string) =>
+    between && high ? lengthNumber(Number(low), unit) + between + length(Number(high), unit) : length(Number(low), unit),
+  );
 }
 
 // Reads what a hand types: a comma or a point, spaces, nothing else. Undefined for an empty field, NaN for nonsense.

@@ -275,7 +275,7 @@ function driverText(d: Driver, glaze: string): string {
     case "KIND_CORRECTION":
       return "What your tiles have taught, against physics alone";
     default:
-      return d.sentence ?? "";
+      return inReadersUnit(d.sentence ?? "", unit.value);
   }
 }
 
@@ -417,15 +417,6 @@ function Physics({ studio, question, score }: { studio: string; question: Questi
   );
 }
 
-// Where the service's sentence names a length, it is said in the reader's own unit.
-function adviceText(a: Advice, q: Question): string {
-  const to = a.request?.placement?.clearanceMm;
-  if (a.kind === "CHANGE_KIND_RAISE_BAND" && to !== undefined) {
-    return `Start the band ${length(to - q.wall.clearanceMm, unit.value)} higher: leave ${length(to, unit.value)} bare.`;
-  }
-  return inReadersUnit(a.sentence ?? "", unit.value);
-}
-
 function AdvicePanel({ studio, question, onQuestion }: { studio: string; question: Question; onQuestion(q: Question): void }) {
   const request = isComplete(question) ? requestOf(studio, question) : null;
   const advised = useAnswer<ScoreLayeringRequest, Advice[]>(
@@ -444,7 +435,7 @@ function AdvicePanel({ studio, question, onQuestion }: { studio: string; questio
         <ul class={advised.busy ? "tile-list stale" : "tile-list"}>
           {advised.value.map((a, i) => (
             <li class="tile trial" key={i}>
-              <strong>{adviceText(a, question)}</strong>
+              <strong>{inReadersUnit(a.sentence ?? "", unit.value)}</strong>
               <span class="row">
                 <RiskMark risk={a.risk} chance={a.exceedProbability} />
                 <span>
@@ -454,7 +445,7 @@ function AdvicePanel({ studio, question, onQuestion }: { studio: string; questio
               </span>
               {a.request && (
                 <span class="row">
-                  <button type="button" aria-label={`Try it: ${adviceText(a, question)}`} onClick={() => onQuestion(questionOf(a.request!))}>
+                  <button type="button" aria-label={`Try it: ${inReadersUnit(a.sentence ?? "", unit.value)}`} onClick={() => onQuestion(questionOf(a.request!))}>
                     Try it
                   </button>
                 </span>

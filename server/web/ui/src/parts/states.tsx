@@ -5,6 +5,8 @@ import { keyWanted } from "../api/client";
 import type { Problem } from "../api/problem";
 import type { Caution, Flag } from "../api/types";
 import type { Loaded } from "../lists";
+import { unit } from "../preferences";
+import { inReadersUnit } from "../units";
 
 export function Waiting({ what }: { what: string }) {
   return (
@@ -105,7 +107,7 @@ export function Flags({ flags }: { flags: Flag[] | undefined }) {
   return (
     <ul class="flags" aria-label="What makes this less sure">
       {flags.map((f) => (
-        <li key={f.sentence}>{f.sentence}</li>
+        <li key={f.sentence}>{inReadersUnit(f.sentence ?? "", unit.value)}</li>
       ))}
     </ul>
   );
