@@ -50,7 +50,7 @@ func (t *TileDiagnosis) Sentence(runMM func(lnX float64) float64) string {
 	if !t.Suspect {
 		return ""
 	}
-	return fmt.Sprintf("%s where %s to %s was expected: check lot, coats, cone.",
+	return fmt.Sprintf("%s where %s to %s mm was expected: check lot, coats, cone.",
 		upperFirst(t.Reading.String()), mm(runMM(t.ExpectedLow)), mm(runMM(t.ExpectedHigh)))
 }
 

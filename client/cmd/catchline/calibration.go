@@ -155,7 +155,7 @@ func (*recordCommand) Run(a *app) error {
 			if p.MeasuredToMm == 0 && p.MeasuredFromMm > 0 {
 				to = ""
 			}
-			t.add(idOf(p.Tile), p.FireDate, p.Cone, mm(p.PredictedMm), mm(p.P10Mm), mm(p.P90Mm), mm(p.MeasuredFromMm), to, percent(p.ExceedProbability), p.Suspect)
+			t.add(idOf(p.Tile), p.FireDate, p.Cone, mm(p.PredictedMm), mm(p.P10Mm), mm(p.P90Mm), mm(p.MeasuredFromMm), to, percent(p.ExceedProbability), a.Units.Sentence(p.Suspect))
 		}
 		return t
 	}
