@@ -26,7 +26,8 @@ const thickFilm = 1.5e-3
 // coneSlack is by how much a firing may miss a glaze's cones before it is worth a word: a hold adds as much.
 const coneSlack = 0.75
 
-// Flags tells what makes an answer less sure than it looks. p is the physics of the question, worked out before.
+// Flags tells what of a layering and its firing makes an answer less sure than it looks; CalibrationFlags adds to it. p is the physics of the question,
+// worked out before.
 func (q *Question) Flags(p *Physics) (flags []Flag) {
 	for i := range q.Layers {
 		if g := q.Layers[i].Glaze; slices.ContainsFunc(q.Layers[:i], func(l Layer) bool { return l.Glaze == g }) {
@@ -35,7 +36,6 @@ func (q *Question) Flags(p *Physics) (flags []Flag) {
 		flags = append(flags, q.Layers[i].Fired.Flags("Layer "+strconv.Itoa(i+1))...)
 	}
 	flags = append(flags, FiringFlags(q.Layers[0].Firing)...)
-	flags = append(flags, CalibrationFlags(q.Calibration)...)
 	if p.Held > 0.25 {
 		flags = append(flags, Flag{"held_by_surface_tension", fmt.Sprintf("Surface tension could hold up %.0f %% of this band's weight: whether it starts to move is unsure.", 100*p.Held)})
 	}
@@ -79,5 +79,5 @@ func CalibrationFlags(c *calib.Calibration) []Flag {
 	if c.Search().Tiles > 0 {
 		return nil
 	}
-	return []Flag{{"no_tiles", "No tile of this studio stands behind this score; it is the physics with its prior alone."}}
+	return []Flag{{"no_tiles", "No tile of this studio stands behind this; it is the physics with its prior alone."}}
 }

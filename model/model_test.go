@@ -256,7 +256,7 @@ func TestScore(t *testing.T) {
 		t.Errorf("score %+v, estimate %+v", s.Estimate, estimate(t, q))
 	}
 	flags := map[string]bool{}
-	for _, one := range s.Flags {
+	for _, one := range append(s.Flags, CalibrationFlags(q.Calibration)...) {
 		flags[one.Code] = true
 	}
 	if !flags["described_glaze"] || !flags["no_tiles"] {

@@ -73,15 +73,16 @@ func (q *question) showEstimate(e *model.Estimate) *pb.Score {
 // fitAnew is said of answers by a calibration of another physics.
 const fitAnew = "What this studio's tiles have taught was fitted with another version of the model of melt and film; fit anew."
 
-// flags tells what a calibration adds to what the model flags.
+// flags tells what makes every answer by a calibration less sure.
 func (c *activeCalibration) flags() []model.Flag {
-	if !c.otherPhysics {
-		return nil
+	flags := model.CalibrationFlags(c.Calibration)
+	if c.otherPhysics {
+		flags = append(flags, model.Flag{Code: "other_model", Sentence: fitAnew})
 	}
-	return []model.Flag{{Code: "other_model", Sentence: fitAnew}}
+	return flags
 }
 
-// flags shows what the model flags, and what the studio's calibration adds.
+// flags shows what the model flags of a question, and what makes every answer by its calibration less sure.
 func (q *question) flags(flags []model.Flag) []*pb.Flag {
 	flags = append(flags, q.calibration.flags()...)
 	all, out := make([]pb.Flag, len(flags)), make([]*pb.Flag, len(flags))

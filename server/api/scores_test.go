@@ -1,6 +1,7 @@
 package api
 
 import (
+	"slices"
 	"strings"
 	"testing"
 
@@ -147,13 +148,27 @@ func TestAdviceAndShelf(t *testing.T) {
 	p := must(w.scores.PlanShelf(w, &pb.PlanShelfRequest{Parent: "studios/test",
 		Pieces: []*pb.ShelfPiece{
 			{Label: "mugs", Count: 6, Layering: asked.Layering, Placement: &pb.Placement{Wall: &pb.Placement_Ware{Ware: "studios/test/wares/mug"}}, Shelf: 2},
+			{Label: "jar", Layering: &pb.Layering{Layers: []*pb.Layer{{Glaze: "studios/test/glazes/jar"}}}},
 			{Label: "plain mugs", Layering: &pb.Layering{Layers: []*pb.Layer{{Glaze: "studios/test/glazes/clear"}}}, Shelf: 1},
 		},
 		FiringSource: &pb.PlanShelfRequest_Firing{Firing: "studios/test/firings/cone-6"}}))(t)
 	for _, l := range p.Lines {
 		t.Logf("%s: %.2f %s", l.Label, l.Score.ExceedProbability, l.Advice)
 	}
-	if len(p.Lines) != 2 || p.Lines[0].Score.ExceedProbability < p.Lines[1].Score.ExceedProbability {
+	// What is true of all pieces is said once, of one piece with its line.
+	if !slices.ContainsFunc(p.Warnings, func(w string) bool { return strings.HasPrefix(w, "No tile of this studio") }) {
+		t.Errorf("no tile stands behind the plan; warnings %q", p.Warnings)
+	}
+	for _, l := range p.Lines {
+		var codes []string
+		for _, f := range l.Score.Flags {
+			codes = append(codes, f.Code)
+		}
+		if want := map[bool][]string{true: {"described_glaze"}}[l.Label == "jar"]; !slices.Equal(codes, want) {
+			t.Errorf("%s: flags %q, want %q", l.Label, codes, want)
+		}
+	}
+	if len(p.Lines) != 3 || p.Lines[0].Score.ExceedProbability < p.Lines[1].Score.ExceedProbability {
 		t.Errorf("not by risk: %v", p.Lines)
 	}
 	d := must(w.scores.DrawWall(w, &pb.DrawWallRequest{Parent: "studios/test", Score: asked}))(t)

@@ -27,7 +27,7 @@ func (c *combinations) flags(firings []string) []*pb.SheetFlag {
 		}
 		out = append(out, one)
 	}
-	for _, f := range append(model.CalibrationFlags(c.calibration.Calibration), c.calibration.flags()...) {
+	for _, f := range c.calibration.flags() {
 		say(f, "", nil)
 	}
 	byFiring := make([]map[string][]*model.Glaze, len(firings))

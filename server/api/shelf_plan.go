@@ -3,7 +3,9 @@ package api
 import (
 	"context"
 	"fmt"
+	"slices"
 
+	"github.com/catchline/catchline/model"
 	"github.com/catchline/catchline/model/chem"
 	"github.com/catchline/catchline/model/risk"
 	pb "github.com/catchline/catchline/proto/catchline/v1"
@@ -24,7 +26,7 @@ func (s *scores) PlanShelf(ctx context.Context, r *pb.PlanShelfRequest) (*pb.Pla
 	out := &pb.PlanShelfResponse{}
 	var pieces []risk.Piece
 	var scored []*pb.Score
-	otherPhysics := false
+	var flags []model.Flag // of all answers alike
 	cautions := &cautionSet{}
 	for i, piece := range r.GetPieces() {
 		if err := ctx.Err(); err != nil {
@@ -47,11 +49,15 @@ func (s *scores) PlanShelf(ctx context.Context, r *pb.PlanShelfRequest) (*pb.Pla
 			Exceed: score.Exceed, Word: boundsOf(q.studio.settings).Word(score.Exceed),
 			Foot: *foot, Cookie: *cookie, Tolerated: q.Tolerated,
 		})
+		// What is alike for all pieces stands once on the plan.
 		cautions.add(shown.Cautions)
-		shown.Cautions = nil // they stand once on the plan
+		shown.Cautions = nil
+		flags = q.calibration.flags()
+		shown.Flags = slices.DeleteFunc(shown.Flags, func(f *pb.Flag) bool {
+			return slices.ContainsFunc(flags, func(all model.Flag) bool { return all.Code == f.Code })
+		})
 		scored = append(scored, shown)
 		out.Calibration = q.calibration.name
-		otherPhysics = otherPhysics || q.calibration.otherPhysics
 	}
 	plan, err := risk.Load(pieces)
 	if err != nil {
@@ -72,8 +78,8 @@ func (s *scores) PlanShelf(ctx context.Context, r *pb.PlanShelfRequest) (*pb.Pla
 	out.TotalCookies = int32(plan.TotalCookies)
 	out.ExpectedOverFoot = plan.ExpectedOverFoot
 	out.Warnings = plan.Warnings
-	if otherPhysics {
-		out.Warnings = append(out.Warnings, fitAnew)
+	for _, f := range flags {
+		out.Warnings = append(out.Warnings, f.Sentence)
 	}
 	out.Cautions = cautions.all
 	return out, nil

@@ -363,6 +363,11 @@ func TestShelfAsPageAndTable(t *testing.T) {
 	if !strings.Contains(page, " in)") || !strings.Contains(page, "Take care") || !strings.Contains(text, "Cookies to make") {
 		t.Error("the plan lacks a length, a caution or the cookies")
 	}
+	const unknown = "Less sure: Layer 2 is of unknown chemistry"
+	if csv := on(t, "--format=csv", "shelf", "../../../testdata/demo/shelf.json"); !strings.Contains(page, unknown) || !strings.Contains(text, unknown) ||
+		!strings.Contains(csv.err, "Less sure: Bowls, unmarked jar over plum: Layer 2 is of unknown chemistry") {
+		t.Errorf("the plan is surer than it may be; with CSV: %s", csv.err)
+	}
 	bad := strings.Replace(string(demo.Shelf), `"label": "Mugs, three layers"`, `"label": "<script>alert(1)</script>"`, 1)
 	if page := done(t, "shelf", file(t, "load.json", bad), "--html"); strings.Contains(page, "<script>") {
 		t.Error("a label gets into the page unescaped")

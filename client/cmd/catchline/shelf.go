@@ -47,6 +47,9 @@ func (s *shelfCommand) Run(a *app) error {
 		err = writeJSON(out, plan)
 	case a.Format == "csv":
 		a.tell("Mind", plan.Warnings)
+		for _, l := range plan.Lines {
+			a.tell("Less sure: "+l.Label, flagSentences(l.Score.GetFlags()))
+		}
 		a.tellCautions(plan.Cautions)
 		err = shelfTable(a.Units, plan).write(out, "csv", a.Units)
 	default:
@@ -89,6 +92,9 @@ func sayShelf(w io.Writer, u units, plan *pb.PlanShelfResponse) error {
 	p.section("What to do")
 	for _, l := range plan.Lines {
 		p.indented("  ", l.Label+": "+u.Sentence(l.Advice))
+		for _, f := range l.Score.GetFlags() {
+			p.indented("    ", "Less sure: "+u.Sentence(f.Sentence))
+		}
 	}
 	p.section("Cookies to make")
 	for _, c := range plan.Cookies {

@@ -2645,7 +2645,7 @@ type PlanShelfResponse struct {
 	TotalCookies int32 `protobuf:"varint,3,opt,name=total_cookies,json=totalCookies,proto3" json:"total_cookies,omitempty"`
 	// Expected number of pieces whose glaze reaches the shelf or its cookie.
 	ExpectedOverFoot float64 `protobuf:"fixed64,4,opt,name=expected_over_foot,json=expectedOverFoot,proto3" json:"expected_over_foot,omitempty"`
-	// What falls on what, and other warnings.
+	// What falls on what, and what makes all of the plan less sure; what makes a line less sure is among its score's flags.
 	Warnings []string `protobuf:"bytes,5,rep,name=warnings,proto3" json:"warnings,omitempty"`
 	// What to be careful of.
 	Cautions []*Caution `protobuf:"bytes,6,rep,name=cautions,proto3" json:"cautions,omitempty"`

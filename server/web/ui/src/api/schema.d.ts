@@ -2085,7 +2085,7 @@ export interface components {
              * @description All cookies.
              */
             totalCookies?: number;
-            /** @description What falls on what, and other warnings. */
+            /** @description What falls on what, and what makes all of the plan less sure; what makes a line less sure is among its score's flags. */
             warnings?: string[];
         };
         /** @description A plate, underside of the rim as the wall. */

@@ -14,7 +14,7 @@ import { Choice, FileButton, NumberField, TextField } from "../parts/fields";
 import { LayersEditor } from "../parts/layers";
 import { WallEditor } from "../parts/placement";
 import { RiskMark } from "../parts/risk";
-import { Cautions, Empty, Failed, Panel, Scrolled, Waiting } from "../parts/states";
+import { Cautions, Empty, Failed, Flags, Panel, Scrolled, Waiting } from "../parts/states";
 
 interface Piece {
   label: string;
@@ -319,7 +319,10 @@ export function ShelfPage({ studio }: { studio: string }) {
                               ? `${foot.cookie === "COOKIE_KIND_DISHED" ? "dished" : "plain"} ${length(foot.cookieDiameterMm ?? 0, u)}`
                               : "nothing"}
                           </td>
-                          <td>{inReadersUnit(l.advice || (foot?.reason ?? ""), u)}</td>
+                          <td>
+                            {inReadersUnit(l.advice || (foot?.reason ?? ""), u)}
+                            <Flags flags={l.score?.flags} />
+                          </td>
                         </tr>
                       );
                     })}
