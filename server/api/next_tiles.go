@@ -61,7 +61,7 @@ func (s *calibrations) SuggestTiles(ctx context.Context, r *pb.SuggestTilesReque
 	if err != nil {
 		return nil, err
 	}
-	out := &pb.SuggestTilesResponse{Cautions: candidates.cautions()}
+	out := &pb.SuggestTilesResponse{Cautions: candidates.cautions(), Flags: candidates.flags(r.GetCandidates().GetFirings())}
 	concerns := float64(targets.total) // the mean chance of a misjudgement, times their number, is how many are expected to be misjudged
 	for k, pick := range picks {
 		if k == 0 {

@@ -7,6 +7,8 @@ import (
 	"strings"
 	"testing"
 
+	"google.golang.org/protobuf/proto"
+
 	pb "github.com/catchline/catchline/proto/catchline/v1"
 )
 
@@ -23,10 +25,10 @@ func TestSheetFlags(t *testing.T) {
 		{Glaze: "studios/test/glazes/jar"}, {Glaze: "studios/test/glazes/bismuth-like"},
 	}
 	over := []*pb.Layer{{Glaze: "studios/test/glazes/amber"}, {Glaze: "studios/test/glazes/jar", Amount: &pb.Layer_Coats{Coats: 1}}}
+	plan := &pb.SheetPlan{Positions: []*pb.SheetPosition{{Choices: under}, {Choices: over}}, Firings: firings}
 	sheet := func() []*pb.SheetFlag {
 		t.Helper()
-		stream := must(w.scores.ScoreSheet(w, &pb.ScoreSheetRequest{Parent: "studios/test", ChunkSize: 5, Source: &pb.ScoreSheetRequest_Plan{Plan: &pb.SheetPlan{
-			Positions: []*pb.SheetPosition{{Choices: under}, {Choices: over}}, Firings: firings}}}))(t)
+		stream := must(w.scores.ScoreSheet(w, &pb.ScoreSheetRequest{Parent: "studios/test", ChunkSize: 5, Source: &pb.ScoreSheetRequest_Plan{Plan: plan}}))(t)
 		flags := must(stream.Recv())(t).Flags
 		for {
 			more, err := stream.Recv()
@@ -46,6 +48,10 @@ func TestSheetFlags(t *testing.T) {
 	}
 
 	flags := sheet()
+	next := must(w.calibrations.SuggestTiles(w, &pb.SuggestTilesRequest{Parent: "studios/test", Candidates: plan}))(t)
+	if !slices.EqualFunc(next.Flags, flags, func(a, b *pb.SheetFlag) bool { return proto.Equal(a, b) }) {
+		t.Errorf("suggested tiles with flags %v, the sheet with %v", next.Flags, flags)
+	}
 	codes := map[string]int{}
 	for _, f := range flags {
 		codes[f.Code]++

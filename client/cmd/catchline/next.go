@@ -29,6 +29,7 @@ func (n *nextCommand) Run(a *app) error {
 	if err != nil {
 		return err
 	}
+	a.tell("Less sure", lessSure(answer.Flags))
 	a.tellCautions(answer.Cautions)
 	return a.show(answer, func() *table {
 		t := &table{head: []string{"layers", "firing", a.Units.column("median_run"), a.Units.column("run_p90"), "expected_gain", "sentence"}}
@@ -48,6 +49,7 @@ func (n *nextCommand) Run(a *app) error {
 		}
 		p.line("")
 		p.line("Combinations of which it is not sure on which side of the clearance they end: %.1f now, %.1f after.", answer.MisjudgedBefore, answer.MisjudgedAfter)
+		sayFlags(p, a.Units, lessSure(answer.Flags))
 		sayCautions(p, answer.Cautions)
 		return p.err
 	})

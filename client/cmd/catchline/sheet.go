@@ -92,7 +92,7 @@ func (s *sheetCommand) Run(a *app) (err error) {
 	if err := out.Flush(); err != nil {
 		return err
 	}
-	a.tell("Less sure", w.lessSure())
+	a.tell("Less sure", lessSure(w.flags))
 	a.tellCautions(w.cautions)
 	if s.Strict && beyond > 0 {
 		return errRisk
@@ -138,10 +138,10 @@ func (s *sheetScores) write(chunk *pb.ScoreSheetResponse) error {
 	return s.sheetWriter.write(chunk)
 }
 
-// lessSure says what makes the sheet's scores less sure, in lines.
-func (s *sheetScores) lessSure() []string {
+// lessSure says what makes a sheet's scores less sure, in lines.
+func lessSure(flags []*pb.SheetFlag) []string {
 	var lines []string
-	for _, f := range s.flags {
+	for _, f := range flags {
 		where := ""
 		if f.Firing != "" {
 			where = idOf(f.Firing) + ": "
@@ -153,7 +153,7 @@ func (s *sheetScores) lessSure() []string {
 
 // sayBeside says after the scores what goes with them.
 func (s *sheetScores) sayBeside(p *printer, u units) error {
-	sayFlags(p, u, s.lessSure())
+	sayFlags(p, u, lessSure(s.flags))
 	sayCautions(p, s.cautions)
 	return p.err
 }

@@ -1682,7 +1682,9 @@ type SuggestTilesResponse struct {
 	// And after.
 	MisjudgedAfter float64 `protobuf:"fixed64,3,opt,name=misjudged_after,json=misjudgedAfter,proto3" json:"misjudged_after,omitempty"`
 	// What to be careful of.
-	Cautions      []*Caution `protobuf:"bytes,4,rep,name=cautions,proto3" json:"cautions,omitempty"`
+	Cautions []*Caution `protobuf:"bytes,4,rep,name=cautions,proto3" json:"cautions,omitempty"`
+	// What makes scores of the candidates less sure, as with a sheet.
+	Flags         []*SheetFlag `protobuf:"bytes,5,rep,name=flags,proto3" json:"flags,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1741,6 +1743,13 @@ func (x *SuggestTilesResponse) GetMisjudgedAfter() float64 {
 func (x *SuggestTilesResponse) GetCautions() []*Caution {
 	if x != nil {
 		return x.Cautions
+	}
+	return nil
+}
+
+func (x *SuggestTilesResponse) GetFlags() []*SheetFlag {
+	if x != nil {
+		return x.Flags
 	}
 	return nil
 }
@@ -1891,12 +1900,13 @@ const file_catchline_v1_calibration_proto_rawDesc = "" +
 	"\n" +
 	"run_p90_mm\x18\x04 \x01(\x01R\brunP90Mm\x12#\n" +
 	"\rexpected_gain\x18\x05 \x01(\x01R\fexpectedGain\x12\x1a\n" +
-	"\bsentence\x18\x06 \x01(\tR\bsentence\"\xd0\x01\n" +
+	"\bsentence\x18\x06 \x01(\tR\bsentence\"\xff\x01\n" +
 	"\x14SuggestTilesResponse\x121\n" +
 	"\x05tiles\x18\x01 \x03(\v2\x1b.catchline.v1.SuggestedTileR\x05tiles\x12)\n" +
 	"\x10misjudged_before\x18\x02 \x01(\x01R\x0fmisjudgedBefore\x12'\n" +
 	"\x0fmisjudged_after\x18\x03 \x01(\x01R\x0emisjudgedAfter\x121\n" +
-	"\bcautions\x18\x04 \x03(\v2\x15.catchline.v1.CautionR\bcautions2\xc1\a\n" +
+	"\bcautions\x18\x04 \x03(\v2\x15.catchline.v1.CautionR\bcautions\x12-\n" +
+	"\x05flags\x18\x05 \x03(\v2\x17.catchline.v1.SheetFlagR\x05flags2\xc1\a\n" +
 	"\x12CalibrationService\x12}\n" +
 	"\x0eGetCalibration\x12#.catchline.v1.GetCalibrationRequest\x1a\x19.catchline.v1.Calibration\"+\x82\xd3\xe4\x93\x02%\x12#/v1/{name=studios/*/calibrations/*}\x12\x8e\x01\n" +
 	"\x10ListCalibrations\x12%.catchline.v1.ListCalibrationsRequest\x1a&.catchline.v1.ListCalibrationsResponse\"+\x82\xd3\xe4\x93\x02%\x12#/v1/{parent=studios/*}/calibrations\x12\x84\x01\n" +
@@ -1948,6 +1958,7 @@ var file_catchline_v1_calibration_proto_goTypes = []any{
 	(*Placement)(nil),                  // 24: catchline.v1.Placement
 	(*SheetPlan)(nil),                  // 25: catchline.v1.SheetPlan
 	(*Caution)(nil),                    // 26: catchline.v1.Caution
+	(*SheetFlag)(nil),                  // 27: catchline.v1.SheetFlag
 }
 var file_catchline_v1_calibration_proto_depIdxs = []int32{
 	1,  // 0: catchline.v1.Accuracy.coverage:type_name -> catchline.v1.Coverage
@@ -1975,25 +1986,26 @@ var file_catchline_v1_calibration_proto_depIdxs = []int32{
 	23, // 22: catchline.v1.SuggestedTile.layering:type_name -> catchline.v1.Layering
 	19, // 23: catchline.v1.SuggestTilesResponse.tiles:type_name -> catchline.v1.SuggestedTile
 	26, // 24: catchline.v1.SuggestTilesResponse.cautions:type_name -> catchline.v1.Caution
-	8,  // 25: catchline.v1.CalibrationService.GetCalibration:input_type -> catchline.v1.GetCalibrationRequest
-	9,  // 26: catchline.v1.CalibrationService.ListCalibrations:input_type -> catchline.v1.ListCalibrationsRequest
-	11, // 27: catchline.v1.CalibrationService.FitCalibration:input_type -> catchline.v1.FitCalibrationRequest
-	12, // 28: catchline.v1.CalibrationService.ActivateCalibration:input_type -> catchline.v1.ActivateCalibrationRequest
-	13, // 29: catchline.v1.CalibrationService.GetRecord:input_type -> catchline.v1.GetRecordRequest
-	16, // 30: catchline.v1.CalibrationService.CompareLots:input_type -> catchline.v1.CompareLotsRequest
-	18, // 31: catchline.v1.CalibrationService.SuggestTiles:input_type -> catchline.v1.SuggestTilesRequest
-	7,  // 32: catchline.v1.CalibrationService.GetCalibration:output_type -> catchline.v1.Calibration
-	10, // 33: catchline.v1.CalibrationService.ListCalibrations:output_type -> catchline.v1.ListCalibrationsResponse
-	7,  // 34: catchline.v1.CalibrationService.FitCalibration:output_type -> catchline.v1.Calibration
-	7,  // 35: catchline.v1.CalibrationService.ActivateCalibration:output_type -> catchline.v1.Calibration
-	15, // 36: catchline.v1.CalibrationService.GetRecord:output_type -> catchline.v1.Record
-	17, // 37: catchline.v1.CalibrationService.CompareLots:output_type -> catchline.v1.CompareLotsResponse
-	20, // 38: catchline.v1.CalibrationService.SuggestTiles:output_type -> catchline.v1.SuggestTilesResponse
-	32, // [32:39] is the sub-list for method output_type
-	25, // [25:32] is the sub-list for method input_type
-	25, // [25:25] is the sub-list for extension type_name
-	25, // [25:25] is the sub-list for extension extendee
-	0,  // [0:25] is the sub-list for field type_name
+	27, // 25: catchline.v1.SuggestTilesResponse.flags:type_name -> catchline.v1.SheetFlag
+	8,  // 26: catchline.v1.CalibrationService.GetCalibration:input_type -> catchline.v1.GetCalibrationRequest
+	9,  // 27: catchline.v1.CalibrationService.ListCalibrations:input_type -> catchline.v1.ListCalibrationsRequest
+	11, // 28: catchline.v1.CalibrationService.FitCalibration:input_type -> catchline.v1.FitCalibrationRequest
+	12, // 29: catchline.v1.CalibrationService.ActivateCalibration:input_type -> catchline.v1.ActivateCalibrationRequest
+	13, // 30: catchline.v1.CalibrationService.GetRecord:input_type -> catchline.v1.GetRecordRequest
+	16, // 31: catchline.v1.CalibrationService.CompareLots:input_type -> catchline.v1.CompareLotsRequest
+	18, // 32: catchline.v1.CalibrationService.SuggestTiles:input_type -> catchline.v1.SuggestTilesRequest
+	7,  // 33: catchline.v1.CalibrationService.GetCalibration:output_type -> catchline.v1.Calibration
+	10, // 34: catchline.v1.CalibrationService.ListCalibrations:output_type -> catchline.v1.ListCalibrationsResponse
+	7,  // 35: catchline.v1.CalibrationService.FitCalibration:output_type -> catchline.v1.Calibration
+	7,  // 36: catchline.v1.CalibrationService.ActivateCalibration:output_type -> catchline.v1.Calibration
+	15, // 37: catchline.v1.CalibrationService.GetRecord:output_type -> catchline.v1.Record
+	17, // 38: catchline.v1.CalibrationService.CompareLots:output_type -> catchline.v1.CompareLotsResponse
+	20, // 39: catchline.v1.CalibrationService.SuggestTiles:output_type -> catchline.v1.SuggestTilesResponse
+	33, // [33:40] is the sub-list for method output_type
+	26, // [26:33] is the sub-list for method input_type
+	26, // [26:26] is the sub-list for extension type_name
+	26, // [26:26] is the sub-list for extension extendee
+	0,  // [0:26] is the sub-list for field type_name
 }
 
 func init() { file_catchline_v1_calibration_proto_init() }

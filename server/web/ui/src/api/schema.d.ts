@@ -2577,6 +2577,8 @@ export interface components {
         "catchline.v1.SuggestTilesResponse": {
             /** @description What to be careful of. */
             cautions?: components["schemas"]["catchline.v1.Caution"][];
+            /** @description What makes scores of the candidates less sure, as with a sheet. */
+            flags?: components["schemas"]["catchline.v1.SheetFlag"][];
             /**
              * Format: double
              * @description And after.

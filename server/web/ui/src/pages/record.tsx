@@ -11,6 +11,7 @@ import { useSaving } from "../saving";
 import { layerChoicesOf, layeringOf, newLayer, questionToQuery, usualWall } from "../scoring";
 import { inReadersUnit, length, lengthNumber, percent, toShown } from "../units";
 import { AnyOf, Choice, NumberField, Tick } from "../parts/fields";
+import { SheetFlags } from "../parts/flags";
 import { Plot, type Point } from "../parts/plot";
 import { Cautions, Empty, Failed, Panel, Scrolled, Waiting, When } from "../parts/states";
 
@@ -304,6 +305,7 @@ function NextTiles({ studio }: { studio: string }) {
               );
             })}
           </ol>
+          <SheetFlags studio={studio} flags={found.flags} />
           <Cautions cautions={found.cautions} />
         </div>
       )}

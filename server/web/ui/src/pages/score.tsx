@@ -10,12 +10,13 @@ import { address, go, route } from "../route";
 import { isComplete, newLayer, questionFromQuery, questionOf, questionToQuery, requestOf, type Question } from "../scoring";
 import { inReadersUnit, length, lengthNumber, percent } from "../units";
 import { Choice, NumberField } from "../parts/fields";
+import { Flags } from "../parts/flags";
 import { LayersEditor } from "../parts/layers";
 import { OutcomeForm } from "../parts/outcome";
 import { WallEditor } from "../parts/placement";
 import { planSentence } from "../parts/plan";
 import { RiskMark } from "../parts/risk";
-import { Cautions, Empty, Failed, Flags, Panel, Scrolled, Waiting, When } from "../parts/states";
+import { Cautions, Empty, Failed, Panel, Scrolled, Waiting, When } from "../parts/states";
 import { WallDrawing } from "../parts/wall";
 
 export function ScorePage({ studio }: { studio: string }) {

@@ -14,9 +14,10 @@ import { useSaving } from "../saving";
 import { layerChoicesOf, layeringOf, newLayer, placementOf, questionToQuery, usualWall, wallChoiceOf, type LayerChoice, type Method, type WallChoice } from "../scoring";
 import { length, lengthNumber, percent } from "../units";
 import { AnyOf, Choice, NumberField, OneOf, TextField, Tick } from "../parts/fields";
+import { SheetFlags } from "../parts/flags";
 import { WallEditor } from "../parts/placement";
 import { RankGlyph } from "../parts/risk";
-import { Cautions, Empty, Failed, Flags, Panel, Scrolled, When } from "../parts/states";
+import { Cautions, Empty, Failed, Panel, Scrolled, When } from "../parts/states";
 
 interface Draft {
   under: LayerChoice[];
@@ -243,7 +244,6 @@ function SheetOf({ studio }: { studio: string }) {
     go(address(studio, "sheet", "", queryOfDraft(draft)), "replace");
     void run(draft);
   };
-  const firingName = (name: string) => knownFirings.find((f) => f.name === name)?.displayName ?? idOf(name);
   const glazeOptions = knownGlazes.map((g) => ({ value: idOf(g.name), text: g.displayName ?? idOf(g.name) }));
   const settings = (key: "under" | "between" | "over", label: string, hint?: string) => {
     const layers = draft[key];
@@ -339,12 +339,7 @@ function SheetOf({ studio }: { studio: string }) {
           )}
           <p class="unseen" role="status">{!busy && result.got > 0 && `${result.got} combinations scored.`}</p>
           {result.got > 0 && <Matrix studio={studio} result={result} title={open?.displayName} />}
-          {result.flags.length > 0 && (
-            <section class="sure">
-              <h3>Less sure than it looks</h3>
-              <Flags flags={result.flags.map((f) => ({ sentence: (f.firing ? `${firingName(f.firing)}: ` : "") + f.sentence }))} />
-            </section>
-          )}
+          <SheetFlags studio={studio} flags={result.flags} />
           <Cautions cautions={result.cautions} />
         </>
       )}

@@ -11,10 +11,11 @@ import { address, go, route } from "../route";
 import { isComplete, layerChoicesOf, layeringOf, newLayer, placementOf, questionFromQuery, questionToQuery, usualWall, wallChoiceOf, type LayerChoice, type WallChoice } from "../scoring";
 import { inReadersUnit, length, percent } from "../units";
 import { Choice, FileButton, NumberField, TextField } from "../parts/fields";
+import { Flags } from "../parts/flags";
 import { LayersEditor } from "../parts/layers";
 import { WallEditor } from "../parts/placement";
 import { RiskMark } from "../parts/risk";
-import { Cautions, Empty, Failed, Flags, Panel, Scrolled, Waiting } from "../parts/states";
+import { Cautions, Empty, Failed, Panel, Scrolled, Waiting } from "../parts/states";
 
 interface Piece {
   label: string;

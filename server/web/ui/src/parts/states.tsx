@@ -3,10 +3,8 @@ import type { ComponentChildren } from "preact";
 import { useState } from "preact/hooks";
 import { keyWanted } from "../api/client";
 import type { Problem } from "../api/problem";
-import type { Caution, Flag } from "../api/types";
+import type { Caution } from "../api/types";
 import type { Loaded } from "../lists";
-import { unit } from "../preferences";
-import { inReadersUnit } from "../units";
 
 export function Waiting({ what }: { what: string }) {
   return (
@@ -99,17 +97,6 @@ export function Cautions({ cautions }: { cautions: Caution[] | undefined }) {
         </button>
       )}
     </section>
-  );
-}
-
-export function Flags({ flags }: { flags: Flag[] | undefined }) {
-  if (!flags || flags.length === 0) return null;
-  return (
-    <ul class="flags" aria-label="What makes this less sure">
-      {flags.map((f) => (
-        <li key={f.sentence}>{inReadersUnit(f.sentence ?? "", unit.value)}</li>
-      ))}
-    </ul>
   );
 }
 
