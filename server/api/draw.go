@@ -99,7 +99,7 @@ func (q *question) picture(score *model.Score, before, after []film.FilmPoint) (
 func (q *question) title() string {
 	names := make([]string, len(q.Layers))
 	for i := range q.Layers {
-		names[len(names)-1-i] = q.nameOfGlaze(q.Layers[i].Fired.Glaze.Name)
+		names[len(names)-1-i] = q.studio.nameOfGlaze(q.Layers[i].Fired.Glaze.Name)
 	}
 	return strings.Join(names, " over ")
 }

@@ -114,25 +114,9 @@ func (c *combinations) name(index int) string {
 		if text != "" {
 			text += " over "
 		}
-		text += c.displayName(q.Layers[i].Glaze)
+		text += c.studio.nameOfGlaze(resourceOf(q.Layers[i].Glaze))
 	}
 	return text
-}
-
-// resourceOf is the resource name of a glaze, or of the lot that it is.
-func resourceOf(g *model.Glaze) string {
-	if g.Lot != "" {
-		return g.Lot
-	}
-	return g.Name
-}
-
-func (c *combinations) displayName(g *model.Glaze) string {
-	name := resourceOf(g)
-	if known := c.studio.glazes[name]; known != nil {
-		return known.displayName
-	}
-	return name
 }
 
 // inWords puts what people call glazes in the place of their resource names, the longest name first, as one may start with another.

@@ -123,6 +123,22 @@ func (f *studioFiring) fire(g *studioGlaze) (*model.Fired, error) {
 	return first.(*model.Fired), nil
 }
 
+// nameOfGlaze is what people call a glaze or lot of this studio, by its resource name.
+func (p *prepared) nameOfGlaze(name string) string {
+	if g := p.glazes[name]; g != nil {
+		return g.displayName
+	}
+	return name
+}
+
+// resourceOf is the resource name of a glaze, or of the lot that it is.
+func resourceOf(g *model.Glaze) string {
+	if g.Lot != "" {
+		return g.Lot
+	}
+	return g.Name
+}
+
 // maxMiddling is how many glazes of a studio are looked at for its middling one.
 const maxMiddling = 200
 

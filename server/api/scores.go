@@ -164,7 +164,7 @@ func (q *question) drivers(score *model.Score) []*pb.Driver {
 			one.Sentence = "Being as thick as all its layers together " + more + ", against the thickest of them alone."
 		case model.DriverGlaze:
 			one.Kind = pb.Driver_KIND_GLAZE
-			one.Sentence = q.nameOfGlaze(d.Glaze) + " " + more + ", against the studio's middling glaze in its place."
+			one.Sentence = q.studio.nameOfGlaze(d.Glaze) + " " + more + ", against the studio's middling glaze in its place."
 		case model.DriverBlend:
 			one.Kind = pb.Driver_KIND_BLEND
 			one.Sentence = "Mixing between the layers " + more + ", against layers that stay apart."
@@ -180,14 +180,6 @@ func (q *question) drivers(score *model.Score) []*pb.Driver {
 		}
 	}
 	return out
-}
-
-// nameOfGlaze is what people call a glaze of this studio.
-func (q *question) nameOfGlaze(name string) string {
-	if g := q.studio.glazes[name]; g != nil {
-		return g.displayName
-	}
-	return name
 }
 
 func (s *scores) evidence(ctx context.Context, q *question, score *model.Score) *pb.Evidence {
@@ -229,7 +221,7 @@ func (s *scores) tileWords(ctx context.Context, q *question, name string) string
 		if words != "" {
 			words += " over "
 		}
-		words += q.nameOfGlaze(l.GetGlaze())
+		words += q.studio.nameOfGlaze(l.GetGlaze())
 	}
 	switch o := t.GetOutcome().(type) {
 	case *pb.Tile_RunMm:

@@ -82,7 +82,7 @@ func flaggedGlazes(positions [][]model.Layer) map[string][]*model.Glaze {
 func (c *combinations) flagOf(code string, glazes []*model.Glaze, f *firing.Prepared) model.Flag {
 	var names []string
 	for _, g := range glazes[:min(len(glazes), glazesNamed)] {
-		names = append(names, c.displayName(g))
+		names = append(names, c.studio.nameOfGlaze(resourceOf(g)))
 	}
 	list := strings.Join(names, "; ") // a lot's name has a comma
 	if more := len(glazes) - len(names); more > 0 {

@@ -134,34 +134,6 @@ func sayCookie(u units, kind pb.CookieKind, diameter, thickness float64) string 
 	return fmt.Sprintf("%s, %s across, %s thick", word(kind, "COOKIE_KIND_"), u.Round(diameter), u.Round(thickness))
 }
 
-func flagSentences(flags []*pb.Flag) []string {
-	var out []string
-	for _, f := range flags {
-		out = append(out, f.Sentence)
-	}
-	return out
-}
-
-func sayFlags(p *printer, u units, sentences []string) {
-	if len(sentences) == 0 {
-		return
-	}
-	p.section("Less sure than it looks")
-	for _, s := range sentences {
-		p.indented("  ", u.Sentence(s))
-	}
-}
-
-func sayCautions(p *printer, cautions []*pb.Caution) {
-	if len(cautions) == 0 {
-		return
-	}
-	p.section("Take care")
-	for _, c := range cautions {
-		p.indented("  ", c.Text)
-	}
-}
-
 // printer writes lines and keeps the first error.
 type printer struct {
 	w   io.Writer

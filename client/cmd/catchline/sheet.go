@@ -100,24 +100,6 @@ func (s *sheetCommand) Run(a *app) (err error) {
 	return nil
 }
 
-// tell tells on standard error what CSV has no room for.
-func (a *app) tell(what string, sentences []string) {
-	if a.Format != "csv" {
-		return
-	}
-	for _, s := range sentences {
-		fmt.Fprintln(a.err, what+": "+a.Units.Sentence(s))
-	}
-}
-
-func (a *app) tellCautions(cautions []*pb.Caution) {
-	var texts []string
-	for _, c := range cautions {
-		texts = append(texts, c.Text)
-	}
-	a.tell("Take care", texts)
-}
-
 // sheetWriter writes the scores of a sheet as they come.
 type sheetWriter interface {
 	write(*pb.ScoreSheetResponse) error
@@ -136,19 +118,6 @@ func (s *sheetScores) write(chunk *pb.ScoreSheetResponse) error {
 		s.flags, s.cautions = chunk.Flags, chunk.Cautions
 	}
 	return s.sheetWriter.write(chunk)
-}
-
-// lessSure says what makes a sheet's scores less sure, in lines.
-func lessSure(flags []*pb.SheetFlag) []string {
-	var lines []string
-	for _, f := range flags {
-		where := ""
-		if f.Firing != "" {
-			where = idOf(f.Firing) + ": "
-		}
-		lines = append(lines, where+f.Sentence)
-	}
-	return lines
 }
 
 // sayBeside says after the scores what goes with them.

@@ -10,8 +10,8 @@ const sameHeat = 150
 
 // toldOfTwins measures how well the measurements agree with each other. For each held-out point of a window whose group holds other melts, measured within
 // sameHeat of it, it gives the model's miss, and what is left of that when the model is told how it misses those melts: the median over them of each one's
-// median miss. Melts of a group differ by 3 mol% or so in all, in which the model can hardly err, so what is left is how laboratories differ. No model that has
-// to do without such twins can be expected to miss much less.
+// median miss. Melts of a group differ by 3 mol% or so in all, over which a model errs little more in one than in the other, so what is left is mostly how
+// laboratories differ. No model that has to do without such twins can be expected to miss much less.
 func toldOfTwins(all []outcome, window int) (own, told []float64) {
 	groups := map[int][]*outcome{}
 	for i := range all {
