@@ -3,16 +3,16 @@ package model
 import (
 	"strconv"
 
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 )
 
 // outside is the error of a number that is not within its limits.
 func outside(field string, value, low, high float64, unit string) error {
-	return &chem.FieldError{Field: field, Value: number(value) + unit, Limit: number(low) + " to " + number(high) + unit}
+	return &fault.Error{Field: field, Value: number(value) + unit, Limit: number(low) + " to " + number(high) + unit}
 }
 
 func fieldError(field, value, limit string) error {
-	return &chem.FieldError{Field: field, Value: value, Limit: limit}
+	return &fault.Error{Field: field, Value: value, Limit: limit}
 }
 
 func number(v float64) string { return strconv.FormatFloat(v, 'g', 6, 64) }

@@ -6,6 +6,7 @@ import (
 
 	"github.com/catchline/catchline/model/calib"
 	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 	"github.com/catchline/catchline/model/film"
 	"github.com/catchline/catchline/model/firing"
 	"github.com/catchline/catchline/model/internal/vector"
@@ -144,7 +145,7 @@ func (d *Fired) coneLess() (*Fired, error) {
 func (d *Fired) fireDescribed() error {
 	g := d.Glaze
 	if !(g.ConeFrom <= g.ConeTo) {
-		return &chem.FieldError{Field: "cone_from", Value: "missing", Limit: "the cone that a described glaze is made for"}
+		return &fault.Error{Field: "cone_from", Value: "missing", Limit: "the cone that a described glaze is made for"}
 	}
 	// The middle of its range is where its maker saw it behave as described.
 	cone, err := firing.ConeKelvin((g.ConeFrom + g.ConeTo) / 2)

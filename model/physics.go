@@ -1,7 +1,7 @@
 package model
 
 import (
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 	"github.com/catchline/catchline/model/film"
 )
 
@@ -72,7 +72,7 @@ func (p *Physics) Work(l *Layering, sin float64) error {
 	stack := &p.room.stack
 	stack.Clear()
 	if len(l.Layers) > film.MaxLayers {
-		return &chem.FieldError{Field: "layers", Value: "more than 8", Limit: "1 to 8"}
+		return &fault.Error{Field: "layers", Value: "more than 8", Limit: "1 to 8"}
 	}
 	for i := range l.Layers {
 		layer := &l.Layers[i]

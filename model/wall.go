@@ -3,7 +3,7 @@ package model
 import (
 	"math"
 
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 	"github.com/catchline/catchline/model/film"
 )
 
@@ -59,7 +59,7 @@ func NewStraightWall(angle, band, clearance, width, drip float64) (*StraightWall
 		}
 	}
 	if !(band > 0 && band <= MaxBand) {
-		return nil, &chem.FieldError{Field: "band_height_mm", Value: number(band * 1e3), Limit: "more than 0 and at most 2000"}
+		return nil, &fault.Error{Field: "band_height_mm", Value: number(band * 1e3), Limit: "more than 0 and at most 2000"}
 	}
 	if !(drip >= 1 && drip <= 10) {
 		return nil, outside("drip ratio", drip, 1, 10, "")

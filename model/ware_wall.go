@@ -4,7 +4,7 @@ import (
 	"math"
 	"sort"
 
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 	"github.com/catchline/catchline/model/film"
 	"github.com/catchline/catchline/model/internal/vector"
 )
@@ -60,10 +60,10 @@ func NewWareWall(profile *film.Profile, band, clearance, drip, thickness float64
 		return nil, outside("clearance_mm", 1e3*clearance, 0, 1e3*length, " (the length of the wall)")
 	}
 	if !(band > 0) {
-		return nil, &chem.FieldError{Field: "band_height_mm", Value: number(1e3 * band), Limit: "more than 0"}
+		return nil, &fault.Error{Field: "band_height_mm", Value: number(1e3 * band), Limit: "more than 0"}
 	}
 	if clearance+band > length*(1+1e-9) {
-		return nil, &chem.FieldError{Field: "band_height_mm", Value: number(1e3 * band),
+		return nil, &fault.Error{Field: "band_height_mm", Value: number(1e3 * band),
 			Limit: "at most " + number(1e3*(length-clearance)) + ", what the wall has above a clearance of " + number(1e3*clearance)}
 	}
 	if len(lower) == 0 {

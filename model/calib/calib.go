@@ -28,7 +28,7 @@ import (
 	"fmt"
 	"math"
 
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 )
 
 // Share is how much of one named group there is in a layering.
@@ -176,7 +176,7 @@ func badNumber(field string, v, low, high float64) error {
 	if v >= low && v <= high { // false for NaN
 		return nil
 	}
-	return &chem.FieldError{Field: field, Value: fmt.Sprint(v), Limit: fmt.Sprintf("%g to %g", low, high)}
+	return &fault.Error{Field: field, Value: fmt.Sprint(v), Limit: fmt.Sprintf("%g to %g", low, high)}
 }
 
 // check reports the first fault of the conditions, naming fields under prefix.
@@ -185,7 +185,7 @@ func (c *Conditions) check(prefix string) error {
 		return err
 	}
 	if len(c.Glazes) == 0 {
-		return &chem.FieldError{Field: prefix + "glazes", Value: "empty", Limit: "at least one glaze"}
+		return &fault.Error{Field: prefix + "glazes", Value: "empty", Limit: "at least one glaze"}
 	}
 	if err := checkShares(prefix, "glazes", c.Glazes); err != nil {
 		return err
@@ -233,10 +233,10 @@ const rounding = 1e-6
 
 func (s *Share) check(at string) error {
 	if s.Name == "" {
-		return &chem.FieldError{Field: at + ".name", Value: "empty", Limit: "a name"}
+		return &fault.Error{Field: at + ".name", Value: "empty", Limit: "a name"}
 	}
 	if !(s.Weight > 0 && s.Weight <= 1+rounding) {
-		return &chem.FieldError{Field: at + ".weight", Value: fmt.Sprint(s.Weight), Limit: "more than 0 and at most 1"}
+		return &fault.Error{Field: at + ".weight", Value: fmt.Sprint(s.Weight), Limit: "more than 0 and at most 1"}
 	}
 	if !(s.PriorSD >= 0 && s.PriorSD <= maxSD) {
 		return badNumber(at+".prior_sd", s.PriorSD, 0, maxSD)
@@ -253,7 +253,7 @@ func checkShares(prefix, field string, shares []Share) error {
 		sum += shares[i].Weight
 	}
 	if sum > 1+rounding {
-		return &chem.FieldError{Field: prefix + field, Value: fmt.Sprintf("weights that sum to %g", sum), Limit: "a sum of at most 1"}
+		return &fault.Error{Field: prefix + field, Value: fmt.Sprintf("weights that sum to %g", sum), Limit: "a sum of at most 1"}
 	}
 	return nil
 }
@@ -267,40 +267,40 @@ func (r *Reading) check(prefix string) error {
 	switch r.Outcome {
 	case Measured:
 		if r.Low != r.High {
-			return &chem.FieldError{Field: prefix + "high", Value: fmt.Sprint(r.High), Limit: "the same as low for a measured run"}
+			return &fault.Error{Field: prefix + "high", Value: fmt.Sprint(r.High), Limit: "the same as low for a measured run"}
 		}
 	case Between:
 		if !(r.Low < r.High) {
-			return &chem.FieldError{Field: prefix + "high", Value: fmt.Sprint(r.High), Limit: fmt.Sprintf("more than low, %g", r.Low)}
+			return &fault.Error{Field: prefix + "high", Value: fmt.Sprint(r.High), Limit: fmt.Sprintf("more than low, %g", r.Low)}
 		}
 	case RanOff:
 		hasHigh = false
 	case DidNotMove:
 		hasLow = false
 	default:
-		return &chem.FieldError{Field: prefix + "outcome", Value: fmt.Sprint(r.Outcome), Limit: "measured, between, ran off or did not move"}
+		return &fault.Error{Field: prefix + "outcome", Value: fmt.Sprint(r.Outcome), Limit: "measured, between, ran off or did not move"}
 	}
 	if hasLow {
 		if err := badNumber(prefix+"low", r.Low, -maxLnDrive, maxLnDrive); err != nil {
 			return err
 		}
 	} else if !math.IsInf(r.Low, -1) {
-		return &chem.FieldError{Field: prefix + "low", Value: fmt.Sprint(r.Low), Limit: "minus infinity for a glaze that did not move"}
+		return &fault.Error{Field: prefix + "low", Value: fmt.Sprint(r.Low), Limit: "minus infinity for a glaze that did not move"}
 	}
 	if hasHigh {
 		return badNumber(prefix+"high", r.High, -maxLnDrive, maxLnDrive)
 	} else if !math.IsInf(r.High, 1) {
-		return &chem.FieldError{Field: prefix + "high", Value: fmt.Sprint(r.High), Limit: "infinity for a run off the bottom"}
+		return &fault.Error{Field: prefix + "high", Value: fmt.Sprint(r.High), Limit: "infinity for a run off the bottom"}
 	}
 	return nil
 }
 
-// Check reports the first fault of the tile as a *chem.FieldError.
+// Check reports the first fault of the tile as a *fault.Error.
 func (t *Tile) Check() error { return t.checkAs("tile.") }
 
 func (t *Tile) checkAs(prefix string) error {
 	if t.Name == "" {
-		return &chem.FieldError{Field: prefix + "name", Value: "empty", Limit: "a name"}
+		return &fault.Error{Field: prefix + "name", Value: "empty", Limit: "a name"}
 	}
 	if err := t.Conditions.check(prefix); err != nil {
 		return err
@@ -314,5 +314,5 @@ func (t *Tile) checkAs(prefix string) error {
 	return nil
 }
 
-// Check reports the first fault of the conditions as a *chem.FieldError.
+// Check reports the first fault of the conditions as a *fault.Error.
 func (c *Conditions) Check() error { return c.check("conditions.") }

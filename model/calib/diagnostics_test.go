@@ -8,7 +8,7 @@ import (
 	"strings"
 	"testing"
 
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 )
 
 // Leave-one-out in closed form is leave-one-out by fitting again, at the same variances: exactly so for normal errors.
@@ -444,14 +444,14 @@ func TestRefusesBadTiles(t *testing.T) {
 	} {
 		tiles := someTiles(3, 2, 30)
 		spoil(&tiles[1])
-		var e *chem.FieldError
+		var e *fault.Error
 		if _, err := Fit(tiles, DefaultPrior()); !errors.As(err, &e) || e.Field != field {
 			t.Errorf("%s: %v", field, err)
 		}
 	}
 	tiles := someTiles(3, 2, 30)
 	tiles[2].Name = tiles[0].Name
-	var e *chem.FieldError
+	var e *fault.Error
 	if _, err := Fit(tiles, DefaultPrior()); !errors.As(err, &e) || e.Field != "tiles[2].name" {
 		t.Errorf("a name twice: %v", err)
 	}

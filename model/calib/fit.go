@@ -45,7 +45,7 @@ type Search struct {
 }
 
 // Fit learns from the tiles. With no tile it is the prior alone. Tiles may come in any order; names must differ.
-// Errors: *chem.FieldError naming the tile and field.
+// Errors: *fault.Error naming the tile and field.
 func Fit(tiles []Tile, prior Prior) (*Calibration, error) {
 	if err := prior.check(); err != nil {
 		return nil, err
@@ -287,7 +287,7 @@ func (c *Calibration) expand(top []float64, t *pairTop) {
 // Add is the calibration with one more tile, at the same variances, in a time that grows with the square of the
 // number of groups. The tile enters as if all before it were normal, so that a censored tile or an outlier does not have its
 // weight revised by later ones: a new Fit does that.
-// Errors: *chem.FieldError.
+// Errors: *fault.Error.
 func (c *Calibration) Add(t *Tile) (*Calibration, error) {
 	if err := t.Check(); err != nil {
 		return nil, err

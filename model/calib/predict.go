@@ -47,7 +47,7 @@ func (p *Prediction) Densities(dst, lnX []float64) {
 }
 
 // Predict says what the next tile of these conditions will show (reading error apart).
-// Errors: *chem.FieldError.
+// Errors: *fault.Error.
 func (c *Calibration) Predict(q *Conditions) (Prediction, error) {
 	if err := q.Check(); err != nil {
 		return Prediction{}, err
@@ -111,7 +111,7 @@ type Joint struct {
 
 // Posterior of several conditions together. Groups that the calibration does not know, if shared between conditions,
 // are shared in the covariance. A factor that no tile names counts only where these conditions differ in it.
-// Errors: *chem.FieldError.
+// Errors: *fault.Error.
 func (c *Calibration) Posterior(qs []Conditions) (*Joint, error) {
 	// Unknown groups are given columns that hold their prior alone.
 	known := *c

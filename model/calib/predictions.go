@@ -447,7 +447,7 @@ func (r *Predictions) PutAmong(i, k, lane int, a, b *CoatIn) {
 // Run predicts the first n lanes.
 func (r *Predictions) Run(n int) { r.frame.Run(n) }
 
-// Check reports the first fault of what a lane was given, as a *chem.FieldError; lnContrast is that of Features.
+// Check reports the first fault of what a lane was given, as a *fault.Error; lnContrast is that of Features.
 func (r *Predictions) Check(lane int, lnContrast float64) error {
 	s := r.setting
 	return checkNumbers("conditions.", r.LnPhysics[lane], r.PhysicsSD[lane], &Features{

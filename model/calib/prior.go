@@ -4,7 +4,7 @@ import (
 	"fmt"
 	"math"
 
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 )
 
 // Normal is a normal prior of a fixed effect, in ln drive per unit of its column.
@@ -132,15 +132,15 @@ func (p *Prior) check() error {
 			return err
 		}
 		if !(s.LnSD > 0) {
-			return &chem.FieldError{Field: field + ".ln_sd", Value: fmt.Sprint(s.LnSD), Limit: "more than 0"}
+			return &fault.Error{Field: field + ".ln_sd", Value: fmt.Sprint(s.LnSD), Limit: "more than 0"}
 		}
 	}
 	if len(p.DF) == 0 {
-		return &chem.FieldError{Field: "prior.df", Value: "empty", Limit: "at least one value"}
+		return &fault.Error{Field: "prior.df", Value: "empty", Limit: "at least one value"}
 	}
 	for i, v := range p.DF {
 		if !(v > 2) {
-			return &chem.FieldError{Field: fmt.Sprintf("prior.df[%d]", i), Value: fmt.Sprint(v), Limit: "more than 2"}
+			return &fault.Error{Field: fmt.Sprintf("prior.df[%d]", i), Value: fmt.Sprint(v), Limit: "more than 2"}
 		}
 	}
 	return nil

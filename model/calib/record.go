@@ -67,7 +67,7 @@ func (c *Calibration) unseen(t *Tile) Judgement {
 }
 
 // Judge says how a tile that the calibration has not learnt from comes out against it.
-// Errors: *chem.FieldError.
+// Errors: *fault.Error.
 func (c *Calibration) Judge(t *Tile) (Judgement, error) {
 	if err := t.Check(); err != nil {
 		return Judgement{}, err
@@ -100,7 +100,7 @@ const (
 // Compare a new calibration with the active one by their prequential records, tile by tile. The log is the new
 // calibration's: tiles in it that the active one has not seen are judged by the active one as it stands, for so it would
 // stay in use.
-// Errors: *chem.FieldError.
+// Errors: *fault.Error.
 func Compare(active, next *Calibration, log []Tile) (Comparison, error) {
 	sorted, err := inOrder(log)
 	if err != nil {

@@ -7,7 +7,7 @@ import (
 	"math"
 	"slices"
 
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 )
 
 // level is one group of a factor: one glaze, one lot, one kiln.
@@ -196,7 +196,7 @@ func inOrder(tiles []Tile) ([]*Tile, error) {
 			return nil, err
 		}
 		if first, dup := at[tiles[i].Name]; dup {
-			return nil, &chem.FieldError{Field: prefix + "name", Value: tiles[i].Name, Limit: fmt.Sprintf("a name of its own; tiles[%d] has it", first)}
+			return nil, &fault.Error{Field: prefix + "name", Value: tiles[i].Name, Limit: fmt.Sprintf("a name of its own; tiles[%d] has it", first)}
 		}
 		at[tiles[i].Name] = i
 		sorted[i] = &tiles[i]

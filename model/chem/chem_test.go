@@ -10,6 +10,7 @@ import (
 	"testing"
 
 	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 )
 
 // published reads a table of published check values as one map of column to cell a row.
@@ -148,9 +149,9 @@ func TestBadRecipes(t *testing.T) {
 // wantField checks that err names the field and says what is wanted.
 func wantField(t testing.TB, err error, field, says string) {
 	t.Helper()
-	var fe *chem.FieldError
+	var fe *fault.Error
 	if !errors.As(err, &fe) {
-		t.Fatalf("got %v, want a FieldError of %s", err, field)
+		t.Fatalf("got %v, want a fault.Error of %s", err, field)
 	}
 	if fe.Field != field || !strings.Contains(err.Error(), says) {
 		t.Errorf("got %q, want field %s and %q", err, field, says)

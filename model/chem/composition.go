@@ -5,6 +5,8 @@ import (
 	"math"
 	"strconv"
 	"strings"
+
+	"github.com/catchline/catchline/model/fault"
 )
 
 // MaxParts is the largest number of lines of a recipe, an analysis or a formula.
@@ -36,7 +38,7 @@ type Composition struct {
 // to CoO, Cu2O to CuO). Oxides that no model here covers (Bi2O3, Er2O3, Rb2O, ...) are left out
 // with a note, and refused when they are more than 5 % of the fired mass.
 //
-// Errors are FieldErrors with paths such as oxides[2].name and oxides[2].amount.
+// Errors are fault.Error values with paths such as oxides[2].name and oxides[2].amount.
 func FromWeightPercent(oxides []Part) (*Composition, error) {
 	t, err := readOxides(oxides, false)
 	if err != nil {
@@ -117,7 +119,7 @@ func readOxides(oxides []Part, moles bool) (*tally, error) {
 		}
 		f, ok := foreigners[p.Name]
 		if !ok || (moles && f.mass == 0) {
-			return nil, &FieldError{
+			return nil, &fault.Error{
 				Field: fmt.Sprintf("oxides[%d].name", i), Value: quoted(p.Name),
 				Limit: "the formula of an oxide, such as " + strings.Join(nearest(p.Name, oxideNames(), 3), ", "),
 			}
@@ -139,12 +141,12 @@ func (c *Composition) settle(t *tally, field string) error {
 	raw := melt + t.left + t.lost
 	const least = 0.01
 	if !(melt >= least*raw) {
-		return &FieldError{field, short(100*(1-melt/raw)) + " % that leaves in the fire or is no part of the melt", "at least 1 % that stays in the melt"}
+		return &fault.Error{Field: field, Value: short(100*(1-melt/raw)) + " % that leaves in the fire or is no part of the melt", Limit: "at least 1 % that stays in the melt"}
 	}
 	const most = 0.05
 	if t.left > most*(t.left+melt) {
-		return &FieldError{field, fmt.Sprintf("%s %% %s", short(100*t.left/(t.left+melt)), strings.Join(t.leftOut, ", ")),
-			"at most 5 % of the fired mass as oxides that the melt models do not cover"}
+		return &fault.Error{Field: field, Value: fmt.Sprintf("%s %% %s", short(100*t.left/(t.left+melt)), strings.Join(t.leftOut, ", ")),
+			Limit: "at most 5 % of the fired mass as oxides that the melt models do not cover"}
 	}
 	for o, m := range t.mass {
 		c.MassFractions[o] = m / melt
@@ -175,21 +177,21 @@ func (c *Composition) noteSum(what string, sum, tolerance float64) {
 // checkParts refuses lists that are empty or too long, amounts that are no number, and totals of zero.
 func checkParts(field, nameField string, parts []Part) error {
 	if len(parts) == 0 || len(parts) > MaxParts {
-		return &FieldError{field, fmt.Sprintf("%d lines", len(parts)), fmt.Sprintf("1 to %d lines", MaxParts)}
+		return &fault.Error{Field: field, Value: fmt.Sprintf("%d lines", len(parts)), Limit: fmt.Sprintf("1 to %d lines", MaxParts)}
 	}
 	total := 0.0
 	for i, p := range parts {
 		if strings.TrimSpace(p.Name) == "" {
-			return &FieldError{fmt.Sprintf("%s[%d].%s", field, i, nameField), "empty", "a name"}
+			return &fault.Error{Field: fmt.Sprintf("%s[%d].%s", field, i, nameField), Value: "empty", Limit: "a name"}
 		}
 		if !(p.Amount >= 0 && p.Amount <= maxAmount) {
-			return &FieldError{fmt.Sprintf("%s[%d].amount", field, i), number(p.Amount) + " (" + p.Name + ")", "0 to 1000000000"}
+			return &fault.Error{Field: fmt.Sprintf("%s[%d].amount", field, i), Value: number(p.Amount) + " (" + p.Name + ")", Limit: "0 to 1000000000"}
 		}
 		total += p.Amount
 	}
 	// Anything smaller than this is a slip, and its reciprocal could overflow.
 	if total < 1e-9 {
-		return &FieldError{field, "amounts that sum to " + number(total), "a sum of more than 0"}
+		return &fault.Error{Field: field, Value: "amounts that sum to " + number(total), Limit: "a sum of more than 0"}
 	}
 	return nil
 }

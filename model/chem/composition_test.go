@@ -9,6 +9,7 @@ import (
 	"pgregory.net/rapid"
 
 	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 )
 
 // Mole and weight percent of standard glasses: Fluegel 2007, Table 1.
@@ -313,7 +314,7 @@ func FuzzFromOxides(f *testing.F) {
 func checkOutcome(t *testing.T, c *chem.Composition, err error, field string) {
 	t.Helper()
 	if err != nil {
-		fe, ok := err.(*chem.FieldError)
+		fe, ok := err.(*fault.Error)
 		if !ok || fe.Limit == "" || fe.Value == "" || !strings.HasPrefix(fe.Field, field) && fe.Field != "fluxes" {
 			t.Fatalf("%#v", err)
 		}

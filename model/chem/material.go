@@ -8,6 +8,8 @@ import (
 	"strconv"
 	"strings"
 	"sync"
+
+	"github.com/catchline/catchline/model/fault"
 )
 
 // Material is a raw material as it is weighed out.
@@ -127,14 +129,14 @@ func Library() []LibraryMaterial {
 // components are those of FromWeightPercent, but for F, which is read as percent of the raw mass. A material with an LOI
 // of 100 has no analysis.
 //
-// Errors are FieldErrors with the paths name, loi_percent and oxides[i].
+// Errors are fault.Error values with the paths name, loi_percent and oxides[i].
 func NewMaterial(name string, oxides []Part, loiPercent float64) (Material, []string, error) {
 	const longest = 120
 	if strings.TrimSpace(name) == "" || len(name) > longest {
-		return Material{}, nil, &FieldError{"name", quoted(name), "1 to 120 bytes"}
+		return Material{}, nil, &fault.Error{Field: "name", Value: quoted(name), Limit: "1 to 120 bytes"}
 	}
 	if !(loiPercent >= -50 && loiPercent <= 100) {
-		return Material{}, nil, &FieldError{"loi_percent", number(loiPercent), "-50 to 100"}
+		return Material{}, nil, &fault.Error{Field: "loi_percent", Value: number(loiPercent), Limit: "-50 to 100"}
 	}
 	m := Material{Name: name, LOI: loiPercent / 100}
 	if loiPercent == 100 && len(oxides) == 0 {
@@ -152,7 +154,7 @@ func NewMaterial(name string, oxides []Part, loiPercent float64) (Material, []st
 		return Material{}, nil, err
 	}
 	if loiPercent == 100 {
-		return Material{}, nil, &FieldError{"loi_percent", "100", "less than 100 for a material that has oxides"}
+		return Material{}, nil, &fault.Error{Field: "loi_percent", Value: "100", Limit: "less than 100 for a material that has oxides"}
 	}
 	for _, p := range oxides {
 		if p.Name == "F" {
@@ -160,7 +162,7 @@ func NewMaterial(name string, oxides []Part, loiPercent float64) (Material, []st
 		}
 	}
 	if m.Fluorine > 1 {
-		return Material{}, nil, &FieldError{"oxides", fmt.Sprintf("%s %% F", short(100*m.Fluorine)), "at most 100 % F"}
+		return Material{}, nil, &fault.Error{Field: "oxides", Value: fmt.Sprintf("%s %% F", short(100*m.Fluorine)), Limit: "at most 100 % F"}
 	}
 	m.Oxides = c.MassFractions
 	return m, c.Notes, nil

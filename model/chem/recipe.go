@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"strings"
+
+	"github.com/catchline/catchline/model/fault"
 )
 
 // FromRecipe works out the melt of a recipe of raw materials by mass. Amounts need not sum to
@@ -15,7 +17,7 @@ import (
 // library with the same name, and a note says so. Plain trade names such as "kaolin" or "potash feldspar" stand for a typical
 // commercial analysis, with a note; the mineral of theory has its mineral's name, such as "kaolinite" or "orthoclase".
 //
-// Errors are FieldErrors with paths such as recipe[2].material, recipe[2].amount and materials[1].name.
+// Errors are fault.Error values with paths such as recipe[2].material, recipe[2].amount and materials[1].name.
 func FromRecipe(recipe []Part, own []Material) (*Composition, error) {
 	if err := checkParts("recipe", "material", recipe); err != nil {
 		return nil, err
@@ -44,7 +46,7 @@ func FromRecipe(recipe []Part, own []Material) (*Composition, error) {
 				c.note("%q is a typical analysis; the supplier's own makes the answer better", m.Name)
 			}
 		} else {
-			return nil, &FieldError{
+			return nil, &fault.Error{
 				Field: fmt.Sprintf("recipe[%d].material", i), Value: quoted(p.Name),
 				Limit: "a material of the library or the studio's own; nearest: " + strings.Join(nearest(p.Name, materialNames(own), 3), "; "),
 			}
@@ -73,27 +75,27 @@ func indexOwn(own []Material) (map[string]int, error) {
 		field := fmt.Sprintf("materials[%d]", i)
 		key := fold(m.Name)
 		if key == "" {
-			return nil, &FieldError{field + ".name", quoted(m.Name), "a name"}
+			return nil, &fault.Error{Field: field + ".name", Value: quoted(m.Name), Limit: "a name"}
 		}
 		if j, taken := index[key]; taken {
-			return nil, &FieldError{field + ".name", quoted(m.Name), fmt.Sprintf("a name other than that of materials[%d]", j)}
+			return nil, &fault.Error{Field: field + ".name", Value: quoted(m.Name), Limit: fmt.Sprintf("a name other than that of materials[%d]", j)}
 		}
 		index[key] = i
 		if !(m.LOI >= -0.5 && m.LOI <= 1) {
-			return nil, &FieldError{field + ".loi", number(m.LOI), "-0.5 to 1"}
+			return nil, &fault.Error{Field: field + ".loi", Value: number(m.LOI), Limit: "-0.5 to 1"}
 		}
 		if !(m.Fluorine >= 0 && m.Fluorine <= 1) {
-			return nil, &FieldError{field + ".fluorine", number(m.Fluorine), "0 to 1"}
+			return nil, &fault.Error{Field: field + ".fluorine", Value: number(m.Fluorine), Limit: "0 to 1"}
 		}
 		sum := 0.0
 		for o, w := range m.Oxides {
 			if !(w >= 0 && w <= 1) {
-				return nil, &FieldError{field + ".oxides." + Oxide(o).String(), number(w), "0 to 1"}
+				return nil, &fault.Error{Field: field + ".oxides." + Oxide(o).String(), Value: number(w), Limit: "0 to 1"}
 			}
 			sum += w
 		}
 		if m.LOI < 1 && math.Abs(sum-1) > 1e-6 {
-			return nil, &FieldError{field + ".oxides", "fractions that sum to " + number(sum), "a sum of 1"}
+			return nil, &fault.Error{Field: field + ".oxides", Value: "fractions that sum to " + number(sum), Limit: "a sum of 1"}
 		}
 	}
 	return index, nil

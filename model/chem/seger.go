@@ -3,6 +3,8 @@ package chem
 import (
 	"fmt"
 	"strings"
+
+	"github.com/catchline/catchline/model/fault"
 )
 
 // fluxes are the oxides that a Seger formula sums to one (RO and R2O), in the order in which it
@@ -30,7 +32,7 @@ func Seger(m *Melt) (Unity, error) {
 	// Below this a formula would be all silica and alumina in the thousands.
 	const least = 1e-3
 	if !(sum >= least) {
-		return Unity{}, &FieldError{"fluxes", number(sum), "at least 0.001 of the moles as Li2O, Na2O, K2O, MgO, CaO, SrO, BaO, ZnO or PbO"}
+		return Unity{}, &fault.Error{Field: "fluxes", Value: number(sum), Limit: "at least 0.001 of the moles as Li2O, Na2O, K2O, MgO, CaO, SrO, BaO, ZnO or PbO"}
 	}
 	var u Unity
 	for o, x := range m {

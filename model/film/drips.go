@@ -4,7 +4,7 @@ import (
 	"fmt"
 	"math"
 
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 )
 
 // HuppertSpacing is the distance in metres between the drips into which the front of a band of cross-section
@@ -53,10 +53,10 @@ func CalibrateDrips(readings []DripReading) (DripRatio, error) {
 	for i, r := range readings {
 		field := func(name string) string { return fmt.Sprintf("readings[%d].%s", i, name) }
 		if !(r.MeanFront > 0 && r.MeanFront <= MaxProfileSize) {
-			return DripRatio{}, &chem.FieldError{Field: field("mean front"), Value: number(1e3*r.MeanFront) + " mm", Limit: "more than 0 and at most 4000 mm"}
+			return DripRatio{}, &fault.Error{Field: field("mean front"), Value: number(1e3*r.MeanFront) + " mm", Limit: "more than 0 and at most 4000 mm"}
 		}
 		if !(r.Longest >= r.MeanFront && r.Longest <= MaxProfileSize) {
-			return DripRatio{}, &chem.FieldError{Field: field("longest"), Value: number(1e3*r.Longest) + " mm", Limit: "not below the mean front, " + number(1e3*r.MeanFront) + " mm, and at most 4000 mm"}
+			return DripRatio{}, &fault.Error{Field: field("longest"), Value: number(1e3*r.Longest) + " mm", Limit: "not below the mean front, " + number(1e3*r.MeanFront) + " mm, and at most 4000 mm"}
 		}
 		logs[i] = math.Log(r.Longest / r.MeanFront)
 		sum += logs[i]

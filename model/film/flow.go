@@ -4,7 +4,7 @@ import (
 	"errors"
 	"math"
 
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 )
 
 // Flow is how a layered film moves during a firing.
@@ -68,10 +68,10 @@ func finite(v float64) bool { return math.Abs(v) <= math.MaxFloat64 }
 
 func (s *Stack) ready(sinSlope float64) error {
 	if s.n == 0 {
-		return &chem.FieldError{Field: "layers", Value: "none", Limit: "1 to 8"}
+		return &fault.Error{Field: "layers", Value: "none", Limit: "1 to 8"}
 	}
 	if !(sinSlope >= 0 && sinSlope <= 1) {
-		return &chem.FieldError{Field: "sine of the slope", Value: number(sinSlope), Limit: "0 to 1"}
+		return &fault.Error{Field: "sine of the slope", Value: number(sinSlope), Limit: "0 to 1"}
 	}
 	if !s.mixed {
 		return s.Mix(0)

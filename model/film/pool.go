@@ -3,7 +3,7 @@ package film
 import (
 	"math"
 
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 )
 
 // ShelfAngle is the contact angle in radians of melt on a washed cookie or shelf: 60 degrees, since the
@@ -49,7 +49,7 @@ func SpreadAround(volume, foot, capillaryLength, angle float64) (Pool, error) {
 		return Pool{}, err
 	}
 	if !(foot > 0 && foot <= 2*MaxProfileSize) {
-		return Pool{}, &chem.FieldError{Field: "foot diameter", Value: number(1e3*foot) + " mm", Limit: "more than 0 and at most " + number(2e3*MaxProfileSize) + " mm"}
+		return Pool{}, &fault.Error{Field: "foot diameter", Value: number(1e3*foot) + " mm", Limit: "more than 0 and at most " + number(2e3*MaxProfileSize) + " mm"}
 	}
 	if volume == 0 {
 		return Pool{foot, 0}, nil
@@ -80,13 +80,13 @@ func beadWidth(volume, foot, t float64) float64 {
 
 func checkPool(volume, capillaryLength, angle float64) error {
 	if !(volume >= 0 && volume <= 1) {
-		return &chem.FieldError{Field: "volume", Value: number(1e6*volume) + " cm³", Limit: "0 to 1e6 cm³"}
+		return &fault.Error{Field: "volume", Value: number(1e6*volume) + " cm³", Limit: "0 to 1e6 cm³"}
 	}
 	if !(capillaryLength > 0 && capillaryLength <= 0.1) {
-		return &chem.FieldError{Field: "capillary length", Value: number(1e3*capillaryLength) + " mm", Limit: "more than 0 and at most 100 mm"}
+		return &fault.Error{Field: "capillary length", Value: number(1e3*capillaryLength) + " mm", Limit: "more than 0 and at most 100 mm"}
 	}
 	if !(angle > 0 && angle <= math.Pi/2) {
-		return &chem.FieldError{Field: "contact angle", Value: number(angle*180/math.Pi) + "°", Limit: "more than 0° and at most 90°"}
+		return &fault.Error{Field: "contact angle", Value: number(angle*180/math.Pi) + "°", Limit: "more than 0° and at most 90°"}
 	}
 	return nil
 }

@@ -5,7 +5,7 @@ import (
 	"math"
 	"sort"
 
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 )
 
 // Limits of a wall profile.
@@ -46,7 +46,7 @@ func newFlatProfile(points []Point, width float64) (*Profile, error) {
 
 func newProfile(points []Point, width float64) (*Profile, error) {
 	if len(points) < MinProfilePoints || len(points) > MaxProfilePoints {
-		return nil, &chem.FieldError{Field: "points", Value: fmt.Sprint(len(points)), Limit: fmt.Sprintf("%d to %d", MinProfilePoints, MaxProfilePoints)}
+		return nil, &fault.Error{Field: "points", Value: fmt.Sprint(len(points)), Limit: fmt.Sprintf("%d to %d", MinProfilePoints, MaxProfilePoints)}
 	}
 	p := &Profile{
 		points: make([]Point, len(points)),
@@ -75,7 +75,7 @@ func newProfile(points []Point, width float64) (*Profile, error) {
 		a, b := p.points[i-1], p.points[i]
 		length := math.Hypot(b.Height-a.Height, b.Radius-a.Radius)
 		if !(length > 1e-9) {
-			return nil, &chem.FieldError{Field: fmt.Sprintf("points[%d]", i), Value: "where the point before it is", Limit: "a new place on the wall"}
+			return nil, &fault.Error{Field: fmt.Sprintf("points[%d]", i), Value: "where the point before it is", Limit: "a new place on the wall"}
 		}
 		p.along[i] = p.along[i-1] + length
 		p.area[i] = p.area[i-1] + length*(p.girth(a.Radius)+p.girth(b.Radius))/2
@@ -85,7 +85,7 @@ func newProfile(points []Point, width float64) (*Profile, error) {
 		return nil, pointError(last, "height", points[last].Height, "above the foot: points go from foot to rim")
 	}
 	if i, j, ok := p.crossing(); ok {
-		return nil, &chem.FieldError{
+		return nil, &fault.Error{
 			Field: fmt.Sprintf("points[%d]", j+1),
 			Value: fmt.Sprintf("reached by a line that crosses the one from point %d to point %d", i, i+1),
 			Limit: "a wall that does not cross itself",
@@ -95,7 +95,7 @@ func newProfile(points []Point, width float64) (*Profile, error) {
 }
 
 func pointError(i int, what string, metres float64, limit string) error {
-	return &chem.FieldError{Field: fmt.Sprintf("points[%d].%s", i, what), Value: number(1e3*metres) + " mm", Limit: limit}
+	return &fault.Error{Field: fmt.Sprintf("points[%d].%s", i, what), Value: number(1e3*metres) + " mm", Limit: limit}
 }
 
 // crossing finds the first pair of lines that are not neighbours and meet.
@@ -203,7 +203,7 @@ func (p *Profile) areaTo(along float64) float64 {
 // Along gives the distance along the wall from the foot at which it first reaches a height in metres.
 func (p *Profile) Along(height float64) (float64, error) {
 	if !(height >= 0 && height <= p.Height()) {
-		return 0, &chem.FieldError{Field: "height", Value: number(1e3*height) + " mm", Limit: "0 to " + number(1e3*p.Height()) + " mm, the height of the piece"}
+		return 0, &fault.Error{Field: "height", Value: number(1e3*height) + " mm", Limit: "0 to " + number(1e3*p.Height()) + " mm, the height of the piece"}
 	}
 	for i := range len(p.points) - 1 {
 		a, b := p.points[i], p.points[i+1]

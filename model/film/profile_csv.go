@@ -8,7 +8,7 @@ import (
 	"strconv"
 	"strings"
 
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 )
 
 // ReadProfileCSV reads a turned wall, foot first, from a table with the columns height_mm and radius_mm in either
@@ -19,7 +19,7 @@ func ReadProfileCSV(r io.Reader) (*Profile, error) {
 	table.TrimLeadingSpace = true
 	head, err := table.Read()
 	if errors.Is(err, io.EOF) {
-		return nil, &chem.FieldError{Field: "csv", Value: "empty", Limit: "a first line height_mm,radius_mm and a line for each point"}
+		return nil, &fault.Error{Field: "csv", Value: "empty", Limit: "a first line height_mm,radius_mm and a line for each point"}
 	}
 	if err != nil {
 		return nil, csvError(err)
@@ -34,7 +34,7 @@ func ReadProfileCSV(r io.Reader) (*Profile, error) {
 		}
 	}
 	if height < 0 || radius < 0 {
-		return nil, &chem.FieldError{Field: "csv line 1", Value: strconv.Quote(strings.Join(head, ",")), Limit: "the columns height_mm and radius_mm"}
+		return nil, &fault.Error{Field: "csv line 1", Value: strconv.Quote(strings.Join(head, ",")), Limit: "the columns height_mm and radius_mm"}
 	}
 	var points []Point
 	for {
@@ -47,15 +47,15 @@ func ReadProfileCSV(r io.Reader) (*Profile, error) {
 		}
 		line, _ := table.FieldPos(0)
 		if len(points) == MaxProfilePoints {
-			return nil, &chem.FieldError{Field: fmt.Sprintf("csv line %d", line), Value: fmt.Sprintf("point %d", len(points)+1), Limit: fmt.Sprintf("at most %d points", MaxProfilePoints)}
+			return nil, &fault.Error{Field: fmt.Sprintf("csv line %d", line), Value: fmt.Sprintf("point %d", len(points)+1), Limit: fmt.Sprintf("at most %d points", MaxProfilePoints)}
 		}
 		z, err := millimetres(row[height])
 		if err != nil {
-			return nil, &chem.FieldError{Field: fmt.Sprintf("csv line %d, height_mm", line), Value: strconv.Quote(row[height]), Limit: "a number"}
+			return nil, &fault.Error{Field: fmt.Sprintf("csv line %d, height_mm", line), Value: strconv.Quote(row[height]), Limit: "a number"}
 		}
 		q, err := millimetres(row[radius])
 		if err != nil {
-			return nil, &chem.FieldError{Field: fmt.Sprintf("csv line %d, radius_mm", line), Value: strconv.Quote(row[radius]), Limit: "a number"}
+			return nil, &fault.Error{Field: fmt.Sprintf("csv line %d, radius_mm", line), Value: strconv.Quote(row[radius]), Limit: "a number"}
 		}
 		points = append(points, Point{z, q})
 	}
@@ -69,7 +69,7 @@ func millimetres(text string) (float64, error) {
 func csvError(err error) error {
 	var bad *csv.ParseError
 	if errors.As(err, &bad) {
-		return &chem.FieldError{Field: fmt.Sprintf("csv line %d", bad.Line), Value: bad.Err.Error(), Limit: "two fields, height_mm and radius_mm"}
+		return &fault.Error{Field: fmt.Sprintf("csv line %d", bad.Line), Value: bad.Err.Error(), Limit: "two fields, height_mm and radius_mm"}
 	}
 	return err
 }

@@ -8,7 +8,7 @@ import (
 	"strconv"
 	"strings"
 
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 )
 
 // maxPathLength bounds the text of a path, in bytes.
@@ -31,13 +31,13 @@ type Tracing struct {
 // character, counted from 1, or the point of the flattened wall.
 func ReadProfileSVG(d string, t Tracing) (*Profile, error) {
 	if !(t.MetresPerUnit > 1e-9 && t.MetresPerUnit <= 10) {
-		return nil, &chem.FieldError{Field: "scale", Value: number(1e3*t.MetresPerUnit) + " mm a unit", Limit: "more than 0 and at most 10000 mm a unit"}
+		return nil, &fault.Error{Field: "scale", Value: number(1e3*t.MetresPerUnit) + " mm a unit", Limit: "more than 0 and at most 10000 mm a unit"}
 	}
 	if !(math.Abs(t.Axis) <= 1e9) {
-		return nil, &chem.FieldError{Field: "axis", Value: number(t.Axis), Limit: "-1e9 to 1e9 units"}
+		return nil, &fault.Error{Field: "axis", Value: number(t.Axis), Limit: "-1e9 to 1e9 units"}
 	}
 	if len(d) > maxPathLength {
-		return nil, &chem.FieldError{Field: "path", Value: fmt.Sprintf("%d characters", len(d)), Limit: fmt.Sprintf("at most %d characters", maxPathLength)}
+		return nil, &fault.Error{Field: "path", Value: fmt.Sprintf("%d characters", len(d)), Limit: fmt.Sprintf("at most %d characters", maxPathLength)}
 	}
 	r := pathReader{text: d, tolerance: flatness / t.MetresPerUnit}
 	if err := r.read(); err != nil {
@@ -380,5 +380,5 @@ func (r *pathReader) here() string {
 }
 
 func (r *pathReader) fault(value, limit string) error {
-	return &chem.FieldError{Field: fmt.Sprintf("path, character %d", r.at+1), Value: value, Limit: limit}
+	return &fault.Error{Field: fmt.Sprintf("path, character %d", r.at+1), Value: value, Limit: limit}
 }

@@ -6,7 +6,7 @@ import (
 	"strings"
 	"testing"
 
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 )
 
 func TestProfileOfACone(t *testing.T) {
@@ -45,7 +45,7 @@ func TestProfileRefusesNonsense(t *testing.T) {
 		"comes back":        {[]Point{{0, 0.05}, {0.1, 0.05}, {0.1, 0.1}, {0.05, 0.05}}, "points[3]"},
 	} {
 		_, err := NewProfile(c.points)
-		var field *chem.FieldError
+		var field *fault.Error
 		if !errors.As(err, &field) || field.Field != c.field {
 			t.Errorf("%s: %v", name, err)
 		}
@@ -140,7 +140,7 @@ func TestReadProfileCSV(t *testing.T) {
 		"height_mm,radius_mm\n":                "points",
 	} {
 		_, err := ReadProfileCSV(strings.NewReader(text))
-		var bad *chem.FieldError
+		var bad *fault.Error
 		if !errors.As(err, &bad) || bad.Field != field {
 			t.Errorf("%q: %v", text, err)
 		}
@@ -247,7 +247,7 @@ func TestReadProfileSVGRefuses(t *testing.T) {
 		"M10 10 L10 0 30 5 0 6": "points[3]",
 	} {
 		_, err := ReadProfileSVG(d, oneToOne)
-		var bad *chem.FieldError
+		var bad *fault.Error
 		if !errors.As(err, &bad) || bad.Field != field {
 			t.Errorf("%q: %v", d, err)
 		}

@@ -4,7 +4,7 @@ import (
 	"fmt"
 	"math"
 
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 	"github.com/catchline/catchline/model/internal/vector"
 )
 
@@ -24,7 +24,7 @@ var DefaultAngles = Angles{Receding: 0, Advancing: math.Pi / 6}
 // Grip is cos θr - cos θa, by which the edges of a band hold on.
 func (a Angles) Grip() (float64, error) {
 	if !(a.Receding >= 0 && a.Receding <= a.Advancing && a.Advancing <= math.Pi) {
-		return 0, &chem.FieldError{Field: "contact angles", Value: fmt.Sprintf("receding %g, advancing %g", a.Receding, a.Advancing), Limit: "0 <= receding <= advancing <= π"}
+		return 0, &fault.Error{Field: "contact angles", Value: fmt.Sprintf("receding %g, advancing %g", a.Receding, a.Advancing), Limit: "0 <= receding <= advancing <= π"}
 	}
 	return math.Cos(a.Receding) - math.Cos(a.Advancing), nil
 }
@@ -49,7 +49,7 @@ func HeldPer(sinSlope, band, grip float64) float64 { return grip / (Gravity * si
 // CheckTension holds a surface tension in N/m to what melts have.
 func CheckTension(surfaceTension float64) error {
 	if !(surfaceTension > 0 && surfaceTension <= 2) {
-		return &chem.FieldError{Field: "surface tension", Value: number(surfaceTension) + " N/m", Limit: "more than 0 and at most 2 N/m"}
+		return &fault.Error{Field: "surface tension", Value: number(surfaceTension) + " N/m", Limit: "more than 0 and at most 2 N/m"}
 	}
 	return nil
 }

@@ -4,7 +4,7 @@ import (
 	"fmt"
 	"math"
 
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 )
 
 // The named shapes are plain stand-ins for a piece that has not been traced. All dimensions are in metres,
@@ -19,7 +19,7 @@ func Tile(height, width, angle float64) (*Profile, error) {
 		return nil, err
 	}
 	if !(angle > 0 && angle <= math.Pi/2) {
-		return nil, &chem.FieldError{Field: "angle", Value: number(angle*180/math.Pi) + "°", Limit: "more than 0° and at most 90°"}
+		return nil, &fault.Error{Field: "angle", Value: number(angle*180/math.Pi) + "°", Limit: "more than 0° and at most 90°"}
 	}
 	return newFlatProfile([]Point{{0, height * math.Cos(angle)}, {height * math.Sin(angle), 0}}, width)
 }
@@ -51,7 +51,7 @@ func Plate(height, footHeight, footDiameter, rimDiameter float64) (*Profile, err
 		return nil, err
 	}
 	if footHeight >= height {
-		return nil, &chem.FieldError{Field: "foot height", Value: number(1e3*footHeight) + " mm", Limit: "below the height, " + number(1e3*height) + " mm"}
+		return nil, &fault.Error{Field: "foot height", Value: number(1e3*footHeight) + " mm", Limit: "below the height, " + number(1e3*height) + " mm"}
 	}
 	return NewProfile([]Point{{0, footDiameter / 2}, {footHeight, footDiameter / 2}, {height, rimDiameter / 2}})
 }
@@ -63,7 +63,7 @@ func Bottle(height, bellyHeight, neckHeight, footDiameter, bellyDiameter, neckDi
 		return nil, err
 	}
 	if !(bellyHeight+neckHeight < height) {
-		return nil, &chem.FieldError{Field: "height", Value: number(1e3*height) + " mm", Limit: "more than belly height and neck height together, " + number(1e3*(bellyHeight+neckHeight)) + " mm"}
+		return nil, &fault.Error{Field: "height", Value: number(1e3*height) + " mm", Limit: "more than belly height and neck height together, " + number(1e3*(bellyHeight+neckHeight)) + " mm"}
 	}
 	var points []Point
 	swell := func(z0, z1, d0, d1 float64) {
@@ -83,7 +83,7 @@ func checkSizes(pairs ...any) error {
 	for i := 0; i < len(pairs); i += 2 {
 		name, size := pairs[i].(string), pairs[i+1].(float64)
 		if !(size > 0 && size <= MaxProfileSize) {
-			return &chem.FieldError{Field: name, Value: number(1e3*size) + " mm", Limit: fmt.Sprintf("more than 0 and at most %g mm", 1e3*MaxProfileSize)}
+			return &fault.Error{Field: name, Value: number(1e3*size) + " mm", Limit: fmt.Sprintf("more than 0 and at most %g mm", 1e3*MaxProfileSize)}
 		}
 	}
 	return nil

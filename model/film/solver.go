@@ -5,7 +5,7 @@ import (
 	"fmt"
 	"math"
 
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 )
 
 // Limits of the solver.
@@ -79,10 +79,10 @@ type Solver struct {
 // ledges hold puddles of a thickness in metres (see PuddleThickness).
 func NewSolver(p *Profile, cells int, puddle float64) (*Solver, error) {
 	if cells < MinCells || cells > MaxCells {
-		return nil, &chem.FieldError{Field: "cells", Value: fmt.Sprint(cells), Limit: fmt.Sprintf("%d to %d", MinCells, MaxCells)}
+		return nil, &fault.Error{Field: "cells", Value: fmt.Sprint(cells), Limit: fmt.Sprintf("%d to %d", MinCells, MaxCells)}
 	}
 	if !(puddle >= 0 && puddle <= 0.05) {
-		return nil, &chem.FieldError{Field: "puddle thickness", Value: number(1e3*puddle) + " mm", Limit: "0 to 50 mm"}
+		return nil, &fault.Error{Field: "puddle thickness", Value: number(1e3*puddle) + " mm", Limit: "0 to 50 mm"}
 	}
 	s := &Solver{profile: p, footAt: math.Inf(1)}
 	size := p.Length() / float64(cells)
@@ -162,17 +162,17 @@ func (s *Solver) addCell(from, to, holds float64) {
 // may overlap, and then lie on one another.
 func (s *Solver) Lay(bands ...Band) error {
 	if len(bands) < 1 || len(bands) > MaxBands {
-		return &chem.FieldError{Field: "bands", Value: fmt.Sprint(len(bands)), Limit: fmt.Sprintf("1 to %d", MaxBands)}
+		return &fault.Error{Field: "bands", Value: fmt.Sprint(len(bands)), Limit: fmt.Sprintf("1 to %d", MaxBands)}
 	}
 	for i, b := range bands {
 		field := func(name string) string { return fmt.Sprintf("bands[%d].%s", i, name) }
 		switch {
 		case !(b.Low >= 0 && b.Low < b.High && b.High <= s.profile.Length()*(1+1e-9)):
-			return &chem.FieldError{Field: field("low, high"), Value: fmt.Sprintf("%s to %s mm along the wall", number(1e3*b.Low), number(1e3*b.High)), Limit: "low below high, within 0 to " + number(1e3*s.profile.Length()) + " mm"}
+			return &fault.Error{Field: field("low, high"), Value: fmt.Sprintf("%s to %s mm along the wall", number(1e3*b.Low), number(1e3*b.High)), Limit: "low below high, within 0 to " + number(1e3*s.profile.Length()) + " mm"}
 		case !(b.Thickness > 0 && b.Thickness <= MaxLayers*MaxThickness):
-			return &chem.FieldError{Field: field("thickness"), Value: number(1e3*b.Thickness) + " mm", Limit: "more than 0 and at most " + number(1e3*MaxLayers*MaxThickness) + " mm"}
+			return &fault.Error{Field: field("thickness"), Value: number(1e3*b.Thickness) + " mm", Limit: "more than 0 and at most " + number(1e3*MaxLayers*MaxThickness) + " mm"}
 		case !(b.Mobility >= 1e-6 && b.Mobility <= 1e6):
-			return &chem.FieldError{Field: field("mobility"), Value: number(b.Mobility), Limit: "1e-6 to 1e6 times the first band's"}
+			return &fault.Error{Field: field("mobility"), Value: number(b.Mobility), Limit: "1e-6 to 1e6 times the first band's"}
 		}
 	}
 	s.count = copy(s.bands[:], bands)
@@ -211,10 +211,10 @@ func (s *Solver) Lay(bands ...Band) error {
 // a mixture lies between its parts.
 func (s *Solver) SetBlend(a, b int, mobility float64) error {
 	if a < 0 || b < 0 || a >= s.count || b >= s.count || a == b {
-		return &chem.FieldError{Field: "blend", Value: fmt.Sprintf("bands %d and %d", a, b), Limit: fmt.Sprintf("two different bands of %d", s.count)}
+		return &fault.Error{Field: "blend", Value: fmt.Sprintf("bands %d and %d", a, b), Limit: fmt.Sprintf("two different bands of %d", s.count)}
 	}
 	if !(mobility >= 1e-6 && mobility <= 1e6) {
-		return &chem.FieldError{Field: "blend mobility", Value: number(mobility), Limit: "1e-6 to 1e6 times the first band's"}
+		return &fault.Error{Field: "blend mobility", Value: number(mobility), Limit: "1e-6 to 1e6 times the first band's"}
 	}
 	excess := 4 * math.Log(mobility/math.Sqrt(s.bands[a].Mobility*s.bands[b].Mobility))
 	s.blend[min(a, b)][max(a, b)] = excess
@@ -258,7 +258,7 @@ func (s *Solver) Advance(drive float64) error {
 		return errors.New("film: no bands on the wall; call Lay first")
 	}
 	if !(drive >= s.drive && drive <= 1e6) {
-		return &chem.FieldError{Field: "drive", Value: number(drive) + " m", Limit: "from " + number(s.drive) + " m, where it stands, to 1e6 m"}
+		return &fault.Error{Field: "drive", Value: number(drive) + " m", Limit: "from " + number(s.drive) + " m, where it stands, to 1e6 m"}
 	}
 	for range maxSteps {
 		if s.drive >= drive {

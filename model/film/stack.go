@@ -1,8 +1,6 @@
 package film
 
-import (
-	"github.com/catchline/catchline/model/chem"
-)
+import "github.com/catchline/catchline/model/fault"
 
 // MaxLayers is the greatest number of layers in a stack.
 const MaxLayers = 8
@@ -42,7 +40,7 @@ func (s *Stack) Rows() *Stacks {
 // is no interface between a glaze and itself.
 func (s *Stack) Push(l Layer) (int, error) {
 	if s.pushed == MaxLayers {
-		return 0, &chem.FieldError{Field: "layers", Value: "more than 8", Limit: "1 to 8"}
+		return 0, &fault.Error{Field: "layers", Value: "more than 8", Limit: "1 to 8"}
 	}
 	if err := l.Check(); err != nil {
 		return 0, err
@@ -62,7 +60,7 @@ func (s *Stack) Push(l Layer) (int, error) {
 	return s.n - 1, nil
 }
 
-// Check reports the first fault of a layer as a *chem.FieldError.
+// Check reports the first fault of a layer as a *fault.Error.
 func (l *Layer) Check() error {
 	if _, err := checkThickness(Thickness{Metres: l.Thickness}); err != nil {
 		return err
@@ -101,16 +99,16 @@ func (e *Exposure) check() error {
 		return err
 	}
 	if !(e.Diffusion >= 0 && e.Diffusion <= 1) {
-		return &chem.FieldError{Field: "exposure to diffusion", Value: number(e.Diffusion) + " m²", Limit: "0 to 1 m²"}
+		return &fault.Error{Field: "exposure to diffusion", Value: number(e.Diffusion) + " m²", Limit: "0 to 1 m²"}
 	}
 	return nil
 }
 
-// CheckFlow reports an exposure to flow in 1/Pa that no melt has as a *chem.FieldError.
+// CheckFlow reports an exposure to flow in 1/Pa that no melt has as a *fault.Error.
 func CheckFlow(flow float64) error {
 	// A melt of 1 Pa·s for a week stays below 1e6 1/Pa.
 	if !(flow >= 0 && flow <= 1e9) {
-		return &chem.FieldError{Field: "exposure to flow", Value: number(flow) + " 1/Pa", Limit: "0 to 1e9 1/Pa"}
+		return &fault.Error{Field: "exposure to flow", Value: number(flow) + " 1/Pa", Limit: "0 to 1e9 1/Pa"}
 	}
 	return nil
 }

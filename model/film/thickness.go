@@ -3,7 +3,7 @@ package film
 import (
 	"fmt"
 
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 	"github.com/catchline/catchline/model/internal/vector"
 )
 
@@ -70,13 +70,13 @@ func firedPerCoat(m Method) (Thickness, bool) {
 func Coats(m Method, coats, hand float64) (Thickness, error) {
 	one, ok := firedPerCoat(m)
 	if !ok {
-		return Thickness{}, &chem.FieldError{Field: "method", Value: m.String(), Limit: "brush, dip or spray"}
+		return Thickness{}, &fault.Error{Field: "method", Value: m.String(), Limit: "brush, dip or spray"}
 	}
 	if !(coats > 0 && coats <= MaxCoats) {
-		return Thickness{}, &chem.FieldError{Field: "coats", Value: number(coats), Limit: "more than 0 and at most " + number(MaxCoats)}
+		return Thickness{}, &fault.Error{Field: "coats", Value: number(coats), Limit: "more than 0 and at most " + number(MaxCoats)}
 	}
 	if !(hand >= MinHand && hand <= MaxHand) {
-		return Thickness{}, &chem.FieldError{Field: "hand", Value: number(hand), Limit: number(MinHand) + " to " + number(MaxHand)}
+		return Thickness{}, &fault.Error{Field: "hand", Value: number(hand), Limit: number(MinHand) + " to " + number(MaxHand)}
 	}
 	return checkThickness(Thickness{one.Metres * coats * hand, one.RelativeSD})
 }
@@ -85,10 +85,10 @@ func Coats(m Method, coats, hand float64) (Thickness, error) {
 // the mass fraction LOI on firing and melts to a glass of density ρ in kg/m³.
 func FromMass(massPerArea, loi, density float64) (Thickness, error) {
 	if !(massPerArea > 0 && massPerArea <= MaxMassPerArea) {
-		return Thickness{}, &chem.FieldError{Field: "mass per area", Value: number(massPerArea/10) + " g/cm²", Limit: "more than 0 and at most " + number(MaxMassPerArea/10) + " g/cm²"}
+		return Thickness{}, &fault.Error{Field: "mass per area", Value: number(massPerArea/10) + " g/cm²", Limit: "more than 0 and at most " + number(MaxMassPerArea/10) + " g/cm²"}
 	}
 	if !(loi >= 0 && loi <= maxSolidLoss) {
-		return Thickness{}, &chem.FieldError{Field: "loss on ignition", Value: number(100*loi) + " %", Limit: "0 to " + number(100*maxSolidLoss) + " %"}
+		return Thickness{}, &fault.Error{Field: "loss on ignition", Value: number(100*loi) + " %", Limit: "0 to " + number(100*maxSolidLoss) + " %"}
 	}
 	if err := checkDensity(density); err != nil {
 		return Thickness{}, err
@@ -109,7 +109,7 @@ func DriveSD(thickness, variance vector.Value) vector.Value {
 
 func checkThickness(t Thickness) (Thickness, error) {
 	if !(t.Metres > 0 && t.Metres <= MaxThickness) {
-		return Thickness{}, &chem.FieldError{Field: "thickness", Value: number(1e3*t.Metres) + " mm fired", Limit: "more than 0 and at most " + number(1e3*MaxThickness) + " mm fired"}
+		return Thickness{}, &fault.Error{Field: "thickness", Value: number(1e3*t.Metres) + " mm fired", Limit: "more than 0 and at most " + number(1e3*MaxThickness) + " mm fired"}
 	}
 	return t, nil
 }
@@ -118,7 +118,7 @@ func checkThickness(t Thickness) (Thickness, error) {
 // below 7000 kg/m³, fused silica at heat above 2000).
 func checkDensity(density float64) error {
 	if !(density >= 1000 && density <= 8000) {
-		return &chem.FieldError{Field: "density", Value: number(density) + " kg/m³", Limit: "1000 to 8000 kg/m³"}
+		return &fault.Error{Field: "density", Value: number(density) + " kg/m³", Limit: "1000 to 8000 kg/m³"}
 	}
 	return nil
 }

@@ -8,7 +8,7 @@ import (
 	"os"
 	"testing"
 
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 	"github.com/catchline/catchline/model/internal/vector"
 )
 
@@ -77,7 +77,7 @@ func TestThicknessRefuses(t *testing.T) {
 		"stated inf":    func() (Thickness, error) { return Stated(inf) },
 	} {
 		h, err := call()
-		var field *chem.FieldError
+		var field *fault.Error
 		if !errors.As(err, &field) || field.Field == "" || field.Limit == "" {
 			t.Errorf("%s: %v, %v", name, h, err)
 		}

@@ -1,8 +1,6 @@
 package film
 
-import (
-	"github.com/catchline/catchline/model/chem"
-)
+import "github.com/catchline/catchline/model/fault"
 
 // DefaultStirring is the prior median of the stirring factor: how many times faster than
 // molecular diffusion the gas that escapes through the film mixes two layers. Ours, no source,
@@ -42,7 +40,7 @@ type Zone struct {
 // (layers stay apart) to MaxStirring.
 func (s *Stack) Mix(stirring float64) error {
 	if !(stirring >= 0 && stirring <= MaxStirring) {
-		return &chem.FieldError{Field: "stirring", Value: number(stirring), Limit: "0 to " + number(MaxStirring)}
+		return &fault.Error{Field: "stirring", Value: number(stirring), Limit: "0 to " + number(MaxStirring)}
 	}
 	s.mixed = true
 	rows := s.Rows()

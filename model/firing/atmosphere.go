@@ -4,7 +4,7 @@ import (
 	"math"
 	"strconv"
 
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 )
 
 // AtmosphereKind is an atmosphere as the trade names it.
@@ -47,10 +47,10 @@ type Atmosphere struct {
 	CO2ToCO float64
 }
 
-// check refuses an atmosphere that is none. Errors are FieldErrors of atmosphere.kind and atmosphere.co2_to_co.
+// check refuses an atmosphere that is none. Errors are fault.Error values of atmosphere.kind and atmosphere.co2_to_co.
 func (a Atmosphere) check() error {
 	if a.Kind >= numAtmospheres {
-		return &chem.FieldError{Field: "atmosphere.kind", Value: a.Kind.String(), Limit: "oxidation, neutral, or light, medium or heavy reduction"}
+		return &fault.Error{Field: "atmosphere.kind", Value: a.Kind.String(), Limit: "oxidation, neutral, or light, medium or heavy reduction"}
 	}
 	if a.CO2ToCO != 0 && !(a.CO2ToCO >= MinCO2ToCO && a.CO2ToCO <= MaxCO2ToCO) {
 		return outside("atmosphere.co2_to_co", a.CO2ToCO, MinCO2ToCO, MaxCO2ToCO)

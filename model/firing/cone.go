@@ -9,7 +9,7 @@ import (
 	"strings"
 	"sync"
 
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 )
 
 // zeroCelsius is 0 °C in K.
@@ -97,10 +97,10 @@ func Cones() []string { return append([]string{}, loadCones().names...) }
 //   - small: published for 300 °C/h only; elsewhere it follows the self-supporting cone.
 //
 // Source: the table's own column. The published large cone 14 falls from 60 to 150 °C/h, which no cone does: it is refused.
-// Errors are FieldErrors of cone, cone_type and final_ramp_c_per_h.
+// Errors are fault.Error values of cone, cone_type and final_ramp_c_per_h.
 func ConeEndpoint(cone string, typ ConeType, rateCPerHour float64) (kelvin float64, extrapolated bool, err error) {
 	if typ >= numConeTypes {
-		return 0, false, &chem.FieldError{Field: "cone_type", Value: typ.String(), Limit: "large, self-supporting or small"}
+		return 0, false, &fault.Error{Field: "cone_type", Value: typ.String(), Limit: "large, self-supporting or small"}
 	}
 	if !(rateCPerHour >= MinRampCPerHour && rateCPerHour <= MaxRampCPerHour) {
 		return 0, false, outside("final_ramp_c_per_h", rateCPerHour, MinRampCPerHour, MaxRampCPerHour)
@@ -108,15 +108,15 @@ func ConeEndpoint(cone string, typ ConeType, rateCPerHour float64) (kelvin float
 	c := loadCones()
 	byType, ok := c.knots[cone]
 	if !ok {
-		return 0, false, &chem.FieldError{Field: "cone", Value: quoted(cone), Limit: "a cone from 022 to 14 as it is written; nearest: " + c.nearest(cone)}
+		return 0, false, &fault.Error{Field: "cone", Value: quoted(cone), Limit: "a cone from 022 to 14 as it is written; nearest: " + c.nearest(cone)}
 	}
 	knots, follow := byType[typ], byType[SelfSupporting]
 	if len(knots) == 0 {
-		return 0, false, &chem.FieldError{Field: "cone", Value: fmt.Sprintf("%s, %s", quoted(cone), typ), Limit: "a cone that is made as " + typ.String()}
+		return 0, false, &fault.Error{Field: "cone", Value: fmt.Sprintf("%s, %s", quoted(cone), typ), Limit: "a cone that is made as " + typ.String()}
 	}
 	for i := 1; i < len(knots); i++ {
 		if knots[i].kelvin < knots[i-1].kelvin {
-			return 0, false, &chem.FieldError{Field: "cone", Value: fmt.Sprintf("%s, %s", quoted(cone), typ),
+			return 0, false, &fault.Error{Field: "cone", Value: fmt.Sprintf("%s, %s", quoted(cone), typ),
 				Limit: "a cone whose published end point rises with the rate, or this cone as self-supporting"}
 		}
 	}
@@ -163,7 +163,7 @@ func (c *coneTable) nearest(cone string) string {
 
 // outside is the error of a number that is not within its limits.
 func outside(field string, value, low, high float64) error {
-	return &chem.FieldError{Field: field, Value: number(value), Limit: number(low) + " to " + number(high)}
+	return &fault.Error{Field: field, Value: number(value), Limit: number(low) + " to " + number(high)}
 }
 
 // number writes a value for an error in full.

@@ -12,7 +12,7 @@ import (
 
 	"pgregory.net/rapid"
 
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 	"github.com/catchline/catchline/model/firing"
 )
 
@@ -61,9 +61,9 @@ func near(t rapid.TB, what string, got, want, tolerance float64) {
 // wantField checks that err names the field and says what is wanted.
 func wantField(t rapid.TB, err error, field, says string) {
 	t.Helper()
-	var fe *chem.FieldError
+	var fe *fault.Error
 	if !errors.As(err, &fe) {
-		t.Fatalf("got %v, want a FieldError of %s", err, field)
+		t.Fatalf("got %v, want a fault.Error of %s", err, field)
 	}
 	if fe.Field != field || !strings.Contains(err.Error(), says) {
 		t.Errorf("got %q, want field %s and %q", err, field, says)

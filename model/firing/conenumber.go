@@ -5,7 +5,7 @@ import (
 	"strconv"
 	"strings"
 
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 )
 
 // A cone number puts the cones on one rising scale: cone 6 is 6, and as the cones with a nought count
@@ -19,9 +19,9 @@ const (
 )
 
 // ParseConeNumber reads a cone as people write it, or a reading in between, such as "6", "06", "05.5" or
-// "6.3", from 022 to 14. Between 01 and 1 the count of the noughts runs on: "00.4" is 0.6. The error is a FieldError of cone.
+// "6.3", from 022 to 14. Between 01 and 1 the count of the noughts runs on: "00.4" is 0.6. The error is a fault.Error of cone.
 func ParseConeNumber(s string) (float64, error) {
-	fault := &chem.FieldError{Field: "cone", Value: quoted(s), Limit: `a cone from "022" to "14", or a reading in between such as "6.3"`}
+	fault := &fault.Error{Field: "cone", Value: quoted(s), Limit: `a cone from "022" to "14", or a reading in between such as "6.3"`}
 	if len(s) > 5 || strings.Trim(s, "0123456789.") != "" {
 		return 0, fault
 	}

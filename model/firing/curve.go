@@ -4,7 +4,7 @@ import (
 	"fmt"
 	"math"
 
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 )
 
 // window is how far below the peak temperature matters to a film and to a cone, in K: melts are thousands of times
@@ -53,7 +53,7 @@ func newCurve(points []Point, coolingCPerHour float64) (*Curve, error) {
 	peak := points[c.peak].Kelvin
 	const rise = 100
 	if peak-points[0].Kelvin < rise {
-		return nil, &chem.FieldError{Field: "start_c", Value: fmt.Sprintf("%.1f with a peak of %.1f", points[0].Kelvin-zeroCelsius, peak-zeroCelsius),
+		return nil, &fault.Error{Field: "start_c", Value: fmt.Sprintf("%.1f with a peak of %.1f", points[0].Kelvin-zeroCelsius, peak-zeroCelsius),
 			Limit: "at least 100 °C below the peak, as a cone and a glaze feel the last 100 °C"}
 	}
 	last := points[len(points)-1]

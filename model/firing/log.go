@@ -9,7 +9,7 @@ import (
 	"strconv"
 	"strings"
 
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 )
 
 // Limits of a kiln's log.
@@ -21,10 +21,10 @@ const (
 	maxLogFaults   = 100 // listed; more are counted
 )
 
-// LogError lists every bad line of a kiln's log. It unwraps to the FieldErrors.
+// LogError lists every bad line of a kiln's log. It unwraps to the fault.Error values.
 type LogError struct {
-	Faults []*chem.FieldError // at most 100, with fields such as "log line 12 temperature_c"
-	More   int                // how many more there are
+	Faults []*fault.Error // at most 100, with fields such as "log line 12 temperature_c"
+	More   int            // how many more there are
 }
 
 func (e *LogError) Error() string {
@@ -38,7 +38,7 @@ func (e *LogError) Error() string {
 	return strings.Join(lines, "\n")
 }
 
-// Unwrap gives the faults, so that errors.As finds a FieldError.
+// Unwrap gives the faults, so that errors.As finds a fault.Error.
 func (e *LogError) Unwrap() []error {
 	out := make([]error, len(e.Faults))
 	for i, f := range e.Faults {
@@ -56,7 +56,7 @@ func (e *LogError) add(line int, column, value, limit string) {
 	if column != "" {
 		field += " " + column
 	}
-	e.Faults = append(e.Faults, &chem.FieldError{Field: field, Value: value, Limit: limit})
+	e.Faults = append(e.Faults, &fault.Error{Field: field, Value: value, Limit: limit})
 }
 
 // ParseLog reads a kiln's own log: CSV with the columns minutes (since any moment) and temperature_c or temperature_f,
@@ -126,18 +126,18 @@ func ParseLog(r io.Reader) ([]Point, error) {
 }
 
 // LogCurve makes the curve of a log. Where the log ends hotter than 300 K below its peak, it cools on at the given rate, 10 to
-// 2000 °C/h. The peak is the highest reading. Errors are FieldErrors of log, cooling_c_per_h and start_c (a log that starts less than
+// 2000 °C/h. The peak is the highest reading. Errors are fault.Error values of log, cooling_c_per_h and start_c (a log that starts less than
 // 100 °C below its peak).
 func LogCurve(readings []Point, coolingCPerHour float64) (*Curve, error) {
 	if len(readings) < 2 || len(readings) > MaxLogReadings {
-		return nil, &chem.FieldError{Field: "log", Value: fmt.Sprintf("%d readings", len(readings)), Limit: fmt.Sprintf("2 to %d readings", MaxLogReadings)}
+		return nil, &fault.Error{Field: "log", Value: fmt.Sprintf("%d readings", len(readings)), Limit: fmt.Sprintf("2 to %d readings", MaxLogReadings)}
 	}
 	for i, p := range readings {
 		if !(p.Kelvin >= minLogCelsius+zeroCelsius && p.Kelvin <= MaxCelsius+zeroCelsius) {
 			return nil, outside(fmt.Sprintf("log[%d].temperature_c", i), p.Kelvin-zeroCelsius, minLogCelsius, MaxCelsius)
 		}
 		if i > 0 && !(p.Seconds > readings[i-1].Seconds) || math.IsInf(p.Seconds, 0) || math.IsNaN(p.Seconds) {
-			return nil, &chem.FieldError{Field: fmt.Sprintf("log[%d].minutes", i), Value: number(p.Seconds / 60), Limit: "more than the reading before"}
+			return nil, &fault.Error{Field: fmt.Sprintf("log[%d].minutes", i), Value: number(p.Seconds / 60), Limit: "more than the reading before"}
 		}
 	}
 	return newCurve(append([]Point{}, readings...), coolingCPerHour)

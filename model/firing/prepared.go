@@ -4,7 +4,7 @@ import (
 	"fmt"
 	"math"
 
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 )
 
 // MaxWitnessShift is the largest correction by a witness cone, in K. More than that is no thermocouple's
@@ -42,7 +42,7 @@ type WitnessCone struct {
 // Prepare reduces a curve. With a witness cone, all temperatures are shifted by one amount, so that the equivalent cone on the scale of
 // its type is what was read; a shift beyond MaxWitnessShift is refused.
 //
-// Errors are FieldErrors of heat (too cool for cone 022, too hot for cone 14), witness_cone, atmosphere.kind
+// Errors are fault.Error values of heat (too cool for cone 022, too hot for cone 14), witness_cone, atmosphere.kind
 // and atmosphere.co2_to_co.
 func Prepare(c *Curve, a Atmosphere, witness *WitnessCone) (*Prepared, error) {
 	if err := a.check(); err != nil {
@@ -66,7 +66,7 @@ func Prepare(c *Curve, a Atmosphere, witness *WitnessCone) (*Prepared, error) {
 		Atmosphere:      a,
 	}
 	if math.IsInf(p.EquivalentCone, 0) {
-		return nil, &chem.FieldError{Field: "heat", Value: fmt.Sprintf("a firing to %.0f °C", p.PeakKelvin-zeroCelsius),
+		return nil, &fault.Error{Field: "heat", Value: fmt.Sprintf("a firing to %.0f °C", p.PeakKelvin-zeroCelsius),
 			Limit: "heat work from cone 022 (about 586 °C) to cone 14 (about 1365 °C)"}
 	}
 	energy := energyAt(p.EquivalentCone)
@@ -86,17 +86,17 @@ func Prepare(c *Curve, a Atmosphere, witness *WitnessCone) (*Prepared, error) {
 // witnessShift finds the shift at which the firing reads what the witness cone did, by bisection to 1e-6 K.
 func (w *work) witnessShift(witness *WitnessCone) (float64, error) {
 	if witness.ConeType >= numConeTypes {
-		return 0, &chem.FieldError{Field: "witness_cone.cone_type", Value: witness.ConeType.String(), Limit: "large, self-supporting or small"}
+		return 0, &fault.Error{Field: "witness_cone.cone_type", Value: witness.ConeType.String(), Limit: "large, self-supporting or small"}
 	}
 	rungs := ladders()[witness.ConeType]
 	low, high := rungs[0].number, rungs[len(rungs)-1].number
 	if !(witness.Number >= low && witness.Number < high) {
-		return 0, &chem.FieldError{Field: "witness_cone", Value: number(witness.Number),
+		return 0, &fault.Error{Field: "witness_cone", Value: number(witness.Number),
 			Limit: fmt.Sprintf("cone %s to below cone %s for %s cones", FormatConeNumber(low), FormatConeNumber(high), witness.ConeType)}
 	}
 	a, b := -float64(MaxWitnessShift), float64(MaxWitnessShift)
 	if w.coneNumber(witness.ConeType, a) > witness.Number || w.coneNumber(witness.ConeType, b) < witness.Number {
-		return 0, &chem.FieldError{Field: "witness_cone", Value: "cone " + FormatConeNumber(witness.Number) + w.reads(witness.ConeType),
+		return 0, &fault.Error{Field: "witness_cone", Value: "cone " + FormatConeNumber(witness.Number) + w.reads(witness.ConeType),
 			Limit: fmt.Sprintf("a cone that the curve reaches when it is corrected by at most %d °C", MaxWitnessShift)}
 	}
 	for b-a > 1e-6 {

@@ -3,7 +3,7 @@ package firing
 import (
 	"fmt"
 
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 )
 
 // DefaultRampCPerHour is the rate of the last 100 °C when nobody says: the middle one of the published table.
@@ -33,13 +33,13 @@ type Schedule struct {
 	CoolingCPerHour float64 // after the last segment, 10 to 2000
 }
 
-// Curve works out the temperature over time. Errors are FieldErrors with paths such as segments[2].target_c.
+// Curve works out the temperature over time. Errors are fault.Error values with paths such as segments[2].target_c.
 func (s *Schedule) Curve() (*Curve, error) {
 	if !(s.StartC >= 0 && s.StartC <= MaxCelsius) {
 		return nil, outside("start_c", s.StartC, 0, MaxCelsius)
 	}
 	if len(s.Segments) == 0 || len(s.Segments) > MaxSegments {
-		return nil, &chem.FieldError{Field: "segments", Value: fmt.Sprintf("%d segments", len(s.Segments)), Limit: fmt.Sprintf("1 to %d segments", MaxSegments)}
+		return nil, &fault.Error{Field: "segments", Value: fmt.Sprintf("%d segments", len(s.Segments)), Limit: fmt.Sprintf("1 to %d segments", MaxSegments)}
 	}
 	now := Point{0, s.StartC + zeroCelsius}
 	points := []Point{now}
@@ -71,7 +71,7 @@ type ConeFiring struct {
 	CoolingCPerHour float64 // to the drop and after it, 10 to 2000
 }
 
-// Curve works out the temperature over time. Errors are FieldErrors named as in the struct: cone,
+// Curve works out the temperature over time. Errors are fault.Error values named as in the struct: cone,
 // cone_type, final_ramp_c_per_h, hold_min, drop_c, drop_hold_min, cooling_c_per_h.
 func (f *ConeFiring) Curve() (*Curve, error) {
 	peak, extrapolated, err := ConeEndpoint(f.Cone, f.ConeType, f.FinalRampCPerH)
@@ -86,7 +86,7 @@ func (f *ConeFiring) Curve() (*Curve, error) {
 	case !(f.DropHoldMinutes >= 0 && f.DropHoldMinutes <= MaxHoldMinutes):
 		return nil, outside("drop_hold_min", f.DropHoldMinutes, 0, MaxHoldMinutes)
 	case f.DropC == 0 && f.DropHoldMinutes > 0:
-		return nil, &chem.FieldError{Field: "drop_hold_min", Value: number(f.DropHoldMinutes), Limit: "0 where drop_c is 0; a hold at the peak is hold_min"}
+		return nil, &fault.Error{Field: "drop_hold_min", Value: number(f.DropHoldMinutes), Limit: "0 where drop_c is 0; a hold at the peak is hold_min"}
 	case !(f.CoolingCPerHour >= MinCoolingCPerHour && f.CoolingCPerHour <= MaxCoolingCPerHour):
 		return nil, outside("cooling_c_per_h", f.CoolingCPerHour, MinCoolingCPerHour, MaxCoolingCPerHour)
 	}

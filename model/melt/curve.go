@@ -4,7 +4,7 @@ import (
 	"math"
 	"strconv"
 
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 	"github.com/catchline/catchline/model/internal/vector"
 )
 
@@ -53,10 +53,10 @@ func (k *Curve) SD(T float64) float64 {
 // lie from -1 to 12 as the curve has no meaning outside.
 func (k *Curve) Isokom(log10Eta float64) (float64, error) {
 	if !(log10Eta >= -1 && log10Eta <= kneeLog10) {
-		return 0, &chem.FieldError{Field: "log10_eta", Value: strconv.FormatFloat(log10Eta, 'g', -1, 64), Limit: "-1 to 12"}
+		return 0, &fault.Error{Field: "log10_eta", Value: strconv.FormatFloat(log10Eta, 'g', -1, 64), Limit: "-1 to 12"}
 	}
 	if log10Eta <= k.A {
-		return 0, &chem.FieldError{Field: "log10_eta", Value: strconv.FormatFloat(log10Eta, 'g', -1, 64),
+		return 0, &fault.Error{Field: "log10_eta", Value: strconv.FormatFloat(log10Eta, 'g', -1, 64),
 			Limit: "more than " + strconv.FormatFloat(k.A, 'f', 2, 64) + ", the value that this melt tends to when hot"}
 	}
 	return k.C + k.B/(log10Eta-k.A), nil

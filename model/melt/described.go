@@ -4,7 +4,7 @@ import (
 	"math"
 	"strconv"
 
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 )
 
 // Surface is how a fired glaze looks.
@@ -39,7 +39,7 @@ const (
 // stiffness counts only when the behaviour is unknown.
 func Described(surface Surface, behaviour Behaviour, coneKelvin float64) (Curve, error) {
 	if !(coneKelvin >= 1000 && coneKelvin <= 1800) {
-		return Curve{}, &chem.FieldError{Field: "cone_kelvin", Value: strconv.FormatFloat(coneKelvin, 'g', -1, 64), Limit: "1000 to 1800"}
+		return Curve{}, &fault.Error{Field: "cone_kelvin", Value: strconv.FormatFloat(coneKelvin, 'g', -1, 64), Limit: "1000 to 1800"}
 	}
 	log10, sd := 3.0, 0.6
 	switch behaviour {

@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 )
 
 // standardGlasses gives the certified glasses of Fluegel 2007, Table 1, by the short names of its Table 2. MnO2 counts as MnO; SO3,
@@ -247,7 +248,7 @@ func TestIsokomInvertsLog10(t *testing.T) {
 	}
 	for _, bad := range []float64{-1.5, 12.5, math.NaN(), math.Inf(1)} {
 		_, err := k.Isokom(bad)
-		var f *chem.FieldError
+		var f *fault.Error
 		if !errors.As(err, &f) || f.Field != "log10_eta" {
 			t.Errorf("isokom of %v: %v", bad, err)
 		}
@@ -281,7 +282,7 @@ func TestDescribedGlazes(t *testing.T) {
 	if matte.Log10(cone6) <= gloss.Log10(cone6) || matte.SD(cone6) <= gloss.SD(cone6) {
 		t.Error("a matte of unknown behaviour is not stiffer and less sure than a gloss")
 	}
-	var f *chem.FieldError
+	var f *fault.Error
 	if _, err := Described(Gloss, Mobile, math.NaN()); !errors.As(err, &f) {
 		t.Errorf("a cone of NaN kelvin: %v", err)
 	}

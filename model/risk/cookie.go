@@ -5,7 +5,7 @@ import (
 	"math"
 	"slices"
 
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 	"github.com/catchline/catchline/model/film"
 )
 
@@ -57,7 +57,7 @@ func (c Costs) Check() error {
 		{"costs.plain_cookie", c.PlainCookie}, {"costs.dished_cookie", c.DishedCookie},
 	} {
 		if !(f.value >= 0 && f.value <= MaxCost) {
-			return &chem.FieldError{Field: f.field, Value: fmt.Sprint(f.value), Limit: "0 to 1e6"}
+			return &fault.Error{Field: f.field, Value: fmt.Sprint(f.value), Limit: "0 to 1e6"}
 		}
 	}
 	return nil
@@ -80,11 +80,11 @@ func (s Sizes) Check() error {
 		low, high float64
 	}{{"cookie diameters", s.Diameters, 0.020, 0.600}, {"cookie thicknesses", s.Thicknesses, 0.003, 0.050}} {
 		if len(f.values) == 0 {
-			return &chem.FieldError{Field: f.field, Value: "none", Limit: "at least one"}
+			return &fault.Error{Field: f.field, Value: "none", Limit: "at least one"}
 		}
 		for i, v := range f.values {
 			if !(v >= f.low*(1-1e-9) && v <= f.high*(1+1e-9)) {
-				return &chem.FieldError{Field: fmt.Sprintf("%s[%d]", f.field, i), Value: fmt.Sprintf("%g mm", 1e3*v), Limit: fmt.Sprintf("%g to %g mm", 1e3*f.low, 1e3*f.high)}
+				return &fault.Error{Field: fmt.Sprintf("%s[%d]", f.field, i), Value: fmt.Sprintf("%g mm", 1e3*v), Limit: fmt.Sprintf("%g to %g mm", 1e3*f.low, 1e3*f.high)}
 			}
 		}
 	}

@@ -9,7 +9,7 @@ import (
 	"gonum.org/v1/gonum/integrate/quad"
 
 	"github.com/catchline/catchline/model/calib"
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 	"github.com/catchline/catchline/model/internal/vector"
 )
 
@@ -56,7 +56,7 @@ var errVolume = errors.New("risk: the volume over the foot is not a finite numbe
 // probability (more than 0 and less than 1).
 func AtFoot(drive *calib.Prediction, wall Wall, thickness, tolerated float64) (Foot, error) {
 	if !(tolerated > 0 && tolerated < 1) {
-		return Foot{}, &chem.FieldError{Field: "tolerated risk", Value: fmt.Sprint(tolerated), Limit: "more than 0 and less than 1"}
+		return Foot{}, &fault.Error{Field: "tolerated risk", Value: fmt.Sprint(tolerated), Limit: "more than 0 and less than 1"}
 	}
 	foot := math.Log(wall.Drive(wall.Clearance())) // -Inf where the band reaches down to the foot
 	f := Foot{Passes: 1}

@@ -4,9 +4,10 @@ import (
 	"fmt"
 	"math"
 
-	"github.com/catchline/catchline/model/calib"
-	"github.com/catchline/catchline/model/chem"
 	"gonum.org/v1/gonum/stat/distuv"
+
+	"github.com/catchline/catchline/model/calib"
+	"github.com/catchline/catchline/model/fault"
 )
 
 // LotQuestion asks whether a new lot of a glaze runs more than the old one.
@@ -45,13 +46,13 @@ const (
 )
 
 // LotDrift compares the two lots of the question by a calibration.
-// Errors: *chem.FieldError.
+// Errors: *fault.Error.
 func (q *LotQuestion) LotDrift(c *calib.Calibration) (LotDrift, error) {
 	if q.RunMM == nil {
-		return LotDrift{}, &chem.FieldError{Field: "run_mm", Value: "nil", Limit: "a function"}
+		return LotDrift{}, &fault.Error{Field: "run_mm", Value: "nil", Limit: "a function"}
 	}
 	if !(q.MoreMM >= 0 && q.MoreMM <= 1000) {
-		return LotDrift{}, &chem.FieldError{Field: "more_mm", Value: fmt.Sprint(q.MoreMM), Limit: "0 to 1000"}
+		return LotDrift{}, &fault.Error{Field: "more_mm", Value: fmt.Sprint(q.MoreMM), Limit: "0 to 1000"}
 	}
 	j, err := c.Posterior([]calib.Conditions{q.Old, q.New})
 	if err != nil {

@@ -8,7 +8,7 @@ import (
 	"testing"
 
 	"github.com/catchline/catchline/model/calib"
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 )
 
 const (
@@ -143,7 +143,7 @@ func TestTilesToSettle(t *testing.T) {
 		t.Errorf("a lot against itself: %+v, %v", d, err)
 	}
 	q.MoreMM = math.NaN()
-	var field *chem.FieldError
+	var field *fault.Error
 	if _, err := q.LotDrift(c); !errors.As(err, &field) || field.Field != "more_mm" {
 		t.Errorf("NaN: %v", err)
 	}

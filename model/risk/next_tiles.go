@@ -5,11 +5,12 @@ import (
 	"math"
 	"strings"
 
-	"github.com/catchline/catchline/model/calib"
-	"github.com/catchline/catchline/model/chem"
 	"gonum.org/v1/gonum/integrate/quad"
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/stat/distuv"
+
+	"github.com/catchline/catchline/model/calib"
+	"github.com/catchline/catchline/model/fault"
 )
 
 // Candidate is a tile that could be fired next.
@@ -60,32 +61,32 @@ type Suggestion struct {
 
 func (q *TileSearch) check() error {
 	if len(q.Candidates) == 0 {
-		return &chem.FieldError{Field: "candidates", Value: "empty", Limit: "at least one"}
+		return &fault.Error{Field: "candidates", Value: "empty", Limit: "at least one"}
 	}
 	if len(q.Concerns) == 0 {
-		return &chem.FieldError{Field: "concerns", Value: "empty", Limit: "at least one"}
+		return &fault.Error{Field: "concerns", Value: "empty", Limit: "at least one"}
 	}
 	if q.Count < 1 || q.Count > 100 {
-		return &chem.FieldError{Field: "count", Value: fmt.Sprint(q.Count), Limit: "1 to 100"}
+		return &fault.Error{Field: "count", Value: fmt.Sprint(q.Count), Limit: "1 to 100"}
 	}
 	if !(q.Tolerated > 0 && q.Tolerated < 1) {
-		return &chem.FieldError{Field: "tolerated", Value: fmt.Sprint(q.Tolerated), Limit: "more than 0 and less than 1"}
+		return &fault.Error{Field: "tolerated", Value: fmt.Sprint(q.Tolerated), Limit: "more than 0 and less than 1"}
 	}
 	if !(q.RunOff > 0 && q.RunOff <= 1) {
-		return &chem.FieldError{Field: "run_off", Value: fmt.Sprint(q.RunOff), Limit: "more than 0 and at most 1"}
+		return &fault.Error{Field: "run_off", Value: fmt.Sprint(q.RunOff), Limit: "more than 0 and at most 1"}
 	}
 	for i := range q.Candidates {
 		if v := q.Candidates[i].LnRunsOff; math.IsNaN(v) {
-			return &chem.FieldError{Field: fmt.Sprintf("candidates[%d].ln_runs_off", i), Value: "NaN", Limit: "a number"}
+			return &fault.Error{Field: fmt.Sprintf("candidates[%d].ln_runs_off", i), Value: "NaN", Limit: "a number"}
 		}
 	}
 	for i := range q.Concerns {
 		at := fmt.Sprintf("concerns[%d].", i)
 		if v := q.Concerns[i].LnClearance; math.IsNaN(v) || math.IsInf(v, 0) {
-			return &chem.FieldError{Field: at + "ln_clearance", Value: fmt.Sprint(v), Limit: "a finite number"}
+			return &fault.Error{Field: at + "ln_clearance", Value: fmt.Sprint(v), Limit: "a finite number"}
 		}
 		if w := q.Concerns[i].Weight; !(w > 0) || math.IsInf(w, 0) {
-			return &chem.FieldError{Field: at + "weight", Value: fmt.Sprint(w), Limit: "more than 0"}
+			return &fault.Error{Field: at + "weight", Value: fmt.Sprint(w), Limit: "more than 0"}
 		}
 	}
 	return nil
@@ -98,7 +99,7 @@ func (q *TileSearch) check() error {
 //
 // How a tile is expected to change a judgement does not depend on how it comes out but on the covariance alone (to the
 // normal approximation of the posterior), so nothing is sampled.
-// Errors: *chem.FieldError.
+// Errors: *fault.Error.
 func (q *TileSearch) NextTiles(c *calib.Calibration) ([]Suggestion, error) {
 	if err := q.check(); err != nil {
 		return nil, err

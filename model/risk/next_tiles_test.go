@@ -7,7 +7,7 @@ import (
 	"testing"
 
 	"github.com/catchline/catchline/model/calib"
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 )
 
 // On the boundary the chance of misjudging is arccos(√(r/v))/π: Sheppard's orthant probability of two normals with
@@ -163,7 +163,7 @@ func TestNextTilesRefuses(t *testing.T) {
 	} {
 		q := good()
 		spoil(&q)
-		var e *chem.FieldError
+		var e *fault.Error
 		if _, err := q.NextTiles(c); !errors.As(err, &e) || e.Field != field {
 			t.Errorf("%s: %v", field, err)
 		}

@@ -9,7 +9,7 @@ package risk
 import (
 	"fmt"
 
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 )
 
 // Word is a word for a probability of exceeding the clearance.
@@ -52,7 +52,7 @@ func (t Thresholds) Check() error {
 		value float64
 	}{{"thresholds.low", t.Low}, {"thresholds.moderate", t.Moderate}, {"thresholds.high", t.High}} {
 		if !(c.value >= last && c.value <= 1) {
-			return &chem.FieldError{Field: c.field, Value: fmt.Sprint(c.value), Limit: fmt.Sprintf("%g to 1", last)}
+			return &fault.Error{Field: c.field, Value: fmt.Sprint(c.value), Limit: fmt.Sprintf("%g to 1", last)}
 		}
 		last = c.value
 	}

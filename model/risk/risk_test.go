@@ -5,7 +5,7 @@ import (
 	"math"
 	"testing"
 
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 )
 
 func TestWords(t *testing.T) {
@@ -18,7 +18,7 @@ func TestWords(t *testing.T) {
 		}
 	}
 	for _, bad := range []Thresholds{{0.2, 0.1, 0.5}, {-0.1, 0.2, 0.5}, {0.1, 0.2, 1.5}, {math.NaN(), 0.2, 0.5}, {0.1, 0.2, math.NaN()}} {
-		var field *chem.FieldError
+		var field *fault.Error
 		if err := bad.Check(); !errors.As(err, &field) {
 			t.Errorf("%+v: %v", bad, err)
 		}

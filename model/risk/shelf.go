@@ -6,7 +6,7 @@ import (
 	"slices"
 	"strings"
 
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 )
 
 // MaxShelves is the greatest number of shelves in a kiln.
@@ -56,7 +56,7 @@ type Plan struct {
 // better not fired as it is when no cookie of the studio holds it and its risk is severe.
 func Load(pieces []Piece) (Plan, error) {
 	if len(pieces) == 0 {
-		return Plan{}, &chem.FieldError{Field: "pieces", Value: "none", Limit: "at least 1"}
+		return Plan{}, &fault.Error{Field: "pieces", Value: "none", Limit: "at least 1"}
 	}
 	var p Plan
 	counts := map[CookieCount]int{}
@@ -105,15 +105,15 @@ func (q *Piece) check(i int) error {
 	field := func(name string) string { return fmt.Sprintf("pieces[%d].%s", i, name) }
 	switch {
 	case q.Label == "":
-		return &chem.FieldError{Field: field("label"), Value: "empty", Limit: "a name"}
+		return &fault.Error{Field: field("label"), Value: "empty", Limit: "a name"}
 	case q.Count < 1 || q.Count > 1000:
-		return &chem.FieldError{Field: field("count"), Value: fmt.Sprint(q.Count), Limit: "1 to 1000"}
+		return &fault.Error{Field: field("count"), Value: fmt.Sprint(q.Count), Limit: "1 to 1000"}
 	case q.Shelf < 0 || q.Shelf > MaxShelves:
-		return &chem.FieldError{Field: field("shelf"), Value: fmt.Sprint(q.Shelf), Limit: fmt.Sprintf("0 to %d", MaxShelves)}
+		return &fault.Error{Field: field("shelf"), Value: fmt.Sprint(q.Shelf), Limit: fmt.Sprintf("0 to %d", MaxShelves)}
 	case !(q.Exceed >= 0 && q.Exceed <= 1):
-		return &chem.FieldError{Field: field("exceed"), Value: fmt.Sprint(q.Exceed), Limit: "0 to 1"}
+		return &fault.Error{Field: field("exceed"), Value: fmt.Sprint(q.Exceed), Limit: "0 to 1"}
 	case !(q.Foot.Passes >= 0 && q.Foot.Passes <= 1):
-		return &chem.FieldError{Field: field("foot.passes"), Value: fmt.Sprint(q.Foot.Passes), Limit: "0 to 1"}
+		return &fault.Error{Field: field("foot.passes"), Value: fmt.Sprint(q.Foot.Passes), Limit: "0 to 1"}
 	}
 	return nil
 }

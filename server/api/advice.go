@@ -11,7 +11,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	"github.com/catchline/catchline/model"
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 	"github.com/catchline/catchline/model/firing"
 	pb "github.com/catchline/catchline/proto/catchline/v1"
 )
@@ -65,14 +65,14 @@ func (s *scores) AdviseLayering(ctx context.Context, r *pb.AdviseLayeringRequest
 // sameStudio gives the request within a request, for the studio of the outer one.
 func sameStudio(parent string, inner *pb.ScoreLayeringRequest) (*pb.ScoreLayeringRequest, error) {
 	if inner == nil {
-		return nil, &chem.FieldError{Field: "score", Value: "missing", Limit: "what is to be scored"}
+		return nil, &fault.Error{Field: "score", Value: "missing", Limit: "what is to be scored"}
 	}
 	out := proto.CloneOf(inner)
 	if out.Parent == "" {
 		out.Parent = parent
 	}
 	if out.Parent != parent {
-		return nil, &chem.FieldError{Field: "score.parent", Value: quoted(out.Parent), Limit: "the same studio, " + parent}
+		return nil, &fault.Error{Field: "score.parent", Value: quoted(out.Parent), Limit: "the same studio, " + parent}
 	}
 	return out, nil
 }
@@ -82,7 +82,7 @@ func sameStudio(parent string, inner *pb.ScoreLayeringRequest) (*pb.ScoreLayerin
 func (a *adviser) try(ctx context.Context, kind pb.ChangeKind, sentence string, changed *pb.ScoreLayeringRequest) error {
 	q, err := a.scores.api.cache.ask(ctx, "", changed)
 	if err != nil {
-		if one := (*chem.FieldError)(nil); errors.As(err, &one) {
+		if one := (*fault.Error)(nil); errors.As(err, &one) {
 			return ctx.Err()
 		}
 		return err

@@ -15,7 +15,7 @@ import (
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
 
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 	pb "github.com/catchline/catchline/proto/catchline/v1"
 	"github.com/catchline/catchline/server/fields"
 	"github.com/catchline/catchline/server/store"
@@ -162,7 +162,7 @@ func studioIn(name string) string {
 // fault adds one of what is being looked at.
 func (c *checker) fault(value, allowed string) {
 	if len(c.faults) < maxViolations {
-		c.faults = append(c.faults, &chem.FieldError{Field: string(c.path), Value: value, Limit: allowed})
+		c.faults = append(c.faults, &fault.Error{Field: string(c.path), Value: value, Limit: allowed})
 	}
 }
 
@@ -395,10 +395,10 @@ func words(name string) string {
 
 // fieldError makes a fault of a field with a value that is a number.
 func fieldError(field string, value float64, allowed string) error {
-	return &chem.FieldError{Field: field, Value: number(value), Limit: allowed}
+	return &fault.Error{Field: field, Value: number(value), Limit: allowed}
 }
 
 // missing is the fault of a field that names something that does not exist.
-func missing(field, name string, kind store.Kind) *chem.FieldError {
-	return &chem.FieldError{Field: field, Value: quoted(name), Limit: fmt.Sprintf("a %s that exists", kind)}
+func missing(field, name string, kind store.Kind) *fault.Error {
+	return &fault.Error{Field: field, Value: quoted(name), Limit: fmt.Sprintf("a %s that exists", kind)}
 }

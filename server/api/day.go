@@ -9,6 +9,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 	"github.com/catchline/catchline/model/firing"
 	pb "github.com/catchline/catchline/proto/catchline/v1"
 	"github.com/catchline/catchline/server/store"
@@ -91,7 +92,7 @@ func (d *day) layer(ctx context.Context, field string, l *pb.Layer) (*pb.GlazeOf
 			return nil, err
 		}
 		if lotKey.Parent != key.ID {
-			return nil, &chem.FieldError{Field: field + ".lot", Value: quoted(l.Lot), Limit: "a lot of " + l.Glaze}
+			return nil, &fault.Error{Field: field + ".lot", Value: quoted(l.Lot), Limit: "a lot of " + l.Glaze}
 		}
 		lot, err := d.api.glazes.lots.stored(ctx, lotKey)
 		if err != nil {
@@ -107,7 +108,7 @@ func (d *day) layer(ctx context.Context, field string, l *pb.Layer) (*pb.GlazeOf
 	}
 	c, err := compositionOf(glaze, d.own)
 	if err != nil {
-		return nil, &chem.FieldError{Field: field + ".glaze", Value: quoted(l.Glaze), Limit: "a glaze that makes a melt, but " + err.Error()}
+		return nil, &fault.Error{Field: field + ".glaze", Value: quoted(l.Glaze), Limit: "a glaze that makes a melt, but " + err.Error()}
 	}
 	day := &pb.GlazeOfTheDay{Glaze: l.Glaze, Lot: l.Lot, DisplayName: glaze.DisplayName}
 	if c != nil {
@@ -195,7 +196,7 @@ func (d *day) placement(ctx context.Context, field string, p *pb.Placement) erro
 		}
 	}
 	if len(p.GetLowerBands()) > 0 && p.GetWare() == "" && p.GetShape() == nil {
-		return &chem.FieldError{Field: field + ".lower_bands", Value: "on a straight wall", Limit: "bands below on a ware or a shape only"}
+		return &fault.Error{Field: field + ".lower_bands", Value: "on a straight wall", Limit: "bands below on a ware or a shape only"}
 	}
 	return nil
 }

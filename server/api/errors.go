@@ -11,12 +11,12 @@ import (
 	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/protoadapt"
 
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 	"github.com/catchline/catchline/server/store"
 )
 
 // FieldErrors are several faults of one request, told all at once.
-type FieldErrors []*chem.FieldError
+type FieldErrors []*fault.Error
 
 func (e FieldErrors) Error() string {
 	all := make([]string, len(e))
@@ -85,11 +85,11 @@ func renamed(err error, path func(string) string) error {
 		return nil
 	}
 	var (
-		one *chem.FieldError
+		one *fault.Error
 		all FieldErrors
 	)
-	rename := func(f *chem.FieldError) *chem.FieldError {
-		return &chem.FieldError{Field: path(f.Field), Value: f.Value, Limit: f.Limit}
+	rename := func(f *fault.Error) *fault.Error {
+		return &fault.Error{Field: path(f.Field), Value: f.Value, Limit: f.Limit}
 	}
 	switch {
 	case errors.As(err, &all):
@@ -138,7 +138,7 @@ func toStatus(err error) (_ error, log bool) {
 		return made(code, reason, sentence(said), map[string]string{"name": name}, &errdetails.ResourceInfo{ResourceName: name})
 	}
 	var (
-		field        *chem.FieldError
+		field        *fault.Error
 		fields       FieldErrors
 		notFound     *NotFoundError
 		exists       *ExistsError
@@ -203,14 +203,14 @@ func sentence(err error) string {
 	return s
 }
 
-func fieldMetadata(f *chem.FieldError) map[string]string {
+func fieldMetadata(f *fault.Error) map[string]string {
 	return map[string]string{"field": f.Field, "value": f.Value, "limit": f.Limit}
 }
 
 // maxViolations bounds the answer to a request that is wrong all over.
 const maxViolations = 50
 
-func badRequest(fields ...*chem.FieldError) *errdetails.BadRequest {
+func badRequest(fields ...*fault.Error) *errdetails.BadRequest {
 	b := &errdetails.BadRequest{}
 	for _, f := range fields[:min(len(fields), maxViolations)] {
 		b.FieldViolations = append(b.FieldViolations, &errdetails.BadRequest_FieldViolation{

@@ -15,7 +15,7 @@ import (
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
 
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 	"github.com/catchline/catchline/server/store"
 )
 
@@ -39,7 +39,7 @@ func info(err error) *errdetails.ErrorInfo {
 }
 
 func TestEveryErrorHasItsCode(t *testing.T) {
-	field := &chem.FieldError{Field: "coats", Value: "0", Limit: "more than 0"}
+	field := &fault.Error{Field: "coats", Value: "0", Limit: "more than 0"}
 	fault := func(kind error) error {
 		return &store.Fault{Kind: kind, Where: "/secret/place.db", Cause: errors.New("driver"), Mend: "call someone"}
 	}

@@ -18,7 +18,7 @@ const (
 	unsureShiftC = 30 // from which on a witness cone's correction is worth a note
 )
 
-// firingCurve is the temperature over time of a plan, not yet corrected by a witness cone. Errors are *chem.FieldError or FieldErrors
+// firingCurve is the temperature over time of a plan, not yet corrected by a witness cone. Errors are *fault.Error or FieldErrors
 // with paths in the plan, such as cone.hold_min.
 func firingCurve(plan *pb.FiringPlan) (*firing.Curve, error) {
 	cooling := float64(firing.DefaultCoolingCPerHour)

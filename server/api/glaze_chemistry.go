@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 	"github.com/catchline/catchline/model/firing"
 	"github.com/catchline/catchline/model/melt"
 	pb "github.com/catchline/catchline/proto/catchline/v1"
@@ -25,7 +26,7 @@ type chemistry interface {
 }
 
 // compositionOf works out the melt of a glaze or a lot, with the studio's own materials for recipes. It is nil, without an error, where
-// the chemistry is not known. Errors are *chem.FieldError with paths in the message, such as recipe.ingredients[2].material.
+// the chemistry is not known. Errors are *fault.Error with paths in the message, such as recipe.ingredients[2].material.
 func compositionOf(g chemistry, own []chem.Material) (*chem.Composition, error) {
 	switch {
 	case g.GetRecipe() != nil:
@@ -126,7 +127,7 @@ func meltOf(moleFractions map[string]float64) (chem.Melt, error) {
 	for _, name := range slices.Sorted(maps.Keys(moleFractions)) {
 		o, ok := chem.ParseOxide(name)
 		if !ok {
-			return x, &chem.FieldError{Field: "mole_fractions[" + quoted(name) + "]", Value: quoted(name), Limit: "the formula of an oxide of the melt, such as SiO2"}
+			return x, &fault.Error{Field: "mole_fractions[" + quoted(name) + "]", Value: quoted(name), Limit: "the formula of an oxide of the melt, such as SiO2"}
 		}
 		x[o] = moleFractions[name]
 	}
@@ -139,9 +140,9 @@ func coneRange(g *pb.Glaze) (from, to float64, err error) {
 	if g.ConeFrom == "" {
 		switch {
 		case g.GetDescribed() != nil:
-			return from, to, &chem.FieldError{Field: "cone_from", Value: "empty", Limit: "the cone that a described glaze is made for"}
+			return from, to, &fault.Error{Field: "cone_from", Value: "empty", Limit: "the cone that a described glaze is made for"}
 		case g.ConeTo != "":
-			return from, to, &chem.FieldError{Field: "cone_from", Value: "empty", Limit: "a cone where cone_to is one"}
+			return from, to, &fault.Error{Field: "cone_from", Value: "empty", Limit: "a cone where cone_to is one"}
 		}
 		return from, to, nil
 	}
@@ -155,7 +156,7 @@ func coneRange(g *pb.Glaze) (from, to float64, err error) {
 		}
 	}
 	if to < from {
-		return from, to, &chem.FieldError{Field: "cone_to", Value: "cone " + g.ConeTo, Limit: fmt.Sprintf("cone %s, which is cone_from, or hotter", g.ConeFrom)}
+		return from, to, &fault.Error{Field: "cone_to", Value: "cone " + g.ConeTo, Limit: fmt.Sprintf("cone %s, which is cone_from, or hotter", g.ConeFrom)}
 	}
 	return from, to, nil
 }

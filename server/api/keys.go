@@ -9,7 +9,7 @@ import (
 	"google.golang.org/protobuf/types/known/emptypb"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 	pb "github.com/catchline/catchline/proto/catchline/v1"
 	"github.com/catchline/catchline/server/access"
 	"github.com/catchline/catchline/server/store"
@@ -59,7 +59,7 @@ func (s *keys) CreateKey(ctx context.Context, r *pb.CreateKeyRequest) (*pb.Creat
 	}
 	if t := r.Key.ExpireTime; t != nil {
 		if err := t.CheckValid(); err != nil || !t.AsTime().After(s.api.now()) {
-			return nil, &chem.FieldError{Field: "key.expire_time", Value: t.AsTime().Format(time.RFC3339), Limit: "a time that has not come yet"}
+			return nil, &fault.Error{Field: "key.expire_time", Value: t.AsTime().Format(time.RFC3339), Limit: "a time that has not come yet"}
 		}
 	}
 	id, secret, hash := access.New()

@@ -8,7 +8,7 @@ import (
 
 	"github.com/catchline/catchline/model"
 	"github.com/catchline/catchline/model/calib"
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 	"github.com/catchline/catchline/model/risk"
 	pb "github.com/catchline/catchline/proto/catchline/v1"
 	"github.com/catchline/catchline/server/store"
@@ -62,7 +62,7 @@ func (s *calibrations) CompareLots(ctx context.Context, r *pb.CompareLotsRequest
 // withLot puts a lot into the reference.
 func (s *calibrations) withLot(ctx context.Context, r *pb.CompareLotsRequest, studio, field, lot string) (*question, calib.Conditions, error) {
 	if lot == "" {
-		return nil, calib.Conditions{}, &chem.FieldError{Field: field, Value: "empty", Limit: "a lot of " + r.GetParent()}
+		return nil, calib.Conditions{}, &fault.Error{Field: field, Value: "empty", Limit: "a lot of " + r.GetParent()}
 	}
 	reference := proto.CloneOf(r.GetReferenceLayering())
 	if reference == nil {
@@ -75,7 +75,7 @@ func (s *calibrations) withLot(ctx context.Context, r *pb.CompareLotsRequest, st
 		}
 	}
 	if !found {
-		return nil, calib.Conditions{}, &chem.FieldError{Field: "reference_layering", Value: fmt.Sprintf("%d layers without that glaze", len(reference.GetLayers())), Limit: "a layering with " + r.GetParent()}
+		return nil, calib.Conditions{}, &fault.Error{Field: "reference_layering", Value: fmt.Sprintf("%d layers without that glaze", len(reference.GetLayers())), Limit: "a layering with " + r.GetParent()}
 	}
 	q, err := s.api.cache.ask(ctx, "", &pb.ScoreLayeringRequest{
 		Parent: "studios/" + studio, Layering: reference, Placement: r.GetPlacement(),

@@ -11,6 +11,7 @@ import (
 	"google.golang.org/protobuf/types/known/emptypb"
 
 	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 	pb "github.com/catchline/catchline/proto/catchline/v1"
 	"github.com/catchline/catchline/server/store"
 )
@@ -127,7 +128,7 @@ func (s *materials) check(ctx context.Context, key store.Key, old, next *pb.Mate
 	case err == nil && old == nil && string(taken.Body) == key.ID:
 		return nil, nil, nil // it exists already, and the writing will say so
 	case err == nil:
-		return nil, nil, &chem.FieldError{Field: "material.display_name", Value: quoted(next.DisplayName),
+		return nil, nil, &fault.Error{Field: "material.display_name", Value: quoted(next.DisplayName),
 			Limit: "a name that no other material of the studio has; materials/" + string(taken.Body) + " has this one"}
 	case !errors.Is(err, store.ErrNotFound):
 		return nil, nil, err

@@ -10,7 +10,7 @@ import (
 
 	"golang.org/x/text/unicode/norm"
 
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 	"github.com/catchline/catchline/server/store"
 )
 
@@ -53,12 +53,12 @@ func pattern(kind store.Kind) string {
 	return fmt.Sprintf("studios/{studio}/%s/{%s}", collections[kind], kind)
 }
 
-// parseName reads the resource name that a field holds. A name of another form is a *chem.FieldError.
+// parseName reads the resource name that a field holds. A name of another form is a *fault.Error.
 func parseName(field, name string, kind store.Kind) (store.Key, error) {
 	if key, ok := keyOf(name, kind); ok {
 		return key, nil
 	}
-	return store.Key{}, &chem.FieldError{Field: field, Value: quoted(name), Limit: "a name of the form " + pattern(kind)}
+	return store.Key{}, &fault.Error{Field: field, Value: quoted(name), Limit: "a name of the form " + pattern(kind)}
 }
 
 func keyOf(name string, kind store.Kind) (store.Key, bool) {

@@ -10,7 +10,7 @@ import (
 
 	"github.com/catchline/catchline/model"
 	"github.com/catchline/catchline/model/calib"
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 	"github.com/catchline/catchline/model/risk"
 	pb "github.com/catchline/catchline/proto/catchline/v1"
 )
@@ -31,7 +31,7 @@ func (s *calibrations) SuggestTiles(ctx context.Context, r *pb.SuggestTilesReque
 	case count == 0:
 		count = defaultTiles
 	case count < 0 || count > maxSuggested:
-		return nil, &chem.FieldError{Field: "count", Value: fmt.Sprint(count), Limit: fmt.Sprintf("1 to %d", maxSuggested)}
+		return nil, &fault.Error{Field: "count", Value: fmt.Sprint(count), Limit: fmt.Sprintf("1 to %d", maxSuggested)}
 	}
 	candidates, err := s.api.cache.sheet(ctx, "candidates", r.GetParent(), r.GetCandidates(), nil)
 	if err != nil {

@@ -11,7 +11,7 @@ import (
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
 
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 	"github.com/catchline/catchline/server/store"
 )
 
@@ -24,7 +24,7 @@ const (
 func pageSize(n int32) (int, error) {
 	switch {
 	case n < 0:
-		return 0, &chem.FieldError{Field: "page_size", Value: strconv.Itoa(int(n)), Limit: "0 to 1000"}
+		return 0, &fault.Error{Field: "page_size", Value: strconv.Itoa(int(n)), Limit: "0 to 1000"}
 	case n == 0:
 		return defaultPage, nil
 	}
@@ -79,7 +79,7 @@ func cursorOf(request proto.Message, token string) (*store.Cursor, error) {
 	}
 	c, err := decodeToken(token, listHash(request))
 	if err != nil {
-		return nil, &chem.FieldError{Field: "page_token", Value: quoted(token), Limit: err.Error()}
+		return nil, &fault.Error{Field: "page_token", Value: quoted(token), Limit: err.Error()}
 	}
 	return c, nil
 }

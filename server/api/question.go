@@ -6,7 +6,7 @@ import (
 	"math"
 
 	"github.com/catchline/catchline/model"
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 	"github.com/catchline/catchline/model/film"
 	pb "github.com/catchline/catchline/proto/catchline/v1"
 	"github.com/catchline/catchline/server/store"
@@ -70,7 +70,7 @@ func (p *prepared) firing(path, name string, plan *pb.FiringPlan) (*studioFiring
 		f := prepareFiring("", "", plan)
 		return f, under(path+"firing_plan", f.fault)
 	}
-	return nil, &chem.FieldError{Field: path + "firing", Value: "empty", Limit: "a stored firing, or a firing_plan"}
+	return nil, &fault.Error{Field: path + "firing", Value: "empty", Limit: "a stored firing, or a firing_plan"}
 }
 
 func (p *prepared) tolerated(field string, given *float64) (float64, error) {
@@ -82,7 +82,7 @@ func (p *prepared) tolerated(field string, given *float64) (float64, error) {
 		v = *given
 	}
 	if !(v >= model.MinTolerated && v <= model.MaxTolerated) {
-		return 0, &chem.FieldError{Field: field, Value: fmt.Sprint(v), Limit: fmt.Sprintf("%g to %g", model.MinTolerated, model.MaxTolerated)}
+		return 0, &fault.Error{Field: field, Value: fmt.Sprint(v), Limit: fmt.Sprintf("%g to %g", model.MinTolerated, model.MaxTolerated)}
 	}
 	return v, nil
 }
@@ -117,7 +117,7 @@ func (p *prepared) layering(path string, l *pb.Layering, f *studioFiring, find g
 		out.Stirring = p.settings.GetStirring()
 	}
 	if n := len(l.GetLayers()); n < 1 || n > film.MaxLayers {
-		return out, &chem.FieldError{Field: path + ".layers", Value: fmt.Sprintf("%d layers", n), Limit: fmt.Sprintf("1 to %d", film.MaxLayers)}
+		return out, &fault.Error{Field: path + ".layers", Value: fmt.Sprintf("%d layers", n), Limit: fmt.Sprintf("1 to %d", film.MaxLayers)}
 	}
 	out.Layers = make([]model.Layer, len(l.GetLayers()))
 	for i, layer := range l.GetLayers() {
@@ -159,7 +159,7 @@ func (p *prepared) glaze(l *pb.Layer) (*studioGlaze, error) {
 			return nil, err
 		}
 		if lot.Studio != key.Studio || lot.Parent != key.ID {
-			return nil, &chem.FieldError{Field: "lot", Value: quoted(l.GetLot()), Limit: "a lot of " + name}
+			return nil, &fault.Error{Field: "lot", Value: quoted(l.GetLot()), Limit: "a lot of " + name}
 		}
 		name = l.GetLot()
 	}
@@ -180,15 +180,15 @@ func (p *prepared) thickness(l *pb.Layer, f *model.Fired) (film.Thickness, error
 	switch a := l.GetAmount().(type) {
 	case *pb.Layer_ThicknessUm:
 		if h, err = film.Stated(a.ThicknessUm * 1e-6); err != nil {
-			return h, &chem.FieldError{Field: "thickness_um", Value: fmt.Sprint(a.ThicknessUm), Limit: "1 to 5000"}
+			return h, &fault.Error{Field: "thickness_um", Value: fmt.Sprint(a.ThicknessUm), Limit: "1 to 5000"}
 		}
 		if a.ThicknessUm < 1 {
-			return h, &chem.FieldError{Field: "thickness_um", Value: fmt.Sprint(a.ThicknessUm), Limit: "1 to 5000"}
+			return h, &fault.Error{Field: "thickness_um", Value: fmt.Sprint(a.ThicknessUm), Limit: "1 to 5000"}
 		}
 	case *pb.Layer_DryMassGPerCm2:
 		const kgPerM2 = 10 // per g/cm²
 		if !(a.DryMassGPerCm2 >= 0.001 && a.DryMassGPerCm2 <= 1) {
-			return h, &chem.FieldError{Field: "dry_mass_g_per_cm2", Value: fmt.Sprint(a.DryMassGPerCm2), Limit: "0.001 to 1"}
+			return h, &fault.Error{Field: "dry_mass_g_per_cm2", Value: fmt.Sprint(a.DryMassGPerCm2), Limit: "0.001 to 1"}
 		}
 		h, err = film.FromMass(a.DryMassGPerCm2*kgPerM2, math.Max(f.Glaze.LOI, 0), f.Density)
 	default:
@@ -197,7 +197,7 @@ func (p *prepared) thickness(l *pb.Layer, f *model.Fired) (film.Thickness, error
 			coats = c.Coats
 		}
 		if !(coats > 0 && coats <= film.MaxCoats) {
-			return h, &chem.FieldError{Field: "coats", Value: fmt.Sprint(coats), Limit: fmt.Sprintf("more than 0 and at most %g", film.MaxCoats)}
+			return h, &fault.Error{Field: "coats", Value: fmt.Sprint(coats), Limit: fmt.Sprintf("more than 0 and at most %g", film.MaxCoats)}
 		}
 		method, hand := p.method(l.GetMethod())
 		h, err = film.Coats(method, coats, hand)
@@ -266,7 +266,7 @@ func (q *question) place(path string, pl *pb.Placement) error {
 	drip := q.calibration.dripRatio
 	if q.profile == nil {
 		if len(pl.GetLowerBands()) > 0 {
-			return &chem.FieldError{Field: path + ".lower_bands", Value: fmt.Sprintf("%d bands on a straight wall", len(pl.GetLowerBands())), Limit: "bands on a ware"}
+			return &fault.Error{Field: path + ".lower_bands", Value: fmt.Sprintf("%d bands on a straight wall", len(pl.GetLowerBands())), Limit: "bands on a ware"}
 		}
 		angle := 90.0
 		if a, ok := pl.GetWall().(*pb.Placement_AngleDeg); ok {
@@ -320,7 +320,7 @@ func (q *question) lowerBands(path string, bands []*pb.LowerBand, clearanceMM fl
 		return nil, 0, nil
 	}
 	if len(bands) > maxLowerBands {
-		return nil, 0, &chem.FieldError{Field: path + ".lower_bands", Value: fmt.Sprintf("%d bands", len(bands)), Limit: fmt.Sprintf("at most %d", maxLowerBands)}
+		return nil, 0, &fault.Error{Field: path + ".lower_bands", Value: fmt.Sprintf("%d bands", len(bands)), Limit: fmt.Sprintf("at most %d", maxLowerBands)}
 	}
 	var own model.Physics
 	if err := own.Work(&q.Layering, 1); err != nil {
@@ -332,7 +332,7 @@ func (q *question) lowerBands(path string, bands []*pb.LowerBand, clearanceMM fl
 		at := fmt.Sprintf("%s.lower_bands[%d]", path, i)
 		low, high := b.GetFromFootMm(), b.GetFromFootMm()+b.GetBandHeightMm()
 		if !(low >= 0 && b.GetBandHeightMm() > 0 && high <= clearanceMM+1e-9) {
-			return nil, 0, &chem.FieldError{Field: at, Value: fmt.Sprintf("%g to %g mm from the foot", low, high),
+			return nil, 0, &fault.Error{Field: at, Value: fmt.Sprintf("%g to %g mm from the foot", low, high),
 				Limit: fmt.Sprintf("a band within 0 to %g mm, below the scored one", clearanceMM)}
 		}
 		layering, err := q.studio.layering(at+".layering", b.GetLayering(), q.firing, q.find)

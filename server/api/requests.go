@@ -10,7 +10,7 @@ import (
 	"google.golang.org/protobuf/reflect/protoreflect"
 	"google.golang.org/protobuf/types/known/fieldmaskpb"
 
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 	"github.com/catchline/catchline/server/store"
 )
 
@@ -63,7 +63,7 @@ func change(stored, update proto.Message, mask *fieldmaskpb.FieldMask) error {
 	var faults FieldErrors
 	for i, path := range mask.GetPaths() {
 		if !changePath(to, from, strings.Split(path, ".")) {
-			faults = append(faults, &chem.FieldError{
+			faults = append(faults, &fault.Error{
 				Field: fmt.Sprintf("update_mask.paths[%d]", i),
 				Value: quoted(path),
 				Limit: "a field of a " + words(string(to.Descriptor().Name())) + ", such as " + someFields(to.Descriptor()),

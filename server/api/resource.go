@@ -11,7 +11,7 @@ import (
 	"google.golang.org/protobuf/types/known/fieldmaskpb"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 	"github.com/catchline/catchline/server/store"
 )
 
@@ -186,7 +186,7 @@ func (r *resource[T]) create(ctx context.Context, request proto.Message, parent,
 
 func (r *resource[T]) createIn(ctx context.Context, request proto.Message, within, place store.Key, id, requestID string, in T) (t T, err error) {
 	if id != "" && !validID(id) {
-		return t, &chem.FieldError{Field: r.field + "_id", Value: quoted(id), Limit: idRule}
+		return t, &fault.Error{Field: r.field + "_id", Value: quoted(id), Limit: idRule}
 	}
 	once, err := requestOf(request, requestID)
 	if err != nil {

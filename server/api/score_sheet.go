@@ -8,7 +8,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"github.com/catchline/catchline/model"
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 	pb "github.com/catchline/catchline/proto/catchline/v1"
 	"github.com/catchline/catchline/server/store"
 )
@@ -55,7 +55,7 @@ func (s *studioCache) sheet(ctx context.Context, path, parent string, plan *pb.S
 	for i, pos := range plan.GetPositions() {
 		c.total *= len(pos.GetChoices())
 		if c.total > maxSheetScores {
-			return nil, &chem.FieldError{Field: fmt.Sprintf("%s.positions[%d]", path, i), Value: "more than 20,000,000 scores in all", Limit: "at most 20,000,000"}
+			return nil, &fault.Error{Field: fmt.Sprintf("%s.positions[%d]", path, i), Value: "more than 20,000,000 scores in all", Limit: "at most 20,000,000"}
 		}
 	}
 	for i, name := range plan.GetFirings() {
@@ -68,15 +68,15 @@ func (s *studioCache) sheet(ctx context.Context, path, parent string, plan *pb.S
 
 func checkPlan(path string, plan *pb.SheetPlan) error {
 	if n := len(plan.GetPositions()); n < 1 || n > maxPositions {
-		return &chem.FieldError{Field: path + ".positions", Value: fmt.Sprintf("%d positions", n), Limit: fmt.Sprintf("1 to %d", maxPositions)}
+		return &fault.Error{Field: path + ".positions", Value: fmt.Sprintf("%d positions", n), Limit: fmt.Sprintf("1 to %d", maxPositions)}
 	}
 	for i, pos := range plan.GetPositions() {
 		if n := len(pos.GetChoices()); n < 1 || n > maxChoices {
-			return &chem.FieldError{Field: fmt.Sprintf("%s.positions[%d].choices", path, i), Value: fmt.Sprintf("%d choices", n), Limit: fmt.Sprintf("1 to %d", maxChoices)}
+			return &fault.Error{Field: fmt.Sprintf("%s.positions[%d].choices", path, i), Value: fmt.Sprintf("%d choices", n), Limit: fmt.Sprintf("1 to %d", maxChoices)}
 		}
 	}
 	if n := len(plan.GetFirings()); n < 1 || n > maxFirings {
-		return &chem.FieldError{Field: path + ".firings", Value: fmt.Sprintf("%d firings", n), Limit: fmt.Sprintf("1 to %d", maxFirings)}
+		return &fault.Error{Field: path + ".firings", Value: fmt.Sprintf("%d firings", n), Limit: fmt.Sprintf("1 to %d", maxFirings)}
 	}
 	return nil
 }
@@ -85,8 +85,8 @@ func checkPlan(path string, plan *pb.SheetPlan) error {
 func (c *combinations) addFiring(ctx context.Context, s *studioCache, firingPath, path, parent, name string, plan *pb.SheetPlan) error {
 	f, err := c.studio.firing("", name, nil)
 	if err != nil {
-		if one := (*chem.FieldError)(nil); errors.As(err, &one) {
-			return &chem.FieldError{Field: firingPath, Value: one.Value, Limit: one.Limit}
+		if one := (*fault.Error)(nil); errors.As(err, &one) {
+			return &fault.Error{Field: firingPath, Value: one.Value, Limit: one.Limit}
 		}
 		return err
 	}
@@ -171,7 +171,7 @@ func (s *scores) ScoreSheet(r *pb.ScoreSheetRequest, stream pb.ScoreService_Scor
 	case size == 0:
 		size = defaultChunk
 	case size < 0 || size > maxChunk:
-		return &chem.FieldError{Field: "chunk_size", Value: fmt.Sprint(size), Limit: fmt.Sprintf("1 to %d", maxChunk)}
+		return &fault.Error{Field: "chunk_size", Value: fmt.Sprint(size), Limit: fmt.Sprintf("1 to %d", maxChunk)}
 	}
 	return s.api.each(ctx, c, size, func(chunk *pb.ScoreSheetResponse) error {
 		if chunk.FirstIndex == 0 {

@@ -6,7 +6,7 @@ import (
 	"slices"
 
 	"github.com/catchline/catchline/model"
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 	"github.com/catchline/catchline/model/risk"
 	pb "github.com/catchline/catchline/proto/catchline/v1"
 	"github.com/catchline/catchline/server/store"
@@ -21,7 +21,7 @@ func (s *scores) PlanShelf(ctx context.Context, r *pb.PlanShelfRequest) (*pb.Pla
 		return nil, err
 	}
 	if n := len(r.GetPieces()); n < 1 || n > maxPieces {
-		return nil, &chem.FieldError{Field: "pieces", Value: fmt.Sprintf("%d kinds of piece", n), Limit: fmt.Sprintf("1 to %d", maxPieces)}
+		return nil, &fault.Error{Field: "pieces", Value: fmt.Sprintf("%d kinds of piece", n), Limit: fmt.Sprintf("1 to %d", maxPieces)}
 	}
 	out := &pb.PlanShelfResponse{}
 	var pieces []risk.Piece

@@ -10,7 +10,7 @@ import (
 	"slices"
 	"strings"
 
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 	pb "github.com/catchline/catchline/proto/catchline/v1"
 )
 
@@ -91,7 +91,7 @@ func readTiles(file, studio string, find names) ([]tileLine, []*pb.LineFault, er
 			return lines, faults, nil
 		}
 		if n == mostLines {
-			return nil, nil, &chem.FieldError{Field: "csv", Value: "longer", Limit: fmt.Sprintf("at most %d lines under the header", mostLines)}
+			return nil, nil, &fault.Error{Field: "csv", Value: "longer", Limit: fmt.Sprintf("at most %d lines under the header", mostLines)}
 		}
 		if bad := (*csv.ParseError)(nil); errors.As(err, &bad) {
 			// Where quotes are wrong nobody can tell where the next line starts.
@@ -185,7 +185,7 @@ func lineFault(line int, column, sentence string) *pb.LineFault {
 // lineFaults turns faults of fields into faults of a line; nil if the error is none of the line's.
 func lineFaults(line int, err error) []*pb.LineFault {
 	var (
-		one *chem.FieldError
+		one *fault.Error
 		all FieldErrors
 		out []*pb.LineFault
 	)

@@ -11,7 +11,7 @@ import (
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/emptypb"
 
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 	pb "github.com/catchline/catchline/proto/catchline/v1"
 	"github.com/catchline/catchline/server/store"
 )
@@ -143,7 +143,7 @@ func (s *tiles) checkDate(date string) error {
 	day, err := time.Parse(time.DateOnly, date)
 	last := s.api.now().AddDate(0, 0, 1).Format(time.DateOnly)
 	if err != nil || day.Year() < 1900 || date > last {
-		return &chem.FieldError{Field: "fire_date", Value: quoted(date), Limit: "a day as YYYY-MM-DD from 1900-01-01 to today"}
+		return &fault.Error{Field: "fire_date", Value: quoted(date), Limit: "a day as YYYY-MM-DD from 1900-01-01 to today"}
 	}
 	return nil
 }
@@ -154,7 +154,7 @@ func checkPhoto(uri string) error {
 	}
 	u, err := url.Parse(uri)
 	if err != nil || u.Scheme != "http" && u.Scheme != "https" || u.Host == "" {
-		return &chem.FieldError{Field: "photo_uri", Value: quoted(uri), Limit: "a link that starts with http:// or https://"}
+		return &fault.Error{Field: "photo_uri", Value: quoted(uri), Limit: "a link that starts with http:// or https://"}
 	}
 	return nil
 }

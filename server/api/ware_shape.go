@@ -6,7 +6,7 @@ import (
 	"strconv"
 	"strings"
 
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 	"github.com/catchline/catchline/model/film"
 	pb "github.com/catchline/catchline/proto/catchline/v1"
 )
@@ -21,7 +21,7 @@ const (
 	footRingShare = 0.25 // of a plate's height, at most
 )
 
-// wareProfile is the wall of a shape. Errors are *chem.FieldError with paths in the shape, such as bowl.rim_diameter_mm.
+// wareProfile is the wall of a shape. Errors are *fault.Error with paths in the shape, such as bowl.rim_diameter_mm.
 func wareProfile(shape *pb.WareShape) (*film.Profile, error) {
 	switch {
 	case shape.GetProfile() != nil:
@@ -113,8 +113,8 @@ func tracedProfile(r *pb.TraceProfileRequest) (*film.Profile, error) {
 	if svg := r.GetSvg(); svg != nil {
 		t := film.Tracing{MetresPerUnit: svg.MmPerUnit * mm, OwnAxis: svg.AxisX == nil, Axis: svg.GetAxisX()}
 		p, err := film.ReadProfileSVG(svg.D, t)
-		if bad := (*chem.FieldError)(nil); t.OwnAxis && errors.As(err, &bad) && strings.HasSuffix(bad.Field, ".radius") {
-			return nil, &chem.FieldError{Field: "svg.axis_x", Value: "unset", Limit: "the x of the axis, unless the curve meets the axis at the rim and nowhere else"}
+		if bad := (*fault.Error)(nil); t.OwnAxis && errors.As(err, &bad) && strings.HasSuffix(bad.Field, ".radius") {
+			return nil, &fault.Error{Field: "svg.axis_x", Value: "unset", Limit: "the x of the axis, unless the curve meets the axis at the rim and nowhere else"}
 		}
 		return p, renamed(err, func(field string) string {
 			switch {
@@ -129,7 +129,7 @@ func tracedProfile(r *pb.TraceProfileRequest) (*film.Profile, error) {
 		})
 	}
 	if r.GetCsv() == "" {
-		return nil, &chem.FieldError{Field: "csv", Value: "empty", Limit: "a first line height_mm,radius_mm and a line for each point"}
+		return nil, &fault.Error{Field: "csv", Value: "empty", Limit: "a first line height_mm,radius_mm and a line for each point"}
 	}
 	return film.ReadProfileCSV(strings.NewReader(r.GetCsv()))
 }

@@ -3,22 +3,22 @@ package store
 import (
 	"fmt"
 
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 )
 
-// Check reports a query that no engine could answer, as a *chem.FieldError.
+// Check reports a query that no engine could answer, as a *fault.Error.
 func (q *Query) Check() error {
 	if err := (Key{Studio: q.Studio, Kind: q.Kind, Parent: q.Parent}).checkCollection(); err != nil {
 		return err
 	}
 	if q.AnyParent && q.Parent != "" {
-		return &chem.FieldError{Field: "parent", Value: q.Parent, Limit: "empty when any parent is asked for"}
+		return &fault.Error{Field: "parent", Value: q.Parent, Limit: "empty when any parent is asked for"}
 	}
 	if q.Limit < 1 || q.Limit > MaxPage {
-		return &chem.FieldError{Field: "limit", Value: fmt.Sprint(q.Limit), Limit: fmt.Sprintf("1 to %d", MaxPage)}
+		return &fault.Error{Field: "limit", Value: fmt.Sprint(q.Limit), Limit: fmt.Sprintf("1 to %d", MaxPage)}
 	}
 	if q.Order < ByID || q.Order > NewestFirst {
-		return &chem.FieldError{Field: "order", Value: fmt.Sprint(int(q.Order)), Limit: "ByID, OldestFirst or NewestFirst"}
+		return &fault.Error{Field: "order", Value: fmt.Sprint(int(q.Order)), Limit: "ByID, OldestFirst or NewestFirst"}
 	}
 	for i, l := range q.Labels {
 		if err := checkLabel(i, l); err != nil {
@@ -34,7 +34,7 @@ func (q *Query) Check() error {
 	return nil
 }
 
-// Check reports a request that no engine could keep, as a *chem.FieldError.
+// Check reports a request that no engine could keep, as a *fault.Error.
 func (r *Request) Check() error {
 	if r.ID == "" && len(r.Hash) == 0 {
 		return nil
@@ -43,15 +43,15 @@ func (r *Request) Check() error {
 		return err
 	}
 	if len(r.Hash) == 0 || len(r.Hash) > 64 {
-		return &chem.FieldError{Field: "request_hash", Value: fmt.Sprintf("%d bytes", len(r.Hash)), Limit: "1 to 64 bytes"}
+		return &fault.Error{Field: "request_hash", Value: fmt.Sprintf("%d bytes", len(r.Hash)), Limit: "1 to 64 bytes"}
 	}
 	return nil
 }
 
-// Check reports a write that no engine could do, as a *chem.FieldError.
+// Check reports a write that no engine could do, as a *fault.Error.
 func (w *Write) Check() error {
 	if len(w.Ops) == 0 {
-		return &chem.FieldError{Field: "ops", Value: "empty", Limit: "at least one"}
+		return &fault.Error{Field: "ops", Value: "empty", Limit: "at least one"}
 	}
 	if err := w.Request.Check(); err != nil {
 		return err
@@ -70,17 +70,17 @@ func (w *Write) checkOp(i int) error {
 	numbered := op.Action == ActionInsert && r.Kind.Numbered()
 	switch {
 	case op.Action < ActionInsert || op.Action > ActionRemove:
-		return &chem.FieldError{Field: "action", Value: fmt.Sprint(int(op.Action)), Limit: "insert, replace or remove"}
+		return &fault.Error{Field: "action", Value: fmt.Sprint(int(op.Action)), Limit: "insert, replace or remove"}
 	case r.Studio != w.Ops[0].Record.Studio:
-		return &chem.FieldError{Field: "studio", Value: r.Studio, Limit: "the same in the whole write"}
+		return &fault.Error{Field: "studio", Value: r.Studio, Limit: "the same in the whole write"}
 	case numbered && r.ID != "":
-		return &chem.FieldError{Field: "id", Value: r.ID, Limit: "empty: records of this kind are numbered by the store"}
+		return &fault.Error{Field: "id", Value: r.ID, Limit: "empty: records of this kind are numbered by the store"}
 	case op.removesStudio() && len(w.Ops) > 1:
-		return &chem.FieldError{Field: "ops", Value: fmt.Sprint(len(w.Ops)), Limit: "removing a studio is a write of its own"}
+		return &fault.Error{Field: "ops", Value: fmt.Sprint(len(w.Ops)), Limit: "removing a studio is a write of its own"}
 	case r.Kind == KindStudio && (r.Studio != System || r.Parent != ""):
-		return &chem.FieldError{Field: "kind", Value: string(r.Kind), Limit: "only in the studio " + System + " and without a parent"}
+		return &fault.Error{Field: "kind", Value: string(r.Kind), Limit: "only in the studio " + System + " and without a parent"}
 	case r.Kind == KindStudio && r.ID == System:
-		return &chem.FieldError{Field: "id", Value: r.ID, Limit: "any but " + System}
+		return &fault.Error{Field: "id", Value: r.ID, Limit: "any but " + System}
 	case numbered:
 		if err := r.checkCollection(); err != nil {
 			return err

@@ -6,7 +6,7 @@ import (
 	"time"
 	"unicode/utf8"
 
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 )
 
 // Kind says what a record is. The store treats all kinds alike but for those that [Kind.Numbered]
@@ -85,11 +85,11 @@ const (
 func checkText(field, value string, least, most int) error {
 	switch {
 	case len(value) < least:
-		return &chem.FieldError{Field: field, Value: "empty", Limit: fmt.Sprintf("%d to %d bytes", least, most)}
+		return &fault.Error{Field: field, Value: "empty", Limit: fmt.Sprintf("%d to %d bytes", least, most)}
 	case len(value) > most:
-		return &chem.FieldError{Field: field, Value: fmt.Sprintf("%d bytes long", len(value)), Limit: fmt.Sprintf("at most %d bytes", most)}
+		return &fault.Error{Field: field, Value: fmt.Sprintf("%d bytes long", len(value)), Limit: fmt.Sprintf("at most %d bytes", most)}
 	case !utf8.ValidString(value) || strings.ContainsRune(value, 0):
-		return &chem.FieldError{Field: field, Value: fmt.Sprintf("%q", value), Limit: "UTF-8 text without NUL"}
+		return &fault.Error{Field: field, Value: fmt.Sprintf("%q", value), Limit: "UTF-8 text without NUL"}
 	}
 	return nil
 }
@@ -104,7 +104,7 @@ func (k Key) checkCollection() error {
 	return checkText("parent", k.Parent, 0, maxNameBytes)
 }
 
-// Check reports a key that the store could not hold, as a *chem.FieldError.
+// Check reports a key that the store could not hold, as a *fault.Error.
 func (k Key) Check() error {
 	if err := k.checkCollection(); err != nil {
 		return err
@@ -114,10 +114,10 @@ func (k Key) Check() error {
 
 func (r *Record) checkContent() error {
 	if len(r.Body) > MaxBodyBytes {
-		return &chem.FieldError{Field: "body", Value: fmt.Sprintf("%d bytes", len(r.Body)), Limit: fmt.Sprintf("at most %d bytes", MaxBodyBytes)}
+		return &fault.Error{Field: "body", Value: fmt.Sprintf("%d bytes", len(r.Body)), Limit: fmt.Sprintf("at most %d bytes", MaxBodyBytes)}
 	}
 	if len(r.Labels) > MaxLabels {
-		return &chem.FieldError{Field: "labels", Value: fmt.Sprintf("%d labels", len(r.Labels)), Limit: fmt.Sprintf("at most %d", MaxLabels)}
+		return &fault.Error{Field: "labels", Value: fmt.Sprintf("%d labels", len(r.Labels)), Limit: fmt.Sprintf("at most %d", MaxLabels)}
 	}
 	for i, l := range r.Labels {
 		if err := checkLabel(i, l); err != nil {
@@ -130,7 +130,7 @@ func (r *Record) checkContent() error {
 func checkLabel(i int, label string) error {
 	field := fmt.Sprintf("labels[%d]", i)
 	if strings.Contains(label, "\n") {
-		return &chem.FieldError{Field: field, Value: fmt.Sprintf("%q", label), Limit: "text without line breaks"}
+		return &fault.Error{Field: field, Value: fmt.Sprintf("%q", label), Limit: "text without line breaks"}
 	}
 	return checkText(field, label, 1, maxLabelBytes)
 }

@@ -11,7 +11,7 @@
 //
 // Every method may be called from several goroutines, obeys its context, and after Close answers
 // [ErrClosed]. Errors match the values in errors.go by errors.Is; wrong arguments are
-// *chem.FieldError.
+// *fault.Error.
 package store
 
 import (

@@ -10,7 +10,7 @@ import (
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
 
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 )
 
 // Exit codes.
@@ -35,13 +35,13 @@ func faultf(format string, args ...any) error { return &inputFault{fmt.Sprintf(f
 
 // fieldFault names a flag, its value and what is allowed.
 func fieldFault(field, value, limit string) error {
-	return &chem.FieldError{Field: field, Value: value, Limit: limit}
+	return &fault.Error{Field: field, Value: value, Limit: limit}
 }
 
 func exitCode(err error) int {
 	var (
 		input *inputFault
-		field *chem.FieldError
+		field *fault.Error
 	)
 	switch {
 	case errors.Is(err, errRisk):

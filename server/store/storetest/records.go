@@ -9,7 +9,7 @@ import (
 	"sync"
 	"time"
 
-	"github.com/catchline/catchline/model/chem"
+	"github.com/catchline/catchline/model/fault"
 	"github.com/catchline/catchline/server/store"
 )
 
@@ -255,7 +255,7 @@ var records = []test{
 			b.Fatalf("got %q", made.Labels)
 		}
 	}},
-	{"wrong arguments are *chem.FieldError", func(b *bench) {
+	{"wrong arguments are *fault.Error", func(b *bench) {
 		s := b.open()
 		long := strings.Repeat("x", 1000)
 		many := make([]string, store.MaxLabels+1)
@@ -282,7 +282,7 @@ var records = []test{
 			"number given":        write(store.Insert(record(store.Key{Studio: studio, Kind: store.KindCalibration, ID: "7"}, ""))),
 			"numbered, no studio": write(store.Insert(record(store.Key{Kind: store.KindCalibration}, ""))),
 		} {
-			var fault *chem.FieldError
+			var fault *fault.Error
 			if _, err := s.Write(b.Context(), w); !errors.As(err, &fault) {
 				b.Errorf("%s: got the error %v", name, err)
 			}
@@ -296,7 +296,7 @@ var records = []test{
 			"bad cursor": {Studio: studio, Kind: store.KindLot, After: &store.Cursor{ID: "\x00"}, Limit: 1},
 			"bad order":  {Studio: studio, Kind: store.KindLot, Order: 9, Limit: 1},
 		} {
-			var fault *chem.FieldError
+			var fault *fault.Error
 			if _, err := s.List(b.Context(), q); !errors.As(err, &fault) {
 				b.Errorf("%s: got the error %v", name, err)
 			}
