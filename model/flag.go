@@ -67,7 +67,7 @@ func (f *Fired) Flags(called string) (flags []Flag) {
 }
 
 // FiringFlags tells what makes every answer in a firing less sure.
-func FiringFlags(f *firing.Prepared) []Flag {
+func FiringFlags(f *firing.HeatHistory) []Flag {
 	if !f.Extrapolated {
 		return nil
 	}

@@ -47,7 +47,7 @@ const describedTension = 0.32
 type Fired struct {
 	// What every score reads stands first, close together.
 	Glaze    *Glaze
-	Firing   *firing.Prepared
+	Firing   *firing.HeatHistory
 	Exposure film.Exposure
 	Density  float64 // kg/m³ at the reference temperature
 	Tension  float64 // N/m at the peak
@@ -74,7 +74,7 @@ type Fired struct {
 }
 
 // Fire works out what a firing makes of a glaze. Iron is split by the atmosphere at the reference temperature, and crystals stiffen a satin or a matte.
-func Fire(g *Glaze, f *firing.Prepared) (*Fired, error) {
+func Fire(g *Glaze, f *firing.HeatHistory) (*Fired, error) {
 	d := &Fired{Glaze: g, Firing: f, matte: matteness(g.Surface)}
 	if g.Melt == nil {
 		d.described = 1

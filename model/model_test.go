@@ -28,14 +28,14 @@ func gloss(t testing.TB, name string, silica, iron float64) *Glaze {
 }
 
 // cone6 is cone 6 at 60 °C/h, 1222 °C by the published table, with the usual quarter of an hour's hold (common practice, no source).
-func cone6(t testing.TB, a firing.Atmosphere) *firing.Prepared {
+func cone6(t testing.TB, a firing.Atmosphere) *firing.HeatHistory {
 	t.Helper()
 	f := firing.ConeFiring{Cone: "6", ConeType: firing.SelfSupporting, FinalRampCPerH: 60, HoldMinutes: 15, CoolingCPerHour: firing.DefaultCoolingCPerHour}
 	c, err := f.Curve()
 	if err != nil {
 		t.Fatal(err)
 	}
-	p, err := firing.Prepare(c, a, nil)
+	p, err := firing.NewHeatHistory(c, a, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -61,7 +61,7 @@ func upright(t testing.TB, drip float64) *StraightWall {
 }
 
 // asked is a question about brushed coats of glazes, first applied first, on an upright tile.
-func asked(t testing.TB, f *firing.Prepared, coats float64, glazes ...*Glaze) *Question {
+func asked(t testing.TB, f *firing.HeatHistory, coats float64, glazes ...*Glaze) *Question {
 	t.Helper()
 	q := &Question{Wall: upright(t, 1), Calibration: blank(t), Tolerated: 0.05}
 	q.Stirring = film.DefaultStirring

@@ -16,7 +16,7 @@ import (
 // studio is an invented studio: glazes of every kind, fired, and a calibration on tiles of their pairs.
 type studio struct {
 	glazes      []*Glaze
-	firings     []*firing.Prepared
+	firings     []*firing.HeatHistory
 	calibration *calib.Calibration
 	wall        Wall
 	where       Where
@@ -45,7 +45,7 @@ func newStudio(t testing.TB, glazes, tiles int) *studio {
 		if err != nil {
 			t.Fatal(err)
 		}
-		p, err := firing.Prepare(c, firing.Atmosphere{}, nil)
+		p, err := firing.NewHeatHistory(c, firing.Atmosphere{}, nil)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -75,7 +75,7 @@ func (s *studio) question(layers ...Layer) *Question {
 }
 
 // layers are brushed coats of all glazes in a firing.
-func (s *studio) layers(t testing.TB, f *firing.Prepared, coats float64) []Layer {
+func (s *studio) layers(t testing.TB, f *firing.HeatHistory, coats float64) []Layer {
 	t.Helper()
 	var out []Layer
 	for _, g := range s.glazes {

@@ -189,7 +189,7 @@ func exported(s *studio) map[string]any {
 	}
 }
 
-func exportFiring(s *studio, f *firing.Prepared) exportedFiring {
+func exportFiring(s *studio, f *firing.HeatHistory) exportedFiring {
 	e := exportedFiring{ConeExcess: f.EquivalentCone - 6, LnCooling: math.Log(f.CoolingKPerHour / 150)}
 	for _, n := range f.Nodes {
 		e.Kelvin, e.Seconds = append(e.Kelvin, n.Kelvin), append(e.Seconds, n.Seconds)

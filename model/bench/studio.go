@@ -16,7 +16,7 @@ import (
 // studio is an invented studio whose glazes all have a chemistry.
 type studio struct {
 	glazes      []*model.Glaze
-	firings     []*firing.Prepared
+	firings     []*firing.HeatHistory
 	calibration *calib.Calibration
 	wall        *model.StraightWall
 }
@@ -41,7 +41,7 @@ func invent(glazes, tiles int) *studio {
 		{Cone: "6", ConeType: firing.SelfSupporting, FinalRampCPerH: 60, HoldMinutes: 15, CoolingCPerHour: firing.DefaultCoolingCPerHour},
 		{Cone: "7", ConeType: firing.SelfSupporting, FinalRampCPerH: 100, CoolingCPerHour: firing.DefaultCoolingCPerHour},
 	} {
-		s.firings = append(s.firings, must(firing.Prepare(must(f.Curve()), firing.Atmosphere{}, nil)))
+		s.firings = append(s.firings, must(firing.NewHeatHistory(must(f.Curve()), firing.Atmosphere{}, nil)))
 	}
 	s.calibration = must(calib.Fit(nil, calib.DefaultPrior()))
 	if tiles == 0 {
@@ -62,7 +62,7 @@ func invent(glazes, tiles int) *studio {
 }
 
 // layers are two brushed coats of every glaze in a firing.
-func (s *studio) layers(f *firing.Prepared) []model.Layer {
+func (s *studio) layers(f *firing.HeatHistory) []model.Layer {
 	h := must(film.Coats(film.Brush, 2, 1))
 	var out []model.Layer
 	for _, g := range s.glazes {

@@ -2,7 +2,7 @@
 // into what the firing is to a film of glaze: a few temperatures with the time spent at
 // each, the equivalent cone, and the oxygen fugacity of the atmosphere.
 //
-// Every input becomes a Curve, temperature over time. Prepare reduces a curve to a Prepared,
+// Every input becomes a Curve, temperature over time. NewHeatHistory reduces a curve to a HeatHistory,
 // corrected by a witness cone where one was read.
 //
 // Assumed: ware and glaze have the temperature of the curve (no lag), the atmosphere is the same from the

@@ -21,7 +21,7 @@ func ExampleConeFiring() {
 		fmt.Println(err)
 		return
 	}
-	p, err := firing.Prepare(curve, firing.Atmosphere{Kind: firing.Oxidation}, nil)
+	p, err := firing.NewHeatHistory(curve, firing.Atmosphere{Kind: firing.Oxidation}, nil)
 	if err != nil {
 		fmt.Println(err)
 		return
@@ -31,7 +31,7 @@ func ExampleConeFiring() {
 }
 
 // The same kiln's controller was told a schedule, and the witness cone read less than it promised.
-func ExamplePrepare_witnessCone() {
+func ExampleNewHeatHistory_witnessCone() {
 	s := firing.Schedule{
 		StartC: 20,
 		Segments: []firing.Segment{
@@ -45,7 +45,7 @@ func ExamplePrepare_witnessCone() {
 		fmt.Println(err)
 		return
 	}
-	p, err := firing.Prepare(curve, firing.Atmosphere{}, &firing.WitnessCone{ConeType: firing.SelfSupporting, Number: 6})
+	p, err := firing.NewHeatHistory(curve, firing.Atmosphere{}, &firing.WitnessCone{ConeType: firing.SelfSupporting, Number: 6})
 	if err != nil {
 		fmt.Println(err)
 		return

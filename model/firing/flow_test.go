@@ -23,7 +23,7 @@ func TestFlowIsTheIntegral(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		p, err := Prepare(c, Atmosphere{}, nil)
+		p, err := NewHeatHistory(c, Atmosphere{}, nil)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -102,7 +102,7 @@ func TestHotterReadsHigher(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			p, err := firing.Prepare(c, firing.Atmosphere{}, nil)
+			p, err := firing.NewHeatHistory(c, firing.Atmosphere{}, nil)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -128,7 +128,7 @@ func TestWitnessCone(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		q, err := firing.Prepare(c, firing.Atmosphere{}, &firing.WitnessCone{ConeType: firing.SelfSupporting, Number: witness})
+		q, err := firing.NewHeatHistory(c, firing.Atmosphere{}, &firing.WitnessCone{ConeType: firing.SelfSupporting, Number: witness})
 		if err != nil {
 			t.Skip() // beyond 60 K or off the scale
 		}
@@ -154,7 +154,7 @@ func TestWitnessConeOfItsType(t *testing.T) {
 	}
 }
 
-func TestPrepareFaults(t *testing.T) {
+func TestHeatHistoryFaults(t *testing.T) {
 	f := firing.ConeFiring{Cone: "6", ConeType: firing.SelfSupporting, FinalRampCPerH: 60, CoolingCPerHour: 200}
 	c, err := f.Curve()
 	if err != nil {
@@ -171,13 +171,13 @@ func TestPrepareFaults(t *testing.T) {
 		{firing.WitnessCone{ConeType: firing.Large, Number: 40}, "witness_cone", "below cone 13"},
 		{firing.WitnessCone{ConeType: 7, Number: 6}, "witness_cone.cone_type", "large"},
 	} {
-		_, err := firing.Prepare(c, firing.Atmosphere{}, &w.witness)
+		_, err := firing.NewHeatHistory(c, firing.Atmosphere{}, &w.witness)
 		wantField(t, err, w.field, w.says)
 	}
-	_, err = firing.Prepare(c, firing.Atmosphere{Kind: 9}, nil)
+	_, err = firing.NewHeatHistory(c, firing.Atmosphere{Kind: 9}, nil)
 	wantField(t, err, "atmosphere.kind", "reduction")
 	for _, ratio := range []float64{-1, 0.05, 2e4, math.NaN(), math.Inf(1)} {
-		_, err = firing.Prepare(c, firing.Atmosphere{CO2ToCO: ratio}, nil)
+		_, err = firing.NewHeatHistory(c, firing.Atmosphere{CO2ToCO: ratio}, nil)
 		wantField(t, err, "atmosphere.co2_to_co", "0.1 to 10000")
 	}
 	for _, celsius := range []float64{400, 1430} {
@@ -186,7 +186,7 @@ func TestPrepareFaults(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		_, err = firing.Prepare(c, firing.Atmosphere{}, nil)
+		_, err = firing.NewHeatHistory(c, firing.Atmosphere{}, nil)
 		wantField(t, err, "heat", "cone 022")
 	}
 }
@@ -273,7 +273,7 @@ func TestLogOfASchedule(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		q, err := firing.Prepare(c, firing.Atmosphere{}, nil)
+		q, err := firing.NewHeatHistory(c, firing.Atmosphere{}, nil)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -348,7 +348,7 @@ func FuzzParseConeNumber(f *testing.F) {
 	})
 }
 
-func BenchmarkPrepare(b *testing.B) {
+func BenchmarkNewHeatHistory(b *testing.B) {
 	f := firing.ConeFiring{Cone: "6", ConeType: firing.SelfSupporting, FinalRampCPerH: 60, HoldMinutes: 15, CoolingCPerHour: 200}
 	for name, w := range map[string]*firing.WitnessCone{"curve": nil, "witness": {ConeType: firing.SelfSupporting, Number: 6}} {
 		b.Run(name, func(b *testing.B) {
@@ -358,7 +358,7 @@ func BenchmarkPrepare(b *testing.B) {
 				if err != nil {
 					b.Fatal(err)
 				}
-				if _, err := firing.Prepare(c, firing.Atmosphere{}, w); err != nil {
+				if _, err := firing.NewHeatHistory(c, firing.Atmosphere{}, w); err != nil {
 					b.Fatal(err)
 				}
 			}

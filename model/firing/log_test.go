@@ -116,7 +116,7 @@ func FuzzParseLog(f *testing.F) {
 		if err != nil {
 			return
 		}
-		p, err := firing.Prepare(c, firing.Atmosphere{}, nil)
+		p, err := firing.NewHeatHistory(c, firing.Atmosphere{}, nil)
 		if err != nil {
 			wantField(t, err, "heat", "")
 			return

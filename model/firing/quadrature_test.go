@@ -43,7 +43,7 @@ func exact(points []firing.Point, floor float64, f func(float64) float64) float6
 	return sum
 }
 
-func nodesSum(p *firing.Prepared, f func(float64) float64) float64 {
+func nodesSum(p *firing.HeatHistory, f func(float64) float64) float64 {
 	sum := 0.0
 	for _, n := range p.Nodes {
 		sum += n.Seconds * f(n.Kelvin)
@@ -121,7 +121,7 @@ func firings(t rapid.TB) map[string]*firing.Curve {
 func TestNodesIntegrateFluidity(t *testing.T) {
 	worst, where := 0.0, ""
 	for name, c := range firings(t) {
-		p, err := firing.Prepare(c, firing.Atmosphere{}, nil)
+		p, err := firing.NewHeatHistory(c, firing.Atmosphere{}, nil)
 		if err != nil {
 			t.Fatalf("%s: %v", name, err)
 		}
@@ -142,7 +142,7 @@ func TestNodesIntegrateFluidity(t *testing.T) {
 // Nodes lie in the window, in rising order, with no negative time, and hold all of the time in it.
 func TestNodesAreAMeasure(t *testing.T) {
 	for name, c := range firings(t) {
-		p, err := firing.Prepare(c, firing.Atmosphere{}, nil)
+		p, err := firing.NewHeatHistory(c, firing.Atmosphere{}, nil)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -175,13 +175,13 @@ func drawCone(t *rapid.T) firing.ConeFiring {
 	return f
 }
 
-func prepare(t rapid.TB, f firing.ConeFiring, w *firing.WitnessCone) (*firing.Curve, *firing.Prepared) {
+func prepare(t rapid.TB, f firing.ConeFiring, w *firing.WitnessCone) (*firing.Curve, *firing.HeatHistory) {
 	t.Helper()
 	c, err := f.Curve()
 	if err != nil {
 		t.Fatal(err)
 	}
-	p, err := firing.Prepare(c, firing.Atmosphere{}, w)
+	p, err := firing.NewHeatHistory(c, firing.Atmosphere{}, w)
 	if err != nil {
 		t.Fatal(err)
 	}

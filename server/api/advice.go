@@ -315,7 +315,7 @@ func (a *adviser) stillGlazes() []*studioGlaze {
 			continue
 		}
 		layer, err := a.q.studio.layer(bufferLayer(g), a.q.firing, a.q.studio.glaze)
-		if err != nil || !matures(layer.Glaze, a.q.firing.prepared.EquivalentCone) {
+		if err != nil || !matures(layer.Glaze, a.q.firing.heat.EquivalentCone) {
 			continue
 		}
 		alone := a.q.Question

@@ -9,7 +9,7 @@ import (
 )
 
 // addFiring and addGlaze put into a situation what cautions hang on.
-func addFiring(s *risk.Situation, f *firing.Prepared) {
+func addFiring(s *risk.Situation, f *firing.HeatHistory) {
 	s.Reduction = s.Reduction || f.Atmosphere.Kind != firing.Oxidation
 }
 
@@ -37,7 +37,7 @@ func cautionsIn(s *risk.Situation) []*pb.Caution {
 // cautions of one score.
 func (q *question) cautions(word risk.Word, cookie risk.Kind) []*pb.Caution {
 	s := risk.Situation{Word: word, Cookie: cookie != risk.None, Melts: make([]*chem.Melt, 0, len(q.Layers))}
-	addFiring(&s, q.firing.prepared)
+	addFiring(&s, q.firing.heat)
 	for i := range q.Layers {
 		addGlaze(&s, q.Layers[i].Glaze)
 	}

@@ -76,9 +76,9 @@ func firingCurve(plan *pb.FiringPlan) (*firing.Curve, error) {
 	return nil, errors.New("a firing plan without heat")
 }
 
-// preparedFiring is what a plan is to a film of glaze. A witness cone of the tile's own goes before the plan's; nil: there is none. Errors
-// are as those of firingCurve, under witness_cone for either.
-func preparedFiring(plan *pb.FiringPlan, own *pb.WitnessCone) (*firing.Prepared, *firing.Curve, error) {
+// heatHistory works out the heat history of a firing plan. A witness cone of the tile itself replaces that of the plan; nil
+// means that there is none. Errors are those of firingCurve; a bad witness cone of either is reported under witness_cone.
+func heatHistory(plan *pb.FiringPlan, own *pb.WitnessCone) (*firing.HeatHistory, *firing.Curve, error) {
 	curve, err := firingCurve(plan)
 	if err != nil {
 		return nil, nil, err
@@ -95,13 +95,13 @@ func preparedFiring(plan *pb.FiringPlan, own *pb.WitnessCone) (*firing.Prepared,
 		}
 		witness = &firing.WitnessCone{ConeType: coneTypeOf(read.ConeType), Number: n}
 	}
-	p, err := firing.Prepare(curve, atmosphereOf(plan.Atmosphere), witness)
+	p, err := firing.NewHeatHistory(curve, atmosphereOf(plan.Atmosphere), witness)
 	return p, curve, err
 }
 
 // heatWorkOf shows what a plan does.
 func heatWorkOf(plan *pb.FiringPlan) (*pb.HeatWork, error) {
-	p, curve, err := preparedFiring(plan, nil)
+	p, curve, err := heatHistory(plan, nil)
 	if err != nil {
 		return nil, err
 	}

@@ -52,11 +52,11 @@ type studioGlaze struct {
 
 // studioFiring is a firing with the glazes that have been fired in it.
 type studioFiring struct {
-	name     string
-	kiln     string
-	plan     *pb.FiringPlan
-	prepared *firing.Prepared
-	fault    error
+	name  string
+	kiln  string
+	plan  *pb.FiringPlan
+	heat  *firing.HeatHistory
+	fault error
 
 	fired    sync.Map // *studioGlaze -> *model.Fired
 	middling atomic.Pointer[model.Fired]
@@ -115,7 +115,7 @@ func (f *studioFiring) fire(g *studioGlaze) (*model.Fired, error) {
 	if d, ok := f.fired.Load(g); ok {
 		return d.(*model.Fired), nil
 	}
-	d, err := model.Fire(g.model, f.prepared)
+	d, err := model.Fire(g.model, f.heat)
 	if err != nil {
 		return nil, err
 	}
@@ -498,6 +498,6 @@ func scan[T any, M interface {
 // prepareFiring works out a firing's heat; a fault is kept for whoever scores with it.
 func prepareFiring(name, kiln string, plan *pb.FiringPlan) *studioFiring {
 	f := &studioFiring{name: name, kiln: kiln, plan: plan}
-	f.prepared, _, f.fault = preparedFiring(plan, nil)
+	f.heat, _, f.fault = heatHistory(plan, nil)
 	return f
 }

@@ -170,7 +170,7 @@ func (q *question) drivers(score *model.Score) []*pb.Driver {
 			one.Sentence = "Mixing between the layers " + more + ", against layers that stay apart."
 		case model.DriverHeatWork:
 			one.Kind = pb.Driver_KIND_HEAT_WORK
-			one.Sentence = "Firing to cone " + firing.FormatConeNumber(q.firing.prepared.EquivalentCone) + " " + more + ", against one cone less."
+			one.Sentence = "Firing to cone " + firing.FormatConeNumber(q.firing.heat.EquivalentCone) + " " + more + ", against one cone less."
 		case model.DriverOrder:
 			one.Kind = pb.Driver_KIND_ORDER
 			one.Sentence = "This order " + more + ", against the reverse."
@@ -244,7 +244,7 @@ func (s *scores) tileWords(ctx context.Context, q *question, name string) string
 
 func (q *question) physics(score *model.Score) *pb.PhysicsDetail {
 	p := &score.Physics
-	f := q.firing.prepared
+	f := q.firing.heat
 	out := &pb.PhysicsDetail{
 		TotalThicknessUm: p.Flow.Thickness * 1e6,
 		MobilityPerM:     p.Flow.Mobility,

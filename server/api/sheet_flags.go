@@ -79,7 +79,7 @@ func flaggedGlazes(positions [][]model.Layer) map[string][]*model.Glaze {
 }
 
 // flagOf words a flag of glazes together. f is the firing, where the words need it.
-func (c *combinations) flagOf(code string, glazes []*model.Glaze, f *firing.Prepared) model.Flag {
+func (c *combinations) flagOf(code string, glazes []*model.Glaze, f *firing.HeatHistory) model.Flag {
 	var names []string
 	for _, g := range glazes[:min(len(glazes), glazesNamed)] {
 		names = append(names, c.studio.nameOfGlaze(resourceOf(g)))

@@ -11,8 +11,9 @@ import (
 // error but a wrong cone, curve or reading.
 const MaxWitnessShift = 60
 
-// Prepared is what a firing is to a film of glaze.
-type Prepared struct {
+// HeatHistory is a firing reduced to what a film of glaze feels of it: the time spent at each temperature near the peak,
+// the equivalent cone and the atmosphere. It is immutable and safe for concurrent use.
+type HeatHistory struct {
 	// Nodes stand for the time above 300 K below the peak, up and down: ∫f(T)dt ≈ Σ Seconds f(Kelvin), within 0.1 % for f a
 	// fluidity of a melt.
 	Nodes [NumNodes]Node
@@ -30,7 +31,7 @@ type Prepared struct {
 	CoolingKPerHour float64
 	Atmosphere      Atmosphere
 
-	kelvin, seconds [NumNodes]float64 // of the nodes
+	kelvin, seconds [NumNodes]float64 // the nodes as columns
 }
 
 // WitnessCone is a cone that stood beside the ware, as it was read afterwards.
@@ -39,12 +40,12 @@ type WitnessCone struct {
 	Number   float64 // cone number, see ParseConeNumber: 6.3 is a third of the way from cone 6 to cone 7
 }
 
-// Prepare reduces a curve. With a witness cone, all temperatures are shifted by one amount, so that the equivalent cone on the scale of
+// NewHeatHistory reduces a curve. With a witness cone, all temperatures are shifted by one amount, so that the equivalent cone on the scale of
 // its type is what was read; a shift beyond MaxWitnessShift is refused.
 //
 // Errors are fault.Error values of heat (too cool for cone 022, too hot for cone 14), witness_cone, atmosphere.kind
 // and atmosphere.co2_to_co.
-func Prepare(c *Curve, a Atmosphere, witness *WitnessCone) (*Prepared, error) {
+func NewHeatHistory(c *Curve, a Atmosphere, witness *WitnessCone) (*HeatHistory, error) {
 	if err := a.check(); err != nil {
 		return nil, err
 	}
@@ -56,7 +57,7 @@ func Prepare(c *Curve, a Atmosphere, witness *WitnessCone) (*Prepared, error) {
 			return nil, err
 		}
 	}
-	p := &Prepared{
+	h := &HeatHistory{
 		Nodes:           reduce(dwell(c.points, c.PeakKelvin()-window)),
 		PeakKelvin:      c.PeakKelvin() + shift,
 		EquivalentCone:  w.coneNumber(SelfSupporting, shift),
@@ -65,22 +66,22 @@ func Prepare(c *Curve, a Atmosphere, witness *WitnessCone) (*Prepared, error) {
 		CoolingKPerHour: c.coolingRate(),
 		Atmosphere:      a,
 	}
-	if math.IsInf(p.EquivalentCone, 0) {
-		return nil, &fault.Error{Field: "heat", Value: fmt.Sprintf("a firing to %.0f °C", p.PeakKelvin-zeroCelsius),
+	if math.IsInf(h.EquivalentCone, 0) {
+		return nil, &fault.Error{Field: "heat", Value: fmt.Sprintf("a firing to %.0f °C", h.PeakKelvin-zeroCelsius),
 			Limit: "heat work from cone 022 (about 586 °C) to cone 14 (about 1365 °C)"}
 	}
-	energy := energyAt(p.EquivalentCone)
+	energy := energyAt(h.EquivalentCone)
 	sum, mean := 0.0, 0.0
-	for i := range p.Nodes {
-		n := &p.Nodes[i]
+	for i := range h.Nodes {
+		n := &h.Nodes[i]
 		n.Kelvin += shift
-		weight := n.Seconds * math.Exp(-energy/gasConstant*(1/n.Kelvin-1/p.PeakKelvin))
+		weight := n.Seconds * math.Exp(-energy/gasConstant*(1/n.Kelvin-1/h.PeakKelvin))
 		sum += weight
 		mean += weight * n.Kelvin
 	}
-	p.ReferenceKelvin = mean / sum
-	p.inRows()
-	return p, nil
+	h.ReferenceKelvin = mean / sum
+	h.setColumns()
+	return h, nil
 }
 
 // witnessShift finds the shift at which the firing reads what the witness cone did, by bisection to 1e-6 K.
@@ -123,14 +124,14 @@ func (w *work) reads(typ ConeType) string {
 }
 
 // Shifted gives the firing with every temperature moved by shift (K), which moves its equivalent cone by cones.
-func (p *Prepared) Shifted(shift, cones float64) *Prepared {
-	out := *p
+func (h *HeatHistory) Shifted(shift, cones float64) *HeatHistory {
+	out := *h
 	for i := range out.Nodes {
 		out.Nodes[i].Kelvin += shift
 	}
 	out.PeakKelvin += shift
 	out.ReferenceKelvin += shift
 	out.EquivalentCone += cones
-	out.inRows()
+	out.setColumns()
 	return &out
 }
