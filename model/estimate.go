@@ -4,7 +4,6 @@ import (
 	"math"
 
 	"github.com/catchline/catchline/model/calib"
-	"github.com/catchline/catchline/model/film"
 )
 
 // Estimate is how far a layering will run and how likely that is too far. Lengths in m along the wall.
@@ -90,66 +89,77 @@ func (q *Question) check() error {
 
 // Conditions works out the physics of a question, and what the regression sees of it.
 func (q *Question) Conditions(p *Physics) (calib.Conditions, error) {
-	if _, err := q.work(p); err != nil {
+	if err := q.work(p); err != nil {
 		return calib.Conditions{}, err
 	}
 	return p.conditions(&q.Layering, q.Where), nil
 }
 
-// work works out the physics of a question, and what a prediction is told but for the pair.
-func (q *Question) work(p *Physics) (*batch, error) {
+// work works out the physics of a question.
+func (q *Question) work(p *Physics) error {
 	q.stand()
 	if err := q.check(); err != nil {
-		return nil, err
+		return err
 	}
 	if err := p.Work(&q.Layering, q.Wall.Sin()); err != nil {
-		return nil, err
+		return err
 	}
-	a, layers := p.room.batch(), q.Layers
-	n, s := p.layers, a.sights
-	a.set(q, q.setting(layers[0].Fired, n > 1))
-	top := &layers[len(layers)-1]
-	if err := film.CheckTension(top.Tension); err != nil {
-		return nil, err
-	}
-	s.outermost(0, &layers[0], top)
-	if n == 1 {
-		s.overLog10[0] = s.underLog10[0]
-	}
-	last := -1
-	for i := range layers {
-		if at := p.index[i]; at == last { // like neighbours are one
-			s.thicken(0, at, &layers[i])
-		} else {
-			s.put(0, at, &layers[i])
-			last = at
-		}
-	}
-	a.see(1)
-	p.see(s, 0)
-	return a, a.predictions.Check(0, math.Ln10*(s.overLog10[0]-s.underLog10[0]))
+	return p.hold(&q.Layering, q.Wall)
 }
 
 // Estimate answers a question in numbers alone.
 func (q *Question) Estimate(p *Physics) (Estimate, error) {
-	a, err := q.work(p)
+	if err := q.work(p); err != nil {
+		return Estimate{}, err
+	}
+	r, _, err := q.predict(p)
 	if err != nil {
 		return Estimate{}, err
 	}
-	return q.answer(p, a)
+	run := func(lnDrive float64) float64 { return q.Wall.Run(math.Exp(lnDrive)) }
+	return Estimate{run(r.Median[0]), run(r.LnLow[0]), run(r.LnHigh[0]), r.Exceeding[0], run(r.LnNeeded[0])}, r.Fault(0)
 }
 
-// answer answers a question whose physics is worked out.
-func (q *Question) answer(p *Physics, a *batch) (Estimate, error) {
-	last := -1
-	for i := range q.Layers {
-		if at := p.index[i]; at != last {
-			a.coat(0, at, &q.Layers[i])
-			last = at
+// predict asks the regression.
+func (q *Question) predict(p *Physics) (*calib.Predictions, []*calib.CoatIn, error) {
+	if p.predictions[p.layers] == nil {
+		p.predictions[p.layers] = calib.NewPredictions(p.layers, 1)
+	}
+	r, f := p.predictions[p.layers], p.features(&q.Layering)
+	s := q.setting(q.Layers[0].Fired, p.layers > 1)
+	r.Set(s, q.standing.level, q.standing.lnClearance)
+	order := math.Tanh(f.LnContrast / 2)
+	r.LnPhysics[0], r.PhysicsSD[0] = p.LnDrive, p.LnDriveSD
+	r.ConeExcess[0], r.Thickness[0], r.Order[0], r.Contrast[0], r.Stirring[0] = f.ConeExcess, f.LnThickness-math.Log(0.5e-3), order, math.Abs(order), f.Stirring
+	r.Matte[0], r.Described[0] = f.Matte, f.Described
+	if err := r.Check(0, f.LnContrast); err != nil {
+		return nil, nil, err
+	}
+	coats := p.coats[:p.layers]
+	for i := range coats {
+		coats[i] = q.Layers[p.first[i]].coatIn(s)
+		r.Coats[i].Weight[0] = p.weight[i]
+		r.Coats[i].Put(coats[i], 0, 1)
+		for k := range i {
+			r.PutAmong(i, k, 0, coats[i], coats[k])
 		}
 	}
-	a.pair(0)
-	var answer [1]Estimate
-	a.answer(answer[:], q.Wall)
-	return answer[0], a.predictions.Fault(0)
+	if pair := p.pair(&q.Layering); pair < 0 {
+		r.Alone(0)
+	} else {
+		r.Pair(0, coats, pair, pair+1)
+	}
+	r.Run(1)
+	return r, coats, nil
+}
+
+// coatIn finds what a calibration knows of a glaze in a setting, and keeps it as long as it is the same that asks.
+func (d *Fired) coatIn(s *calib.Setting) *calib.CoatIn {
+	at := &d.coats[int(s.Layered)]
+	t := at.Load()
+	if t == nil || !t.In(s) {
+		t = s.Coat(s.Calibration().NewCoat(d.Glaze.Name, d.Glaze.Lot, d.ViscositySD))
+		at.Store(t)
+	}
+	return t
 }

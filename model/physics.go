@@ -1,6 +1,9 @@
 package model
 
 import (
+	"math"
+
+	"github.com/catchline/catchline/model/calib"
 	"github.com/catchline/catchline/model/fault"
 	"github.com/catchline/catchline/model/film"
 )
@@ -16,7 +19,7 @@ type Layering struct {
 	Layers   []Layer
 	Stirring float64 // factor on molecular diffusion, see film.DefaultStirring
 
-	halves  halves                // nil: on its own
+	sheet   *Sheet                // that remembers its blends; nil: on its own
 	part    int                   // of the sheet
 	blended [film.MaxLayers]int32 // of each layer, which of the sheet's it is in a blend
 }
@@ -38,27 +41,15 @@ type Physics struct {
 	// ZoneWidth is the width in m of the mixed zone above each layer, the mean over the flow.
 	ZoneWidth [film.MaxLayers - 1]float64
 
-	density float64                     // mean of the film, kg/m³; set by a question
-	layers  int                         // that differ from their neighbours
-	index   [film.MaxLayers]int         // of each layer among those
-	under   [film.MaxLayers - 1]float64 // of the volume of the mixed zone above each of those, the part that is of the lower layer
+	density float64                 // mean of the film, kg/m³; set by a question
+	stack   film.Stack              // of the layers that differ from their neighbours
+	layers  int                     // how many there are of those
+	first   [film.MaxLayers]int     // the first layer of the layering in each of those
+	index   [film.MaxLayers]int     // of each layer of the layering among those
+	weight  [film.MaxLayers]float64 // of each of those in the regression, see weigh
 
-	room *room // to work in, once it was needed
-}
-
-// room is what the physics of a layering by itself is worked out in.
-type room struct {
-	stack   film.Stack
-	batches [film.MaxLayers + 1]*batch // of one lane, by the length of the stack
-}
-
-// batch is the batch of one lane in which the stack is asked about.
-func (r *room) batch() *batch {
-	n := r.stack.Len()
-	if r.batches[n] == nil {
-		r.batches[n] = newBatch(r.stack.Rows(), 1)
-	}
-	return r.batches[n]
+	predictions [film.MaxLayers + 1]*calib.Predictions
+	coats       [film.MaxLayers]*calib.CoatIn
 }
 
 // minDrive (m) stands for a film that does not move, so that its logarithm is a number: a run of a third of a nanometre.
@@ -66,68 +57,69 @@ const minDrive = 1e-9
 
 // Work works out the physics of a layering on a straight wall whose sine of the slope is sin.
 func (p *Physics) Work(l *Layering, sin float64) error {
-	if p.room == nil {
-		p.room = new(room)
-	}
-	stack := &p.room.stack
-	stack.Clear()
+	p.stack.Clear()
 	if len(l.Layers) > film.MaxLayers {
 		return &fault.Error{Field: "layers", Value: "more than 8", Limit: "1 to 8"}
 	}
 	for i := range l.Layers {
-		layer := &l.Layers[i]
-		at, err := stack.Push(layer.film())
+		at, err := p.stack.Push(l.Layers[i].film())
 		if err != nil {
 			return err
 		}
-		p.index[i] = at
+		if p.index[i] = at; i == 0 || p.index[i-1] != at {
+			p.first[at] = i
+		}
 	}
-	p.layers = stack.Len()
+	p.layers = p.stack.Len()
 	if err := p.mix(l); err != nil {
 		return err
 	}
-	if err := stack.FlowTo(&p.Flow, sin); err != nil {
+	if err := p.stack.FlowTo(&p.Flow, sin); err != nil {
 		return err
 	}
-	p.zones(l, stack.Rows(), 0)
+	p.weigh()
 	return nil
 }
 
-// zones reads the mixed zones of a layering from a lane.
-func (p *Physics) zones(l *Layering, films *film.Stacks, lane int) {
+// mix works out the mixed zones and their blends.
+func (p *Physics) mix(l *Layering) error {
 	p.ZoneWidth = [film.MaxLayers - 1]float64{}
-	for i := range films.Zones {
-		p.under[i] = films.Zones[i].UnderFraction[lane]
+	if p.layers == 1 {
+		return nil
 	}
-	for i := range len(l.Layers) - 1 {
-		if at := p.index[i]; p.index[i+1] != at {
-			zone := &films.Zones[at]
-			p.ZoneWidth[i] = zone.Under[lane] + zone.Over[lane]
-		}
-	}
-}
-
-// see reads what a question has worked out besides, from a lane.
-func (p *Physics) see(s *sights, lane int) {
-	p.Drive, p.LnDrive, p.LnDriveSD, p.Held = s.heldDrive[lane], s.lnDrive[lane], s.physicsSD[lane], s.held[lane]
-	mass := 0.0
-	for i := range s.layers {
-		mass += s.layers[i].mass[lane]
-	}
-	p.density = mass / p.Flow.Thickness
-}
-
-// read reads the physics of a layering from a lane, where no neighbours are alike.
-func (p *Physics) read(l *Layering, a *batch, lane int) error {
-	p.layers = len(l.Layers)
-	for i := range l.Layers {
-		p.index[i] = i
-	}
-	p.zones(l, a.films, lane)
-	if err := a.films.FlowOf(lane, &p.Flow); err != nil {
+	if err := p.stack.Mix(l.Stirring); err != nil {
 		return err
 	}
-	p.see(a.sights, lane)
+	for i := range p.layers - 1 {
+		zone, over := p.stack.Zone(i), p.first[i+1]
+		p.ZoneWidth[over-1] = zone.Under + zone.Over
+		if zone.HalfWidth == 0 {
+			continue
+		}
+		if err := p.stack.SetBlend(i, l.blendFlow(p.first[i], over, zone.UnderFraction)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// hold works out what the edges of the band hold back of the drive on a wall, and how well the drive is known.
+func (p *Physics) hold(l *Layering, wall Wall) error {
+	tension := l.Layers[len(l.Layers)-1].Tension // of the outermost layer
+	if err := film.CheckTension(tension); err != nil {
+		return err
+	}
+	var mass, variance float64 // of the film per area, kg/m²; of its thickness, m²
+	for i := range l.Layers {
+		mass += l.Layers[i].Density * l.Layers[i].Thickness.Metres
+		variance += l.Layers[i].variance()
+	}
+	held := film.HeldPart(tension, mass, wall.Sin(), wall.Band(), film.DefaultGrip)
+	p.Held = min(1, held)
+	p.Drive = max(minDrive, p.Flow.Drive*film.Retained(held))
+	p.LnDrive = math.Log(p.Drive)
+	p.LnDriveSD = film.DriveSD(p.Flow.Thickness, variance)
+	p.density = mass / p.Flow.Thickness
 	return nil
 }
 
@@ -142,41 +134,18 @@ func (l *Layer) alike(other *Layer) bool {
 	return a.Alike(&b)
 }
 
-// mix works out the mixed zones and their blends.
-func (p *Physics) mix(l *Layering) error {
-	stack := &p.room.stack
-	if p.layers == 1 {
-		return nil
-	}
-	if err := stack.Mix(l.Stirring); err != nil {
-		return err
-	}
-	for i := 0; i+1 < len(l.Layers); i++ {
-		at := p.index[i]
-		if p.index[i+1] == at {
-			continue
-		}
-		if err := stack.SetBlend(at, l.blendFlow(i, stack.Zone(at).UnderFraction)); err != nil {
-			return err
-		}
-	}
-	return nil
+// variance of a layer's thickness, in m².
+func (l *Layer) variance() float64 {
+	sd := l.Thickness.Metres * l.Thickness.RelativeSD
+	return sd * sd
 }
 
-// blendFlow is the exposure to flow of the mixed zone above layer i, of which underFraction of the volume is of that layer.
-func (l *Layering) blendFlow(i int, underFraction float64) float64 {
-	if underFraction == 0.5 && l.halves != nil {
-		if flow, ok := l.halves.half(l, i); ok {
-			return flow
-		}
+// blendFlow is the exposure to flow of the mixed zone between two layers, of which underFraction of the volume is of the lower one.
+func (l *Layering) blendFlow(under, over int, underFraction float64) float64 {
+	if underFraction == 0.5 && l.sheet != nil {
+		return l.sheet.half(l, under, over)
 	}
-	return blendFlow(l.Layers[i].Fired, l.Layers[i+1].Fired, underFraction)
-}
-
-// halves remember blends, half and half, which layerings share.
-type halves interface {
-	// half gives the exposure to flow of the blend of layer i and the next; ok is false where it does not remember it.
-	half(l *Layering, i int) (flow float64, ok bool)
+	return blendFlow(l.Layers[under].Fired, l.Layers[over].Fired, underFraction)
 }
 
 // BlendLog10 is log10 η at the peak of the mixed zone above layer i of the layering; 0 where there is none.
@@ -185,7 +154,7 @@ func (p *Physics) BlendLog10(l *Layering, i int) float64 {
 	if p.index[i+1] == at {
 		return 0
 	}
-	return blendLog10(l.Layers[i].Fired, l.Layers[i+1].Fired, p.under[at])
+	return blendLog10(l.Layers[i].Fired, l.Layers[i+1].Fired, p.stack.Zone(at).UnderFraction)
 }
 
 // FlowShares gives the share of each of n layers in the drive, and of the mixed zone above each but the last; they sum to 1. Like

@@ -24,7 +24,7 @@ const (
 // Driver is one thing that makes a layering run, as the difference in m of the median run with and without it:
 //
 //	thickness   as thick as it is, against the thickest of its layers alone (all layers thinned alike)
-//	glaze       this glaze, against the studio's middling glaze in its place
+//	glaze       this glaze, against the studio's median glaze in its place
 //	blend       mixed zones as they are, against layers that do not mix
 //	heat work   this firing, against one cone less
 //	order       this order, against the reverse
@@ -59,23 +59,26 @@ type Score struct {
 // maxEvidence is how many tiles a score names.
 const maxEvidence = 8
 
-// Score answers a question in full. middling is the studio's middling glaze in this firing, against which each glaze is held; nil leaves
+// Score answers a question in full. median is the studio's glaze of median flow in this firing, against which each glaze is held; nil leaves
 // those drivers out.
-func (q *Question) Score(middling *Fired) (*Score, error) {
-	s := &Score{Question: q}
-	c := spare.Get().(*comparisons)
-	defer c.free()
-	c.question = *q
-	c.question.halves = c
-	c.question.stand()
-	if err := c.question.check(); err != nil {
+func (q *Question) Score(median *Fired) (s *Score, err error) {
+	s = &Score{Question: q}
+	if s.Estimate, err = q.Estimate(&s.Physics); err != nil {
 		return nil, err
 	}
-	if err := s.compare(c, middling); err != nil {
+	r, coats, err := q.predict(&s.Physics)
+	if err != nil {
 		return nil, err
 	}
-	s.PhysicsRun = q.Wall.Run(math.Exp(s.Physics.LnDrive))
+	s.Prediction, s.Evidence = r.Explain(0, coats, s.Physics.pair(&q.Layering), maxEvidence)
+	s.PhysicsRun = q.Wall.Run(s.Physics.Drive)
 	s.Tension, s.Density = q.Layers[len(q.Layers)-1].Tension, s.Physics.density
+	if s.Solo, err = q.soloRuns(); err != nil {
+		return nil, err
+	}
+	if s.Drivers, err = q.drivers(s.Median, median); err != nil {
+		return nil, err
+	}
 	s.Drivers = append(s.Drivers, Driver{DriverCorrection, "", s.Median - s.PhysicsRun})
 	slices.SortStableFunc(s.Drivers, func(a, b Driver) int { return cmp.Compare(math.Abs(b.Run), math.Abs(a.Run)) })
 	s.Flags = q.Flags(&s.Physics)

@@ -4,9 +4,7 @@ import (
 	"math"
 	"sync/atomic"
 
-	"github.com/catchline/catchline/model/calib"
 	"github.com/catchline/catchline/model/chem"
-	"github.com/catchline/catchline/model/film"
 )
 
 // Sheet is many layerings that are made of the same choices of layers. What one score shares with another is worked out once: above all
@@ -18,7 +16,6 @@ type Sheet struct {
 	parts []part
 	total int // combinations
 	mixed map[mixed]int32
-	mixes []*Fired // one of each of what is mixed, by its number, in any firing
 }
 
 // mixed is what of a glaze goes into a blend in every firing: of a described one all that there is.
@@ -32,45 +29,17 @@ type mixed struct {
 type part struct {
 	question  Question // without layers
 	mixes     []*Fired // one of each of what is mixed in it, by its number; nil where it is not in it
-	positions []position
-	setting   *calib.Setting
+	positions [][]choice
 	first     int // index of its first combination
 	// halves are the exposures to flow of half-and-half blends, by row and column of a triangle, as the bits of a float64; 0 where
 	// one was not asked for yet. nil when there would be too many.
 	halves []atomic.Uint64
 }
 
-// position is the choice of layers that there is at one.
-type position struct {
-	choices []choice
-	columns columns
-	coats   *calib.CoatColumns
-}
-
 // choice is a layer that may come at a position.
 type choice struct {
 	layer   Layer
 	blended int32 // its number among what is mixed
-	melt    int32 // its number among melts that differ as a film sees them
-	odd     bool  // something in it may be refused
-	coat    *calib.CoatIn
-}
-
-// columns are what is seen of choices, by column: a film's layers, and a regression's.
-type columns struct {
-	thickness, density, flow, diffusion          []float64
-	mass, variance, coneExcess, matte, described []float64
-	tension, log10                               []float64
-}
-
-func (c *columns) add(l *Layer) {
-	for column, v := range map[*[]float64]float64{
-		&c.thickness: l.Thickness.Metres, &c.density: l.Density, &c.flow: l.Exposure.Flow, &c.diffusion: film.FourthRoot(l.Exposure.Diffusion),
-		&c.mass: l.Density * l.Thickness.Metres, &c.variance: l.variance(), &c.coneExcess: l.coneExcess,
-		&c.matte: l.matte, &c.described: l.described, &c.tension: l.Tension, &c.log10: l.ReferenceLog10,
-	} {
-		*column = append(*column, v)
-	}
 }
 
 // maxHalves bounds what a sheet remembers of its blends, to 64 MB.
@@ -79,42 +48,17 @@ const maxHalves = 8 << 20
 // Add a firing, as a question without layers and the choices at each position, all fired in it, first applied first. Add all before the first Scorer.
 func (s *Sheet) Add(q *Question, positions [][]Layer) {
 	p := part{question: *q, first: s.total}
-	p.question.halves = s
-	p.question.stand()
+	p.question.sheet, p.question.part = s, len(s.parts)
 	if s.mixed == nil {
 		s.mixed = map[mixed]int32{}
 	}
-	melts := map[film.Layer]int32{}
 	for _, layers := range positions {
-		var at position
-		for i := range layers {
-			l := &layers[i]
-			m := mixed{oxidised: l.oxidised, crystals: l.crystals}
-			if l.Glaze.Melt == nil {
-				m = mixed{described: l.Glaze}
-			}
-			id, ok := s.mixed[m]
-			if !ok {
-				id = int32(len(s.mixed))
-				s.mixed[m] = id
-				s.mixes = append(s.mixes, l.Fired)
-			}
-			if missing := int(id) + 1 - len(p.mixes); missing > 0 {
-				p.mixes = append(p.mixes, make([]*Fired, missing)...)
-			}
-			p.mixes[id] = l.Fired
-			alike := film.Layer{Density: l.Density, Exposure: l.Exposure} // as film.Layer.Alike has it
-			number, ok := melts[alike]
-			if !ok {
-				number = int32(len(melts))
-				melts[alike] = number
-			}
-			at.choices = append(at.choices, choice{layer: *l, blended: id, melt: number, odd: l.odd()})
-			at.columns.add(l)
+		choices := make([]choice, len(layers))
+		for i, l := range layers {
+			choices[i] = choice{l, s.number(&p, l.Fired)}
 		}
-		p.positions = append(p.positions, at)
+		p.positions = append(p.positions, choices)
 	}
-	p.regress()
 	s.parts = append(s.parts, p)
 	s.total += p.combinations()
 	n := len(s.mixed)
@@ -127,47 +71,29 @@ func (s *Sheet) Add(q *Question, positions [][]Layer) {
 	}
 }
 
-// Choices that are within these are never refused with others like them, whatever the sheet: only they are answered in rows.
-const (
-	leastThickness = 1e-6 // m; the regression takes films from 8e-7 on
-	mostRelativeSD = 2
-	mostConeExcess = 30
-	mostLog10      = 30 // the contrast of two is at most 80 in ln
-)
-
-// odd says that something of a layer may be refused.
-func (l *Layer) odd() bool {
-	f := l.film()
-	return f.Check() != nil || film.CheckTension(l.Tension) != nil || !(l.Thickness.Metres >= leastThickness) ||
-		!(l.Thickness.RelativeSD >= 0 && l.Thickness.RelativeSD <= mostRelativeSD) || !(math.Abs(l.coneExcess) <= mostConeExcess) ||
-		!(l.ReferenceLog10 >= -4 && l.ReferenceLog10 <= mostLog10)
-}
-
-// regress finds what the regression knows of the choices.
-func (p *part) regress() {
-	q := &p.question
-	if p.combinations() == 0 || len(p.positions) == 0 || len(p.positions) > film.MaxLayers || !(q.Stirring >= 0 && q.Stirring <= film.MaxStirring) ||
-		!(q.Tolerated >= MinTolerated && q.Tolerated <= MaxTolerated) {
-		return
+// number finds the number of a glaze among what is mixed, and notes it as one of the firing's.
+func (s *Sheet) number(p *part, d *Fired) int32 {
+	m := mixed{oxidised: d.oxidised, crystals: d.crystals}
+	if d.Glaze.Melt == nil {
+		m = mixed{described: d.Glaze}
 	}
-	p.setting = q.setting(p.positions[0].choices[0].layer.Fired, len(p.positions) > 1)
-	for i := range p.positions {
-		at := &p.positions[i]
-		var coats []*calib.CoatIn
-		for k := range at.choices {
-			c := &at.choices[k]
-			c.coat = c.layer.coatIn(p.setting)
-			coats = append(coats, c.coat)
-		}
-		at.coats = calib.NewCoatColumns(coats)
+	id, ok := s.mixed[m]
+	if !ok {
+		id = int32(len(s.mixed))
+		s.mixed[m] = id
 	}
+	if missing := int(id) + 1 - len(p.mixes); missing > 0 {
+		p.mixes = append(p.mixes, make([]*Fired, missing)...)
+	}
+	p.mixes[id] = d
+	return id
 }
 
 // combinations is how many there are in a firing.
 func (p *part) combinations() int {
 	n := 1
 	for i := range p.positions {
-		n *= len(p.positions[i].choices)
+		n *= len(p.positions[i])
 	}
 	return n
 }
@@ -183,61 +109,39 @@ func (s *Sheet) At(index int, choices []int) (firing int) {
 	p := &s.parts[firing]
 	index -= p.first
 	for i := len(p.positions) - 1; i >= 0; i-- {
-		n := len(p.positions[i].choices)
+		n := len(p.positions[i])
 		choices[i], index = index%n, index/n
 	}
 	return firing
 }
 
-// half is halves.half; ok is false where there would be too many to remember.
-func (s *Sheet) half(l *Layering, i int) (flow float64, ok bool) {
-	if s.parts[l.part].halves == nil {
-		return 0, false
+// half is blendFlow of two layers of a layering, half and half, which is remembered.
+func (s *Sheet) half(l *Layering, under, over int) float64 {
+	a, b := l.Layers[under].Fired, l.Layers[over].Fired
+	halves := s.parts[l.part].halves
+	if halves == nil {
+		return blendFlow(a, b, 0.5)
 	}
-	return s.blended(l.part, l.blended[i], l.blended[i+1], l.Layers[i].Fired, l.Layers[i+1].Fired), true
-}
-
-// blended is the exposure to flow in a firing of the blend of two choices, half and half, by their numbers among what is mixed.
-func (s *Sheet) blended(part int, a, b int32, under, over *Fired) float64 {
-	halves := s.parts[part].halves
-	row, column := int(max(a, b)), int(min(a, b))
+	row, column := int(max(l.blended[under], l.blended[over])), int(min(l.blended[under], l.blended[over]))
 	at := row*(row+1)/2 + column
 	if known := halves[at].Load(); known != 0 {
 		return math.Float64frombits(known)
 	}
-	if under.Glaze.Melt == nil || over.Glaze.Melt == nil { // blended by how it flows in this very firing
-		flow := blendFlow(under, over, 0.5)
+	if a.Glaze.Melt == nil || b.Glaze.Melt == nil { // blended by how it flows in this very firing
+		flow := blendFlow(a, b, 0.5)
 		halves[at].Store(math.Float64bits(flow))
 		return flow
 	}
-	s.blend(row, column)
-	return math.Float64frombits(halves[at].Load())
-}
-
-// inARow is how many blends are worked out in a row: it takes half the time of as many one by one, as the network stays at hand.
-const inARow = 16
-
-// blend works out the blend of a row and a column and its neighbours in the column, in all firings. When several ask for it they write the same.
-func (s *Sheet) blend(row, column int) {
-	first := max(row/inARow*inARow, column)
-	for r := first; r < min(row/inARow*inARow+inARow, len(s.mixes)); r++ {
-		a, b := s.mixes[r], s.mixes[column]
-		if a.Glaze.Melt == nil {
-			continue
-		}
-		k := oxidisedBlend(a, b, 0.5)
-		for i := range s.parts {
-			p := &s.parts[i]
-			if r >= len(p.mixes) || p.mixes[r] == nil || p.mixes[column] == nil {
-				continue
-			}
-			p.halves[r*(r+1)/2+column].Store(math.Float64bits(oxidisedFlow(&k, p.mixes[r], p.mixes[column], 0.5)))
+	// In all firings at once, which differ in what they make of the iron. When several ask for it they write the same.
+	oxidised := oxidisedBlend(a, b, 0.5)
+	for i := range s.parts {
+		p := &s.parts[i]
+		if row < len(p.mixes) && p.mixes[row] != nil && p.mixes[column] != nil {
+			p.halves[at].Store(math.Float64bits(oxidisedFlow(&oxidised, p.mixes[row], p.mixes[column], 0.5)))
 		}
 	}
+	return math.Float64frombits(halves[at].Load())
 }
-
-// together is how many combinations are answered at a time.
-const together = 64
 
 // Scorer scores the combinations of a sheet.
 type Scorer struct {
@@ -246,98 +150,44 @@ type Scorer struct {
 	question Question
 	choices  []int
 	physics  Physics
-	batches  [film.MaxLayers + 1]*batch
-	runs     []run
-	odd      [together]bool // lanes that are asked about by themselves
 }
 
 // Scorer makes a scorer.
-func (s *Sheet) Scorer() *Scorer { return &Scorer{sheet: s, part: -1} }
+func (s *Sheet) Scorer() *Scorer {
+	positions := 0
+	for i := range s.parts {
+		positions = max(positions, len(s.parts[i].positions))
+	}
+	return &Scorer{sheet: s, part: -1, choices: make([]int, positions)}
+}
 
 // Question is about combination index. It holds until the next one.
 func (s *Scorer) Question(index int) *Question {
-	s.begin(index)
-	s.choose(&s.sheet.parts[s.part])
-	return &s.question
-}
-
-// begin finds the choices of combination index, and its firing.
-func (s *Scorer) begin(index int) {
-	positions := 0
-	for i := range s.sheet.parts {
-		positions = max(positions, len(s.sheet.parts[i].positions))
-	}
-	if len(s.choices) < positions {
-		s.choices = make([]int, positions)
-	}
 	firing := s.sheet.At(index, s.choices)
+	p := &s.sheet.parts[firing]
 	if s.part != firing {
-		p := &s.sheet.parts[firing]
 		s.part = firing
 		s.question = p.question
-		s.question.part = firing
 		s.question.Layers = make([]Layer, len(p.positions))
 	}
-}
-
-// choose puts the choices into the question.
-func (s *Scorer) choose(p *part) {
 	for i := range p.positions {
-		c := &p.positions[i].choices[s.choices[i]]
-		s.question.Layers[i], s.question.blended[i] = c.layer, c.blended
+		c := &p.positions[i][s.choices[i]]
+		s.question.Layers[i] = c.layer
+		if i < len(s.question.blended) { // more layers are refused
+			s.question.blended[i] = c.blended
+		}
 	}
+	return &s.question
 }
 
 // Estimates writes Question.Estimate of combination first and those that follow into dst. It does not allocate but for the first of a firing. With
 // an error it says how many come before the one that cannot be answered.
 func (s *Scorer) Estimates(dst []Estimate, first int) (int, error) {
-	done := 0
-	for done < len(dst) {
-		s.begin(first + done)
-		p := &s.sheet.parts[s.part]
-		n := min(len(dst)-done, together, p.first+p.combinations()-first-done)
-		some := dst[done : done+n]
-		s.answer(p, some)
-		for i := range some {
-			if !s.odd[i] {
-				continue
-			}
-			var err error
-			if some[i], err = s.Question(first + done + i).Estimate(&s.physics); err != nil {
-				return done + i, err
-			}
-		}
-		done += n
-	}
-	return done, nil
-}
-
-// answer answers as many combinations as there is room in dst, from the choices on, and says which are odd: those in which neighbours are alike or a
-// choice is odd, and what did not turn out to be an answer.
-func (s *Scorer) answer(p *part, dst []Estimate) {
-	n, layers := len(dst), len(p.positions)
-	for i := range n {
-		s.odd[i] = p.setting == nil || p.halves == nil
-	}
-	if s.odd[0] {
-		return
-	}
-	a := s.batches[layers]
-	if a == nil {
-		a = newBatch(film.NewStacks(layers, together), together)
-		s.batches[layers] = a
-	}
-	a.set(&p.question, p.setting)
-	s.split(p, n)
-	s.fill(p, a)
-	a.films.Stir(p.question.Stirring, 0, n)
-	a.films.Mix(n)
-	s.blend(p, a)
-	a.films.Flow(p.question.Wall.Sin(), n)
-	a.see(n)
-	s.pair(p, a)
-	a.answer(dst, p.question.Wall)
 	for i := range dst {
-		s.odd[i] = s.odd[i] || a.faulty(i)
+		var err error
+		if dst[i], err = s.Question(first + i).Estimate(&s.physics); err != nil {
+			return i, err
+		}
 	}
+	return len(dst), nil
 }

@@ -17,8 +17,6 @@ type Wall interface {
 	Clearance() float64
 	// Run is how far the longest drip gets below the band in m, for a drive in m. It rises with the drive.
 	Run(drive float64) float64
-	// Runs writes Run of the drives whose logarithms are lnDrive into dst, which is another slice.
-	Runs(dst, lnDrive []float64)
 	// Drive is its inverse: the drive in m that a run in m shows.
 	Drive(run float64) float64
 	// OverFoot is the volume in m³ that leaves over the foot, for a drive in m and a band of the given thickness in m.
@@ -37,7 +35,6 @@ const (
 // StraightWall is a flat upright or leaning wall, such as a tile.
 type StraightWall struct {
 	sin, band, clearance, width, drip float64
-	front                             film.Front
 }
 
 // NewStraightWall makes a wall at an angle to the level in radians (0 to π/2), with a band of the given height
@@ -64,7 +61,7 @@ func NewStraightWall(angle, band, clearance, width, drip float64) (*StraightWall
 	if !(drip >= 1 && drip <= 10) {
 		return nil, outside("drip ratio", drip, 1, 10, "")
 	}
-	return &StraightWall{math.Sin(min(angle, math.Pi/2)), band, clearance, width, drip, film.NewFront(band)}, nil
+	return &StraightWall{math.Sin(min(angle, math.Pi/2)), band, clearance, width, drip}, nil
 }
 
 // Sin is the sine of the wall's slope.
@@ -78,14 +75,6 @@ func (w *StraightWall) Clearance() float64 { return w.clearance }
 
 // Run is film.Run, times the drip ratio.
 func (w *StraightWall) Run(drive float64) float64 { return w.drip * film.Run(drive, w.band) }
-
-// Runs is Run of each.
-func (w *StraightWall) Runs(dst, lnDrive []float64) {
-	w.front.Runs(dst, lnDrive)
-	for i := range lnDrive {
-		dst[i] *= w.drip
-	}
-}
 
 // Drive is film.Drive of the mean front that belongs to the run.
 func (w *StraightWall) Drive(run float64) float64 { return film.Drive(run/w.drip, w.band) }

@@ -6,7 +6,6 @@ import (
 
 	"github.com/catchline/catchline/model/fault"
 	"github.com/catchline/catchline/model/film"
-	"github.com/catchline/catchline/model/internal/vector"
 )
 
 // WareWall is the wall of a piece, on which a band's course was worked out by film.Solver. Slope, girth and ledges are in it, so its
@@ -24,7 +23,6 @@ type WareWall struct {
 	lnDrive, lnRun []float64
 	lnOver, over   []float64
 	footDrive      float64 // at which the mean front reaches the foot; +Inf: not within the course
-	lnFoot         float64 // ln of it
 	beyond         float64 // factor on the drive with which a straight wall continues the course below the foot
 }
 
@@ -141,7 +139,6 @@ func (w *WareWall) keep(reaches []film.Reach, footDrive float64) {
 		w.lnDrive = append(w.lnDrive, math.Log(footDrive))
 		w.lnRun = append(w.lnRun, math.Log(w.clearance))
 	}
-	w.lnFoot = math.Log(w.footDrive)
 }
 
 // Sin is 1: the slope is in the course.
@@ -159,35 +156,17 @@ func (w *WareWall) Profile() *film.Profile { return w.profile }
 // Run is how far the longest drip gets. Below the foot it goes on as on a straight wall on which the band would have got just as far as the foot:
 // that is the length of bare wall which the piece would have needed.
 func (w *WareWall) Run(drive float64) float64 {
-	var one [1]float64
-	w.Runs(one[:], []float64{math.Log(max(drive, minDrive))})
-	return one[0]
-}
-
-// Runs is Run of each.
-func (w *WareWall) Runs(dst, lnDrive []float64) {
-	for i, v := range lnDrive {
-		if dst[i] = 0; v < w.lnFoot {
-			dst[i] = w.lnFront(v)
-		}
+	if drive >= w.footDrive {
+		return w.drip * film.Run(drive*w.beyond, w.band)
 	}
-	vector.Exp(dst[:len(lnDrive)], dst)
-	for i, v := range lnDrive {
-		if v >= w.lnFoot {
-			dst[i] = film.Run(math.Exp(v)*w.beyond, w.band)
-		}
-		dst[i] *= w.drip
-	}
+	return w.drip * math.Exp(w.lnFront(math.Log(max(drive, minDrive))))
 }
 
 // lnFront is ln of the mean front's run by the course, whose drives are evenly spaced in ln but for the last.
 func (w *WareWall) lnFront(lnDrive float64) float64 {
-	at := max(lnDrive, lnMinDrive)
-	i := min(max(int((at-w.lnDrive[0])*courseSteps)+1, 1), len(w.lnDrive)-1)
-	return between(w.lnDrive, w.lnRun, at, i)
+	i := min(max(int((lnDrive-w.lnDrive[0])*courseSteps)+1, 1), len(w.lnDrive)-1)
+	return between(w.lnDrive, w.lnRun, lnDrive, i)
 }
-
-var lnMinDrive = math.Log(minDrive)
 
 // courseSteps is how many points of the course there are for a unit of ln of the drive.
 var courseSteps = (coursePoints - 1) / math.Log(courseHigh/courseLow)

@@ -20,7 +20,7 @@ type Flow struct {
 	// film moves as a whole.
 	Cut int
 	// LayerShare and ZoneShare are the parts of the drive that each layer's unmixed melt and each
-	// zone's blend bring: ∂ln X/∂ln(fluidity), see share. Together they sum to 1.
+	// zone's blend bring: ∂ln X/∂ln(fluidity), see Stack.share. Together they sum to 1.
 	LayerShare [MaxLayers]float64
 	ZoneShare  [MaxLayers - 1]float64
 	// Stirring is how the drive hangs on the stirring factor, the blends being what they are: ∂ln X/∂ln(stirring), in the same mean over parts
@@ -59,9 +59,20 @@ func (s *Stack) FlowTo(f *Flow, sinSlope float64) error {
 	if err := s.ready(sinSlope); err != nil {
 		return err
 	}
-	rows := s.Rows()
-	rows.Flow(sinSlope, 1)
-	return rows.FlowOf(0, f)
+	var m motion
+	s.move(&m)
+	h, pull := m.above[0], 3*Gravity*sinSlope
+	f.Thickness, f.Cut = h, m.fastest
+	f.Mobility = pull * m.alone[0] / (h * h * h)
+	f.Drive = f.Mobility * h * h
+	if m.fastest > 0 {
+		f.Drive = pull * math.Cbrt(m.cubed[m.fastest])
+	}
+	s.share(&m, f)
+	if !finite(f.Drive) || !finite(f.Mobility) {
+		return errNotFinite
+	}
+	return nil
 }
 
 func finite(v float64) bool { return math.Abs(v) <= math.MaxFloat64 }
@@ -87,7 +98,7 @@ func (s *Stack) ready(sinSlope float64) error {
 // Unmixed gives the flow that the stack would have if its layers did not mix.
 func (s *Stack) Unmixed(sinSlope float64) (Flow, error) {
 	apart := *s
-	apart.rooms, apart.mixed = [MaxLayers + 1]*Stacks{}, false // with room of its own
+	apart.mixed = false
 	return apart.Flow(sinSlope)
 }
 

@@ -6,7 +6,6 @@ import (
 
 	"pgregory.net/rapid"
 
-	"github.com/catchline/catchline/model/internal/vector"
 	"github.com/catchline/catchline/model/melt"
 )
 
@@ -162,7 +161,7 @@ func TestSharesSumToOneAndAreElasticities(t *testing.T) {
 			t.Fatal(err)
 		}
 		for i := range s.Len() - 1 {
-			if err := up.SetBlend(i, s.Rows().Zones[i].Blend[0]); err != nil {
+			if err := up.SetBlend(i, s.zones[i].blend); err != nil {
 				t.Fatal(err)
 			}
 		}
@@ -175,10 +174,13 @@ func TestSharesSumToOneAndAreElasticities(t *testing.T) {
 		}
 		// Each part of the film by the 12th power of its drive; where one gets clearly furthest, that is the elasticity of the drive.
 		var elasticity, weights float64
+		var was, is motion
+		s.move(&was)
+		up.move(&is)
 		for cut := range s.Len() {
-			before, after := s.Rows().cubed[cut][0], up.Rows().cubed[cut][0]
+			before, after := was.cubed[cut], is.cubed[cut]
 			if before > 0 {
-				w := math.Pow(before/s.Rows().cubed[f.Cut][0], 4)
+				w := math.Pow(before/was.cubed[f.Cut], 4)
 				elasticity += w * math.Log(after/before) / 3e-6
 				weights += w
 			}
@@ -286,16 +288,8 @@ func TestZoneCarriesWhatTheProfileCarries(t *testing.T) {
 
 // The means of a length that grows as the square root of the flow and stops at a limit, by plain summing.
 func TestGrowthMoments(t *testing.T) {
-	w := vector.NewWriter()
-	final, limit := w.Input(), w.Input()
-	got := growth(w, final, limit, limit.Over(final))
-	w.Output(got.d1, got.d2, got.d3)
-	limits := []float64{0.2, 0.7, 1, 3}
-	f := w.Program().Frame(len(limits))
-	f.Fill(final, 1)
-	copy(f.Row(limit), limits)
-	f.Run(len(limits))
-	for k, limit := range limits {
+	for _, limit := range []float64{0.2, 0.7, 1, 3} {
+		got := grow(1, limit).mean
 		var d1, d2, d3 float64
 		const n = 200000
 		for i := range n {
@@ -304,9 +298,9 @@ func TestGrowthMoments(t *testing.T) {
 			d2 += d * d / n
 			d3 += d * d * d / n
 		}
-		within(t, "mean", f.Row(got.d1)[k], d1, 1e-6)
-		within(t, "mean square", 2*f.Row(got.d2)[k], d2, 1e-6)
-		within(t, "mean cube", 3*f.Row(got.d3)[k], d3, 1e-6)
+		within(t, "mean", got.d, d1, 1e-6)
+		within(t, "mean square", 2*got.d2, d2, 1e-6)
+		within(t, "mean cube", 3*got.d3, d3, 1e-6)
 	}
 }
 
@@ -544,11 +538,9 @@ func TestStirringIsTheElasticityOfTheDrive(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			var cubed [MaxLayers]float64
-			for i := range s.Len() {
-				cubed[i] = s.Rows().cubed[i][0]
-			}
-			return f, cubed
+			var m motion
+			s.move(&m)
+			return f, m.cubed
 		}
 		const step = 1e-5
 		f, here := flow(stirring)

@@ -1,10 +1,6 @@
 package film
 
-import (
-	"math"
-
-	"github.com/catchline/catchline/model/internal/vector"
-)
+import "math"
 
 // Run gives how far in metres the lower edge of a band of glaze moves down an even slope.
 //
@@ -55,31 +51,4 @@ func RunElasticity(x, l float64) float64 {
 	}
 	r := math.Cbrt(2.25 * (x / l))
 	return r / (3 * (r - 1))
-}
-
-// Front is Run of a band of one height for many drives at once, which are given by their logarithms.
-type Front struct {
-	l               float64
-	lnEdge, lnScale float64 // ln of 1.5 L, up to which s = X/3, and of 2.25/L
-}
-
-// NewFront is for a band of height l along the slope in metres, more than 0.
-func NewFront(l float64) Front { return Front{l, math.Log(1.5 * l), math.Log(2.25 / l)} }
-
-// Runs writes Run of the drives X in metres whose logarithms are lnX into dst, which is another slice.
-func (f *Front) Runs(dst, lnX []float64) {
-	for i, v := range lnX {
-		if v > f.lnEdge {
-			v = (v + f.lnScale) / 3
-		}
-		dst[i] = v
-	}
-	vector.Exp(dst[:len(lnX)], dst)
-	for i, v := range lnX {
-		if v > f.lnEdge {
-			dst[i] = f.l * (dst[i] - 1)
-		} else {
-			dst[i] /= 3
-		}
-	}
 }

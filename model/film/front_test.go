@@ -66,22 +66,3 @@ func TestRunOutsideItsRangeIsNaN(t *testing.T) {
 		}
 	}
 }
-
-// By logarithms it is the same law.
-func TestFrontIsRun(t *testing.T) {
-	for _, l := range []float64{0.003, 0.06, 1.7} {
-		f := NewFront(l)
-		var lnX, got []float64
-		for x := 1e-9; x < 1e6; x *= 1.7 {
-			lnX = append(lnX, math.Log(x))
-		}
-		lnX = append(lnX, math.Log(1.5*l))
-		got = make([]float64, len(lnX))
-		f.Runs(got, lnX)
-		for i, v := range lnX {
-			if want := Run(math.Exp(v), l); math.Abs(got[i]/want-1) > 1e-13 {
-				t.Errorf("a band of %g m, ln X %g: %g, not %g", l, v, got[i], want)
-			}
-		}
-	}
-}

@@ -5,7 +5,6 @@ import (
 	"math"
 
 	"github.com/catchline/catchline/model/fault"
-	"github.com/catchline/catchline/model/internal/vector"
 )
 
 // CapillaryLength is sqrt(γ/(ρ g)) in metres for a surface tension in N/m and a density in kg/m³.
@@ -32,19 +31,16 @@ func (a Angles) Grip() (float64, error) {
 // DefaultGrip is that of DefaultAngles.
 var DefaultGrip = math.Cos(DefaultAngles.Receding) - math.Cos(DefaultAngles.Advancing)
 
-// HeldPart writes which part of its weight a band, even across the wall, has held up by its edges (Furmidge 1962, J. Colloid Sci. 17, 309-324):
+// HeldPart is which part of its weight a band, even across the wall, has held up by its edges (Furmidge 1962, J. Colloid Sci. 17, 309-324):
 // of a height L that of
 //
 //	ρ g sinθ H L = γ (cos θr - cos θa)
 //
-// over its own. Surface tension in N/m, mass ρ H in kg/m², per as HeldPer gives it. Above 1 all is held.
-func HeldPart(surfaceTension, mass, per vector.Value) vector.Value {
-	return surfaceTension.Times(per).Over(mass)
+// over its own, in m, with γ in N/m, the mass per area ρ H in kg/m², and the grip as Angles.Grip gives it. Above 1 all is held; on a level surface
+// it is +Inf.
+func HeldPart(surfaceTension, mass, sinSlope, band, grip float64) float64 {
+	return surfaceTension * grip / (mass * Gravity * sinSlope * band)
 }
-
-// HeldPer is what HeldPart asks of a wall, in s²/m²: the sine of its slope, the height of the band in m, and the grip, the difference of the cosines.
-// On a level surface every band is held: it is +Inf.
-func HeldPer(sinSlope, band, grip float64) float64 { return grip / (Gravity * sinSlope * band) }
 
 // CheckTension holds a surface tension in N/m to what melts have.
 func CheckTension(surfaceTension float64) error {
@@ -54,9 +50,7 @@ func CheckTension(surfaceTension float64) error {
 	return nil
 }
 
-// Retained writes the part of a drive that is left to a band of whose weight a part is held: 1 less that, and 0 for a
+// Retained is the part of a drive that is left to a band of whose weight a part is held: 1 less that, and 0 for a
 // band that is held. So a short band stands still, a long one hardly notices, and nothing jumps in between.
 // The balance of forces is Furmidge's; that the flow slows in proportion is ours.
-func Retained(w *vector.Writer, held vector.Value) vector.Value {
-	return w.Number(1).Minus(held).AtLeast(w.Number(0))
-}
+func Retained(held float64) float64 { return max(0, 1-held) }

@@ -3,22 +3,12 @@ package film
 import (
 	"math"
 	"testing"
-
-	"github.com/catchline/catchline/model/internal/vector"
 )
 
 func TestHeldBandFollowsFurmidge(t *testing.T) {
-	w := vector.NewWriter()
-	tension, mass, per := w.Input(), w.Input(), w.Parameter()
-	held := HeldPart(tension, mass, per)
-	retained := Retained(w, held)
-	w.Output(held, retained)
-	f := w.Program().Frame(1)
-	f.Row(tension)[0], f.Row(mass)[0] = 0.30, 2400*0.5e-3
-	of := func(sinSlope, band float64) (heldPart, retainedPart float64) {
-		f.Set(per, HeldPer(sinSlope, band, DefaultGrip))
-		f.Run(1)
-		return f.Row(held)[0], f.Row(retained)[0]
+	of := func(sinSlope, band float64) (part, left float64) {
+		part = HeldPart(0.30, 2400*0.5e-3, sinSlope, band, DefaultGrip)
+		return part, Retained(part)
 	}
 	longest := published(t, "pinning, 2-D band (Furmidge)", "")[0]
 	part, left := of(1, longest)

@@ -13,7 +13,7 @@ type Layer struct {
 }
 
 // Stack is a film of layers from the wall to the air with the mixed zones between them. The
-// zero value is empty. It makes room for its formulas, see Stacks, once for each number of layers.
+// zero value is empty.
 //
 // Use: Push the layers, Mix, give every zone the exposure of its blend with SetBlend, then ask
 // for the Flow. Without Mix the layers stay apart.
@@ -23,16 +23,6 @@ type Stack struct {
 	n      int
 	pushed int
 	mixed  bool // the zones are those of these layers
-
-	rooms [MaxLayers + 1]*Stacks // of one lane, by the number of layers
-}
-
-// Rows are those in which the stack is worked out, a single lane, as Mix and Flow leave them.
-func (s *Stack) Rows() *Stacks {
-	if s.rooms[s.n] == nil {
-		s.rooms[s.n] = NewStacks(s.n, 1)
-	}
-	return s.rooms[s.n]
 }
 
 // Push puts a layer on top and returns its index. A layer that is the same melt as the one under

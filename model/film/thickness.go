@@ -2,9 +2,9 @@ package film
 
 import (
 	"fmt"
+	"math"
 
 	"github.com/catchline/catchline/model/fault"
-	"github.com/catchline/catchline/model/internal/vector"
 )
 
 // Method is a way of putting a coat of glaze on ware.
@@ -101,10 +101,10 @@ func Stated(metres float64) (Thickness, error) {
 	return checkThickness(Thickness{metres, statedSD})
 }
 
-// DriveSD writes the standard deviation of the logarithm of the drive X = H²M of a film of the given thickness whose layers'
+// DriveSD is the standard deviation of the logarithm of the drive X = H²M of a film of the given thickness whose layers'
 // thicknesses are independently uncertain: 2 sqrt(Σ (h sd)²) / Σ h, with the sum under the root as variance.
-func DriveSD(thickness, variance vector.Value) vector.Value {
-	return variance.Sqrt().By(2).Over(thickness)
+func DriveSD(thickness, variance float64) float64 {
+	return 2 * math.Sqrt(variance) / thickness
 }
 
 func checkThickness(t Thickness) (Thickness, error) {

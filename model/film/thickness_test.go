@@ -9,7 +9,6 @@ import (
 	"testing"
 
 	"github.com/catchline/catchline/model/fault"
-	"github.com/catchline/catchline/model/internal/vector"
 )
 
 // The ranges are common practice, no source (testdata/published/practice.csv).
@@ -52,12 +51,7 @@ func TestFromMass(t *testing.T) {
 
 func TestDriveSD(t *testing.T) {
 	// Two equal layers of 20 %: 2 * 0.2/sqrt(2), by hand.
-	w := vector.NewWriter()
-	sd := DriveSD(w.Number(2e-3), w.Number(2*0.2e-3*0.2e-3))
-	w.Output(sd)
-	f := w.Program().Frame(1)
-	f.Run(1)
-	within(t, "sd", f.Row(sd)[0], 0.4/math.Sqrt2, 1e-12)
+	within(t, "sd", DriveSD(2e-3, 2*0.2e-3*0.2e-3), 0.4/math.Sqrt2, 1e-12)
 }
 
 func TestThicknessRefuses(t *testing.T) {

@@ -1,0 +1,113 @@
+package model
+
+import (
+	"math"
+
+	"github.com/catchline/catchline/model/calib"
+	"github.com/catchline/catchline/model/melt"
+)
+
+// Where says whose ware in whose kiln it is; what is not known is empty.
+type Where struct{ Kiln, Body, Tester string }
+
+// features are what the regression sees of a layering, but for its glazes. Glazes count by their weights; of like neighbours the first stands for all.
+func (p *Physics) features(l *Layering) calib.Features {
+	bottom, top := &l.Layers[0], &l.Layers[len(l.Layers)-1]
+	f := calib.Features{
+		Reduction: bottom.reduction, LnCooling: bottom.lnCooling,
+		LnThickness: math.Log(p.Flow.Thickness), Stirring: p.Flow.Stirring,
+	}
+	for i := range p.layers {
+		layer, weight := &l.Layers[p.first[i]], p.weight[i]
+		f.ConeExcess += weight * layer.coneExcess
+		f.Matte += weight * layer.matte
+		f.Described += weight * layer.described
+	}
+	f.Matte, f.Described = min(1, f.Matte), min(1, f.Described) // weights that sum to 1 may round to more
+	if p.layers > 1 {
+		f.Layered = 1
+		f.LnContrast = math.Ln10 * (top.ReferenceLog10 - bottom.ReferenceLog10)
+	}
+	return f
+}
+
+// minShare keeps every glaze of a layering in the regression, however little of the flow is its own.
+const minShare = 1e-6
+
+// weigh splits the drive among the layers that differ from their neighbours: each has its own share and, of the mixed zones beside it, the part of
+// their volume that is its melt. The weights sum to 1.
+func (p *Physics) weigh() {
+	total := 0.0
+	for i := range p.layers {
+		share := p.Flow.LayerShare[i]
+		if i < p.layers-1 {
+			share += p.Flow.ZoneShare[i] * p.stack.Zone(i).UnderFraction
+		}
+		if i > 0 {
+			share += p.Flow.ZoneShare[i-1] * (1 - p.stack.Zone(i-1).UnderFraction)
+		}
+		p.weight[i] = max(share, minShare)
+		total += p.weight[i]
+	}
+	for i := range p.layers {
+		p.weight[i] = min(1, p.weight[i]/total) // weights that sum to 1 may round to more
+	}
+}
+
+// matteness is what a surface counts for in calib.Features.Matte.
+func matteness(s melt.Surface) float64 {
+	switch s {
+	case melt.Matte:
+		return 1
+	case melt.Satin:
+		return 0.5
+	}
+	return 0
+}
+
+// conditions turns a layering and its physics, which a question has just worked out, into what the regression sees of it, by name. A glaze or lot that
+// comes again is counted where it came first.
+func (p *Physics) conditions(l *Layering, where Where) calib.Conditions {
+	c := calib.Conditions{
+		LnPhysics: p.LnDrive, PhysicsSD: p.LnDriveSD, Features: p.features(l),
+		Kiln: where.Kiln, Body: where.Body, Tester: where.Tester,
+	}
+	for i := range p.layers {
+		layer := &l.Layers[p.first[i]]
+		c.Glazes = addShare(c.Glazes, calib.Share{Name: layer.Glaze.Name, Weight: p.weight[i], PriorSD: layer.ViscositySD})
+		if lot := layer.Glaze.Lot; lot != "" {
+			c.Lots = addShare(c.Lots, calib.Share{Name: lot, Weight: p.weight[i]})
+		}
+	}
+	if i := p.pair(l); i >= 0 {
+		c.Pair = calib.Share{Name: calib.PairName(l.Layers[p.first[i]].Glaze.Name, l.Layers[p.first[i+1]].Glaze.Name), Weight: 1}
+	}
+	return c
+}
+
+// addShare adds a share to those of its name.
+func addShare(to []calib.Share, s calib.Share) []calib.Share {
+	for i := range to {
+		if to[i].Name == s.Name {
+			to[i].Weight = min(1, to[i].Weight+s.Weight) // shares that sum to 1 may round to more
+			return to
+		}
+	}
+	return append(to, s)
+}
+
+// pair gives the lower of the two neighbours whose mixed zone carries most of the flow, of those that are not of one glaze; -1 for none, as of a glaze
+// alone. Which of the two is on top does not matter there: what the order does is in the physics.
+func (p *Physics) pair(l *Layering) int {
+	pair := -1
+	for i := range p.layers - 1 {
+		under, over := l.Layers[p.first[i]].Glaze, l.Layers[p.first[i+1]].Glaze
+		if under == over || under.Name == over.Name {
+			continue
+		}
+		if pair < 0 || p.Flow.ZoneShare[i] > p.Flow.ZoneShare[pair] {
+			pair = i
+		}
+	}
+	return pair
+}
