@@ -195,7 +195,7 @@ func goldenScores(t *testing.T) (all []goldenScore) {
 }
 
 // goldenFirings are other cones, rates, holds and atmospheres.
-func goldenFirings(t *testing.T) (all []*firing.Prepared) {
+func goldenFirings(t *testing.T) (all []*firing.HeatHistory) {
 	for _, c := range []struct {
 		cone       string
 		ramp, hold float64
@@ -211,7 +211,7 @@ func goldenFirings(t *testing.T) (all []*firing.Prepared) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		p, err := firing.Prepare(curve, c.atmosphere, nil)
+		p, err := firing.NewHeatHistory(curve, c.atmosphere, nil)
 		if err != nil {
 			t.Fatal(err)
 		}
