@@ -7,6 +7,18 @@ build:
 	CGO_ENABLED=0 go build -o bin/catchline-server ./server
 	CGO_ENABLED=0 go build -o bin/catchline ./client/cmd/catchline
 
+# Both programs for every system that they are offered for, linked, so that a function without a body for one processor shows.
+PLATFORMS ?= linux/amd64 linux/arm64 darwin/amd64 darwin/arm64 windows/amd64 windows/arm64
+.PHONY: cross
+cross:
+	@set -e; for platform in $(PLATFORMS); do \
+		export CGO_ENABLED=0 GOOS=$${platform%/*} GOARCH=$${platform#*/}; \
+		exe=$$(go env GOEXE); \
+		echo "go build -o bin/$$platform"; \
+		go build -o bin/$$platform/catchline-server$$exe ./server; \
+		go build -o bin/$$platform/catchline$$exe ./client/cmd/catchline; \
+	done
+
 # The service with the demo studio, in a database that stays until somebody deletes it, and a first score. Ctrl-C stops it.
 DEMO_DB ?= bin/demo.db
 run: build
@@ -29,6 +41,14 @@ test:
 	else \
 		echo 'no C compiler, so without the race detector'; go test -timeout 30m $(PACKAGES); \
 	fi
+
+# All tests of the model on processors other than this one: amd64 without AVX2 and fused multiply-add, and arm64, emulated by
+# qemu-user except on arm64 itself. Results are not taken from the cache, since it does not know which processor was asked for.
+EMULATE_ARM64 := $(if $(filter arm64,$(shell go env GOHOSTARCH)),,-exec qemu-aarch64)
+.PHONY: portable
+portable:
+	GODEBUG=cpu.avx2=off,cpu.fma=off go test -count=1 -timeout 30m ./model/...
+	GOOS=linux GOARCH=arm64 CGO_ENABLED=0 go test -count=1 -timeout 30m $(EMULATE_ARM64) ./model/...
 
 # Ours against floors of the same run, with ratios, in less than ten minutes on a machine that is not busy with other things. The text
 # for benchstat is kept, a file a run; BENCH_OUT names another.

@@ -114,13 +114,16 @@ func newWork(c *Curve) *work {
 func (w *work) coneNumber(typ ConeType, shift float64) float64 {
 	rungs := ladders()[typ]
 	below, belowNumber := math.Inf(1), math.Inf(-1)
-	for _, r := range rungs {
+	for i, r := range rungs {
 		after := heatWork(w.down[:], shift, r.energy, r.kelvin) - heatWork(w.natural[:], shift, r.energy, r.kelvin)
 		log := math.Log((heatWork(w.up[:], shift, r.energy, r.kelvin) + math.Max(after, 0)) / r.seconds)
 		log = math.Min(log, below-leastStep)
+		if atEnd := i == 0 || i == len(rungs)-1; atEnd && math.Abs(log) < rounding {
+			return r.number
+		}
 		if log < 0 {
-			if math.IsInf(belowNumber, -1) {
-				return belowNumber
+			if i == 0 {
+				return math.Inf(-1)
 			}
 			return belowNumber + (r.number-belowNumber)*below/(below-log)
 		}
@@ -128,6 +131,10 @@ func (w *work) coneNumber(typ ConeType, shift float64) float64 {
 	}
 	return math.Inf(1)
 }
+
+// rounding is the tolerance at both ends of the scale, in ln of heat work (1e-9 is some 2e-8 K): a firing to the published end point of
+// the coolest or the hottest cone reads that cone, whichever way a processor rounds the last bits of the two sums (they differ by 1e-14).
+const rounding = 1e-9
 
 // leastStep is the least difference in ln of heat work between neighbouring cones: some 1 K, where the closest published
 // neighbours (2 and 3 at 15 °C/h) are 3 K apart.

@@ -91,3 +91,31 @@ func TestReduceFewPoints(t *testing.T) {
 		}
 	}
 }
+
+// A firing to the published end point of the coolest or hottest cone reads that cone, and not "off the scale", although its heat work
+// equals the cone's only to the last bits. A hundredth of a degree beyond either end is off the scale.
+func TestEndsOfTheScale(t *testing.T) {
+	for typ := range numConeTypes {
+		rungs := ladders()[typ]
+		reference := 60.0
+		if typ == Small {
+			reference = 300
+		}
+		for i, r := range map[int]rung{-1: rungs[0], 1: rungs[len(rungs)-1]} {
+			f := ConeFiring{Cone: FormatConeNumber(r.number), ConeType: typ, FinalRampCPerH: reference, CoolingCPerHour: DefaultCoolingCPerHour}
+			c, err := f.Curve()
+			if err != nil {
+				t.Fatal(err)
+			}
+			w := newWork(c)
+			for _, bits := range []float64{-1e-10, 0, 1e-10} {
+				if got := w.coneNumber(typ, bits); math.Abs(got-r.number) > 1e-9 {
+					t.Errorf("%s cone %s shifted by %g K reads %g", typ, f.Cone, bits, got)
+				}
+			}
+			if got := w.coneNumber(typ, 0.01*float64(i)); !math.IsInf(got, i) {
+				t.Errorf("%s cone %s shifted by %g K reads %g, want off the scale", typ, f.Cone, 0.01*float64(i), got)
+			}
+		}
+	}
+}
