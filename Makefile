@@ -33,7 +33,7 @@ run: build
 
 # What a change has to pass. Tests that check against programs that are not there are skipped and say so; the race detector
 # needs a C compiler.
-PACKAGES = ./... ./testdata/demo/...
+PACKAGES = ./... ./testdata/demo/... ./testdata/published/...
 test:
 	go vet $(PACKAGES)
 	@if [ "$$(go env CGO_ENABLED)" = 1 ] && command -v "$$(go env CC)" >/dev/null; then \

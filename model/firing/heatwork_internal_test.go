@@ -8,7 +8,7 @@ import (
 	"testing"
 )
 
-// Activation energies and the hold that equals a ramp at 60 °C/h, against a table worked out apart from this code, by the same
+// Activation energies and the hold that equals a ramp at 60 °C/h, against a table that testdata/published/compute works out by the same
 // first-order Arrhenius reading of the published end points, rounded to 1 kJ/mol and 0.1 min.
 func TestArrheniusReading(t *testing.T) {
 	f, err := os.Open("../../testdata/published/cone_arrhenius.csv")

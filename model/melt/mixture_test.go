@@ -9,7 +9,7 @@ import (
 
 // A mixture has the viscosity of the melt that it is, whichever of its parts is named first.
 func TestMixtureIsTheMelt(t *testing.T) {
-	melts := namedMelts()
+	melts := namedMelts(t)
 	melts["blue"] = moles(map[chem.Oxide]float64{chem.SiO2: 60, chem.Al2O3: 8, chem.B2O3: 9, chem.CaO: 12, chem.Na2O: 6, chem.FeO: 2, chem.CoO: 2, chem.SnO2: 1})
 	for under, x := range melts {
 		for over, y := range melts {
