@@ -65,6 +65,30 @@ func matteness(s melt.Surface) float64 {
 	return 0
 }
 
+// ask turns the physics of a question, just worked out, into what its calibration is asked about.
+func (p *Physics) ask(q *Question) {
+	s := &p.subject
+	s.Begin()
+	s.LnPhysics, s.PhysicsSD, s.Features = p.LnDrive, p.LnDriveSD, p.features(&q.Layering)
+	s.AddPlace(q.standing.kiln, q.standing.body, q.standing.tester)
+	for i := range p.layers {
+		s.AddGlaze(q.Layers[p.first[i]].known(q.Calibration), p.weight[i])
+	}
+	if i := p.pair(&q.Layering); i >= 0 {
+		s.SetPair(q.Layers[p.first[i]].known(q.Calibration), q.Layers[p.first[i+1]].known(q.Calibration))
+	}
+}
+
+// known is the glaze as a calibration knows it, which is kept as long as it is the same that asks.
+func (d *Fired) known(c *calib.Calibration) *calib.KnownGlaze {
+	g := d.knownGlaze.Load()
+	if g == nil || !g.Of(c) {
+		g = c.KnownGlaze(d.Glaze.Name, d.Glaze.Lot, d.ViscositySD)
+		d.knownGlaze.Store(g)
+	}
+	return g
+}
+
 // conditions turns a layering and its physics, which a question has just worked out, into what the regression sees of it, by name. A glaze or lot that
 // comes again is counted where it came first.
 func (p *Physics) conditions(l *Layering, where Where) calib.Conditions {

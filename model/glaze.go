@@ -57,13 +57,13 @@ type Fired struct {
 	coneExcess float64 // of the firing over the cone that the glaze is made for; 0 where that is not known
 	// What the regression sees of the firing: 0 for air to 1 for heavy reduction, and ln of the cooling rate over the usual one.
 	reduction, lnCooling float64
-	matte, described     float64                         // what it counts for in calib.Features
-	coats                [2]atomic.Pointer[calib.CoatIn] // found last, for a glaze alone and for layers
-	crystals             float64                         // volume fraction
-	moles                float64                         // mol/m³ of oxidised, at usualKelvin, as only ratios of it matter
-	ferrous              float64                         // the part of the iron that is FeO in this firing
-	oxidised             chem.Melt                       // the same in every firing
-	forMixing            *melt.Part                      // of oxidised; not set for a described glaze
+	matte, described     float64                          // what it counts for in calib.Features
+	knownGlaze           atomic.Pointer[calib.KnownGlaze] // found last
+	crystals             float64                          // volume fraction
+	moles                float64                          // mol/m³ of oxidised, at usualKelvin, as only ratios of it matter
+	ferrous              float64                          // the part of the iron that is FeO in this firing
+	oxidised             chem.Melt                        // the same in every firing
+	forMixing            *melt.Part                       // of oxidised; not set for a described glaze
 
 	Melt  chem.Melt // as it is in that atmosphere; not set for a described glaze
 	Curve melt.Curve

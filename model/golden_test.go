@@ -82,7 +82,7 @@ func (g *goldenScore) lengths(v ...float64) {
 
 func (g *goldenScore) estimate(e *Estimate) {
 	g.lengths(e.Median, e.P10, e.P90, e.ClearanceNeeded)
-	g.add(e.Exceed)
+	g.add(e.Exceedance)
 }
 
 func (g *goldenScore) physics(p *Physics) {

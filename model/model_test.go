@@ -215,7 +215,7 @@ func TestInvariants(t *testing.T) {
 		coats := rapid.Float64Range(0.5, 4).Draw(r, "coats")
 		q := asked(t, f, coats, under, over)
 		base := estimate(t, q)
-		if !(base.P10 <= base.Median && base.Median <= base.P90) || base.Exceed < 0 || base.Exceed > 1 {
+		if !(base.P10 <= base.Median && base.Median <= base.P90) || base.Exceedance < 0 || base.Exceedance > 1 {
 			r.Fatalf("out of order: %+v", base)
 		}
 		if more := estimate(t, asked(t, f, coats*1.3, under, over)); more.Median < base.Median {

@@ -48,8 +48,7 @@ type Physics struct {
 	index   [film.MaxLayers]int     // of each layer of the layering among those
 	weight  [film.MaxLayers]float64 // of each of those in the regression, see weigh
 
-	predictions [film.MaxLayers + 1]*calib.Predictions
-	coats       [film.MaxLayers]*calib.CoatIn
+	subject calib.Subject // of the prediction
 }
 
 // minDrive (m) stands for a film that does not move, so that its logarithm is a number: a run of a third of a nanometre.

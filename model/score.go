@@ -63,14 +63,11 @@ const maxEvidence = 8
 // those drivers out.
 func (q *Question) Score(median *Fired) (s *Score, err error) {
 	s = &Score{Question: q}
-	if s.Estimate, err = q.Estimate(&s.Physics); err != nil {
+	if s.Prediction, err = q.predict(&s.Physics); err != nil {
 		return nil, err
 	}
-	r, coats, err := q.predict(&s.Physics)
-	if err != nil {
-		return nil, err
-	}
-	s.Prediction, s.Evidence = r.Explain(0, coats, s.Physics.pair(&q.Layering), maxEvidence)
+	s.Estimate = q.estimate(&s.Prediction)
+	s.Evidence = q.Calibration.Evidence(&s.Physics.subject, maxEvidence)
 	s.PhysicsRun = q.Wall.Run(s.Physics.Drive)
 	s.Tension, s.Density = q.Layers[len(q.Layers)-1].Tension, s.Physics.density
 	if s.Solo, err = q.soloRuns(); err != nil {

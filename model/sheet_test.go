@@ -140,13 +140,17 @@ func TestSheetIsEachScoreAlone(t *testing.T) {
 				if err != nil {
 					t.Fatal(err)
 				}
-				named, err := s.calibration.Predict(&conditions)
+				subject, err := s.calibration.Subject(&conditions)
+				if err != nil {
+					t.Fatal(err)
+				}
+				named, err := s.calibration.Predict(subject)
 				if err != nil {
 					t.Fatal(err)
 				}
 				run := func(p float64) float64 { return q.Wall.Run(math.Exp(named.Quantile(p))) }
-				e := Estimate{run(0.5), run(0.1), run(0.9), named.Exceeds(q.LnDrive(q.Wall.Clearance())), run(0.95)}
-				if math.Abs(e.P90/got.P90-1) > 1e-12 || math.Abs(e.P10/got.P10-1) > 1e-12 || math.Abs(e.Exceed-got.Exceed) > 1e-12 ||
+				e := Estimate{run(0.5), run(0.1), run(0.9), named.Exceedance(q.LnDrive(q.Wall.Clearance())), run(0.95)}
+				if math.Abs(e.P90/got.P90-1) > 1e-12 || math.Abs(e.P10/got.P10-1) > 1e-12 || math.Abs(e.Exceedance-got.Exceedance) > 1e-12 ||
 					math.Abs(e.ClearanceNeeded/got.ClearanceNeeded-1) > 1e-12 {
 					t.Fatalf("firing %d, %v: %+v in the sheet, %+v by name", f, choices, got, e)
 				}

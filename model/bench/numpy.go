@@ -101,7 +101,7 @@ func difference(s *studio, bytes []byte) (float64, error) {
 	}
 	worst := 0.0
 	for at, e := range all {
-		for i, v := range []float64{e.Median, e.P10, e.P90, e.Exceed, e.ClearanceNeeded} {
+		for i, v := range []float64{e.Median, e.P10, e.P90, e.Exceedance, e.ClearanceNeeded} {
 			from := 8 * (5*at + i)
 			w := math.Float64frombits(binary.LittleEndian.Uint64(bytes[from : from+8]))
 			least := 1e-6 // m
@@ -162,7 +162,7 @@ func exported(s *studio) map[string]any {
 	}
 	const knots = 33
 	var inverse, scale2 []float64
-	noise2 := c.Widths().Noise * c.Widths().Noise
+	noise2 := c.VarianceComponents().Noise * c.VarianceComponents().Noise
 	for k := range knots {
 		if k == knots-1 {
 			inverse, scale2 = append(inverse, 0), append(scale2, 1)
@@ -178,13 +178,13 @@ func exported(s *studio) map[string]any {
 	for _, f := range s.firings {
 		firings = append(firings, exportFiring(s, f))
 	}
-	spread := c.Widths().Spread
+	spread := c.VarianceComponents().Spread
 	return map[string]any{
 		"glazes": glazes, "firings": firings, "stirring": film.DefaultStirring, "thickness_sd": must(film.Coats(film.Brush, 2, 1)).RelativeSD,
 		"band": s.wall.Band(), "drip": 1.3, "ln_clearance": q.LnDrive(s.wall.Clearance()), "tolerated": q.Tolerated,
 		"mean": mean, "covariance": flat, "column": column, "pair": pair,
 		"kiln": at(calib.Kiln, where.Kiln), "tester": at(calib.Tester, where.Tester),
-		"noise": c.Widths().Noise, "physics": c.Widths().Physics, "spread": map[string]float64{"glaze": spread[calib.Glaze], "pair": spread[calib.Pair]},
+		"noise": c.VarianceComponents().Noise, "physics": c.VarianceComponents().Physics, "spread": map[string]float64{"glaze": spread[calib.Glaze], "pair": spread[calib.Pair]},
 		"inverse_df": inverse, "scale2": scale2,
 	}
 }

@@ -67,7 +67,7 @@ func BenchmarkFitLots(b *testing.B) {
 func BenchmarkSolve(b *testing.B) {
 	for _, n := range sizes[:3] {
 		c := &Calibration{prior: DefaultPrior()}
-		c.widths = c.prior.middle()
+		c.components = c.prior.middle()
 		if err := c.learn(sortedLog(b, n)); err != nil {
 			b.Fatal(err)
 		}
@@ -75,7 +75,7 @@ func BenchmarkSolve(b *testing.B) {
 			b.ReportAllocs()
 			for b.Loop() {
 				c.factorise()
-				if _, err := c.tri.solve(); err != nil {
+				if _, err := c.r.solve(); err != nil {
 					b.Fatal(err)
 				}
 			}
@@ -84,7 +84,7 @@ func BenchmarkSolve(b *testing.B) {
 			if n > 1000 {
 				b.Skip("the dense matrix is too large")
 			}
-			core, pairs := c.tri.n, len(c.tops)
+			core, pairs := c.r.n, len(c.tops)
 			rows := len(c.rows) + core + pairs
 			x, y := mat.NewDense(rows, core+pairs, nil), mat.NewVecDense(rows, nil)
 			line := make([]float64, core+2)
@@ -122,7 +122,7 @@ func BenchmarkSolve(b *testing.B) {
 func BenchmarkAdd(b *testing.B) {
 	tiles := logOf(10000)
 	c := &Calibration{prior: DefaultPrior()}
-	c.widths = c.prior.middle()
+	c.components = c.prior.middle()
 	if err := c.learn(sortedLog(b, 9999)); err != nil {
 		b.Fatal(err)
 	}
@@ -132,7 +132,7 @@ func BenchmarkAdd(b *testing.B) {
 		if err != nil {
 			b.Fatal(err)
 		}
-		if _, err := next.Predict(&tiles[1].Conditions); err != nil {
+		if _, err := predicted(next, &tiles[1].Conditions); err != nil {
 			b.Fatal(err)
 		}
 	}
@@ -143,13 +143,13 @@ func BenchmarkPredict(b *testing.B) {
 		b.Run(fmt.Sprint(n), func(b *testing.B) {
 			tiles := logOf(n)
 			c := &Calibration{prior: DefaultPrior()}
-			c.widths = c.prior.middle()
+			c.components = c.prior.middle()
 			if err := c.learn(sortedLog(b, n)); err != nil {
 				b.Fatal(err)
 			}
 			b.ReportAllocs()
 			for b.Loop() {
-				if _, err := c.Predict(&tiles[1].Conditions); err != nil {
+				if _, err := predicted(c, &tiles[1].Conditions); err != nil {
 					b.Fatal(err)
 				}
 			}

@@ -18,7 +18,7 @@
 // The mode of the posterior is found by Newton's method on the exact likelihood, falling back to expectation and
 // maximisation (which cannot go downhill) where a Newton step would not climb. At the mode the problem is a weighted
 // least-squares problem of tile rows and prior rows. All its rows go through a thin QR, block by block, and the rows of
-// R are handed to github.com/sajari/regression, see triangle.go. Covariances come from the same R (Laplace's
+// R are handed to github.com/sajari/regression, see r_factor.go. Covariances come from the same R (Laplace's
 // approximation: exact when nothing is censored and the errors are normal).
 //
 // Nothing here reads a clock, a file or a random number: the same tiles give the same bits.

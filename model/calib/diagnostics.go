@@ -6,12 +6,14 @@ import (
 	"math"
 	"slices"
 	"strings"
+
+	"github.com/catchline/catchline/model/calib/internal/student"
 )
 
 // Diagnostics say how well a calibration describes its tiles and, what counts, tiles that it has not seen.
 type Diagnostics struct {
-	Search Search
-	Widths Widths
+	Search             Search
+	VarianceComponents VarianceComponents
 	// LeaveOneOut judges every tile by the fit without it (in closed form, at the same variances and weights).
 	LeaveOneOut Scores
 	// Prequential judges every tile by the tiles before it.
@@ -58,12 +60,12 @@ func upperFirst(s string) string { return strings.ToUpper(s[:1]) + s[1:] }
 
 // Diagnose the calibration. It takes a time that grows with tiles × groups².
 func (c *Calibration) Diagnose() *Diagnostics {
-	d := &Diagnostics{Search: c.search, Widths: c.Widths(), Tiles: make([]TileDiagnosis, len(c.rows))}
+	d := &Diagnostics{Search: c.search, VarianceComponents: c.components, Tiles: make([]TileDiagnosis, len(c.rows))}
 	var observed, fitted, without []float64
 	byGlaze, byCone := map[string][]*Judgement{}, map[string][]*Judgement{}
 	all := make([]*Judgement, 0, len(c.rows))
 	for i, r := range c.rows {
-		mean, variance := c.linear(&r.pattern)
+		mean, variance := c.linear(&r.designRow)
 		leverage := math.Min(r.h*variance, 1-1e-12)
 		// What the others say: take the tile's own row (h, z) out of the normal posterior of its predictor.
 		less := mean - leverage/(1-leverage)*(r.z-mean)
@@ -71,7 +73,7 @@ func (c *Calibration) Diagnose() *Diagnostics {
 		t.Judgement = c.judge(r, less, variance/(1-leverage))
 		t.Reading, t.Leverage = r.reading, leverage
 		d.EffectiveParameters += leverage
-		half := t.Scale * quantile(t.DF, 0.9)
+		half := t.Scale * student.Quantile(t.DF, 0.9)
 		t.ExpectedLow, t.ExpectedHigh = t.Mean-half, t.Mean+half
 		t.Suspect = t.surprise() < suspectProbability
 		switch {

@@ -30,7 +30,7 @@ func TestLeaveOneOutIsFittingWithout(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		less := &Calibration{prior: prior, widths: c.widths}
+		less := &Calibration{prior: prior, components: c.components}
 		if err := less.learn(sorted); err != nil {
 			t.Fatal(err)
 		}
@@ -122,7 +122,7 @@ func TestPosteriorAgreesWithPredict(t *testing.T) {
 		t.Fatal(err)
 	}
 	for i := range qs {
-		p, err := c.Predict(&qs[i])
+		p, err := predicted(c, &qs[i])
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -149,9 +149,9 @@ func TestUnknownLotWidens(t *testing.T) {
 	known := tiles[0].Conditions
 	unnamed, fresh := known, known
 	unnamed.Lots, fresh.Lots = nil, []Share{{Name: "a/9", Weight: 1}}
-	a, _ := c.Predict(&known)
-	b, _ := c.Predict(&unnamed)
-	d, _ := c.Predict(&fresh)
+	a, _ := predicted(c, &known)
+	b, _ := predicted(c, &unnamed)
+	d, _ := predicted(c, &fresh)
 	if !(b.KnownSD > a.KnownSD) || math.Abs(b.KnownSD-d.KnownSD) > 1e-12 {
 		t.Errorf("known lot ± %v, unnamed ± %v, new ± %v", a.KnownSD, b.KnownSD, d.KnownSD)
 	}
@@ -207,8 +207,8 @@ func TestOneBadTileIsSuspectAndDoesLittle(t *testing.T) {
 		t.Errorf("%d suspects", suspects)
 	}
 	q := &tiles[(bad+1)%len(tiles)].Conditions
-	a, _ := honest.Predict(q)
-	b, _ := c.Predict(q)
+	a, _ := predicted(honest, q)
+	b, _ := predicted(c, q)
 	if math.Abs(a.Mean-b.Mean) > 0.15 {
 		t.Errorf("one bad tile moved a prediction from %v to %v", a.Mean, b.Mean)
 	}
@@ -222,7 +222,12 @@ func TestEvidenceAddsUp(t *testing.T) {
 		t.Fatal(err)
 	}
 	for i := range tiles {
-		p, e := inLane(c, &tiles[i].Conditions, 0, 1, len(tiles))
+		s := byGroups(c, &tiles[i].Conditions)
+		p, err := c.Predict(s)
+		if err != nil {
+			t.Fatal(err)
+		}
+		e := c.Evidence(s, len(tiles))
 		moved, share := 0.0, 0.0
 		for _, v := range e {
 			moved += v.Moved
@@ -235,7 +240,7 @@ func TestEvidenceAddsUp(t *testing.T) {
 			t.Errorf("tile %d: %v effective tiles", i, p.EffectiveTiles)
 		}
 	}
-	_, e := inLane(c, &tiles[0].Conditions, 0, 1, 3)
+	e := c.Evidence(byGroups(c, &tiles[0].Conditions), 3)
 	if len(e) != 3 || math.Abs(e[0].Moved) < math.Abs(e[1].Moved) {
 		t.Errorf("the first three: %+v", e)
 	}
@@ -253,7 +258,7 @@ func TestEffectiveTilesCountsRepeats(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if p, _ := c.Predict(&tiles[0].Conditions); math.Abs(p.EffectiveTiles-7) > 1e-6 {
+	if p, _ := predicted(c, &tiles[0].Conditions); math.Abs(p.EffectiveTiles-7) > 1e-6 {
 		t.Errorf("7 repeats count as %v", p.EffectiveTiles)
 	}
 }
@@ -323,7 +328,7 @@ func TestRecordNeverLooksAhead(t *testing.T) {
 	}
 	first := tiles[0].Conditions
 	none, _ := Fit(nil, DefaultPrior())
-	if p, _ := none.Predict(&first); math.Abs(all.record[0].Mean-p.LnPhysics-p.Mean) > 1e-12 {
+	if p, _ := predicted(none, &first); math.Abs(all.record[0].Mean-p.LnPhysics-p.Mean) > 1e-12 {
 		t.Error("the first tile is not judged by the prior alone")
 	}
 	next, err := all.Add(&Tile{Name: "next", Order: 99, Conditions: first, Reading: Read(-4, 0.1, 6)})
@@ -406,8 +411,8 @@ func TestPoorLogs(t *testing.T) {
 			}
 		}
 		for _, q := range []Conditions{base(0).Conditions, {LnPhysics: -4, Glazes: []Share{{Name: "new", Weight: 1, PriorSD: 1}}, Kiln: "other", Lots: []Share{{Name: "new/1", Weight: 1}}}} {
-			p, err := c.Predict(&q)
-			if err != nil || math.IsNaN(p.Mean) || !(p.Scale > 0) || !(p.DF > 2) || math.IsNaN(p.Quantile(0.1)) || math.IsNaN(p.Exceeds(-3)) {
+			p, err := predicted(c, &q)
+			if err != nil || math.IsNaN(p.Mean) || !(p.Scale > 0) || !(p.DF > 2) || math.IsNaN(p.Quantile(0.1)) || math.IsNaN(p.Exceedance(-3)) {
 				t.Errorf("%s: %+v, %v", name, p, err)
 			}
 		}
@@ -415,8 +420,8 @@ func TestPoorLogs(t *testing.T) {
 	off, _ := Fit(log(40, func(_ int, x *Tile) { x.Reading = ReadAtLeast(-2.5, 0.1, 60) }), DefaultPrior())
 	still, _ := Fit(log(40, func(_ int, x *Tile) { x.Reading = ReadAtMost(-8, 0.1, 1) }), DefaultPrior())
 	q := base(0).Conditions
-	a, _ := off.Predict(&q)
-	b, _ := still.Predict(&q)
+	a, _ := predicted(off, &q)
+	b, _ := predicted(still, &q)
 	if !(a.Mean > 0.5 && b.Mean < -0.5) {
 		t.Errorf("all ran off corrects by %v, none moved by %v", a.Mean, b.Mean)
 	}

@@ -6,6 +6,8 @@ import (
 	"errors"
 	"fmt"
 	"math"
+
+	"github.com/catchline/catchline/model/calib/internal/student"
 )
 
 // A stored calibration is: magic, version, payload, SHA-256 of all before. Integers are unsigned varints, numbers are the
@@ -59,10 +61,10 @@ func (c *Calibration) MarshalBinary() ([]byte, error) {
 	}
 	w.uint(len(c.prior.DF))
 	w.floats(c.prior.DF)
-	w.floats(c.widths.spread[:])
-	w.float(c.widths.noise)
-	w.float(c.widths.physics)
-	w.float(c.widths.df)
+	w.floats(c.components.Spread[:])
+	w.float(c.components.Noise)
+	w.float(c.components.Physics)
+	w.float(c.components.DF)
 	for _, u := range c.used {
 		w.bool(u)
 	}
@@ -83,8 +85,8 @@ func (c *Calibration) MarshalBinary() ([]byte, error) {
 		w.float(t.y)
 		w.entries(t.b)
 	}
-	for i := 0; i <= c.tri.n; i++ {
-		w.floats(c.tri.row(i)[i:])
+	for i := 0; i <= c.r.n; i++ {
+		w.floats(c.r.row(i)[i:])
 	}
 	w.floats(c.θ)
 	s := &c.search
@@ -92,7 +94,7 @@ func (c *Calibration) MarshalBinary() ([]byte, error) {
 	w.uint(s.EMSteps)
 	w.bool(s.Converged)
 	w.floats([]float64{s.Decrement, s.LnMarginal, s.Condition})
-	w.uint(s.WidthTiles)
+	w.uint(s.ComponentTiles)
 	w.uint(s.Added)
 	w.uint(len(c.record))
 	for i := range c.record {
@@ -251,8 +253,8 @@ func decode(body []byte) (*Calibration, error) {
 	c.prior.Physics = LogNormal{r.float(), r.float()}
 	c.prior.DF = make([]float64, r.count(8))
 	r.floats(c.prior.DF)
-	r.floats(c.widths.spread[:])
-	c.widths.noise, c.widths.physics, c.widths.df = r.float(), r.float(), r.float()
+	r.floats(c.components.Spread[:])
+	c.components.Noise, c.components.Physics, c.components.DF = r.float(), r.float(), r.float()
 	for f := range c.used {
 		c.used[f] = r.bool()
 	}
@@ -261,12 +263,12 @@ func decode(body []byte) (*Calibration, error) {
 			return nil, fmt.Errorf("%w: %w", ErrCorrupt, err)
 		}
 	}
-	for _, v := range append(c.widths.spread[:len(c.widths.spread):len(c.widths.spread)], c.widths.noise, c.widths.physics) {
-		if !(v >= minWidth/2 && v <= 2*maxWidth) {
+	for _, v := range append(c.components.Spread[:len(c.components.Spread):len(c.components.Spread)], c.components.Noise, c.components.Physics) {
+		if !(v >= minComponent/2 && v <= 2*maxComponent) {
 			r.fail("a width is out of range")
 		}
 	}
-	if !(c.widths.df > 2) {
+	if !(c.components.DF > 2) {
 		r.fail("the degrees of freedom are out of range")
 	}
 	for _, g := range []*register{&c.core, &c.pairs} {
@@ -305,20 +307,20 @@ func decode(body []byte) (*Calibration, error) {
 		return nil, r.err
 	}
 	if need := 8 * (columns + 1) * (columns + 2) / 2; len(r.b) < need {
-		r.fail("the triangle is cut short")
+		r.fail("the rFactor is cut short")
 		return nil, r.err
 	}
-	c.tri = newTriangle(columns)
+	c.r = newRFactor(columns)
 	for i := 0; i <= columns; i++ {
-		at := c.tri.row(i)[i:]
+		at := c.r.row(i)[i:]
 		r.floats(at)
 		for _, v := range at {
 			if math.IsInf(v, 0) {
-				r.fail("the triangle is not finite")
+				r.fail("the rFactor is not finite")
 			}
 		}
 		if i < columns && !(at[0] >= 0.5) { // never below 1: the prior rows are in it
-			r.fail("the triangle has no rank")
+			r.fail("the rFactor has no rank")
 		}
 	}
 	c.θ = make([]float64, columns)
@@ -332,7 +334,7 @@ func decode(body []byte) (*Calibration, error) {
 	s.Tiles = len(c.rows)
 	s.Iterations, s.EMSteps, s.Converged = r.uint(math.MaxInt32), r.uint(math.MaxInt32), r.bool()
 	s.Decrement, s.LnMarginal, s.Condition = r.float(), r.float(), r.float()
-	s.WidthTiles, s.Added = r.uint(math.MaxInt32), r.uint(math.MaxInt32)
+	s.ComponentTiles, s.Added = r.uint(math.MaxInt32), r.uint(math.MaxInt32)
 	c.record = make([]Judgement, r.count(70))
 	for i := range c.record {
 		c.record[i] = r.judgement()
@@ -343,7 +345,7 @@ func decode(body []byte) (*Calibration, error) {
 	if r.err != nil {
 		return nil, r.err
 	}
-	c.blend, c.index, c.compiled = newBlend(c.widths.df), c.newIndex(), &compiled{}
+	c.convolution, c.index, c.memo = student.NewConvolution(c.components.DF), c.newIndex(), &memo{}
 	return c, nil
 }
 

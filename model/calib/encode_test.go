@@ -30,8 +30,8 @@ func TestStoredCalibrationComesBackTheSame(t *testing.T) {
 		t.Fatal(err)
 	}
 	for i := range tiles {
-		want, _ := c.Predict(&tiles[i].Conditions)
-		got, _ := back.Predict(&tiles[i].Conditions)
+		want, _ := predicted(c, &tiles[i].Conditions)
+		got, _ := predicted(&back, &tiles[i].Conditions)
 		if !reflect.DeepEqual(got, want) {
 			t.Fatalf("tile %d: %+v before, %+v after", i, want, got)
 		}
@@ -75,7 +75,7 @@ func FuzzUnmarshal(f *testing.F) {
 			}
 			return
 		}
-		p, err := c.Predict(&q.Conditions)
+		p, err := predicted(&c, &q.Conditions)
 		if err != nil {
 			return // numbers that no fit gives may overflow, but say so
 		}

@@ -5,22 +5,23 @@ import (
 	"math"
 	"slices"
 
+	"github.com/catchline/catchline/model/calib/internal/student"
 	"gonum.org/v1/gonum/floats"
 )
 
 // Calibration is one fitted regression. It is immutable, and safe for concurrent use.
 type Calibration struct {
 	prior       Prior
-	widths      variances
+	components  VarianceComponents
 	core, pairs register
 	used        [NumFactors]bool
 	rows        []*row // by time
 	tops        []*pairTop
 	index       *index
-	tri         *triangle // columns by position
+	r           *rFactor  // columns by position
 	θ           []float64 // standardised coefficients by position, as sajari/regression gave them
-	blend       *blend
-	compiled    *compiled
+	convolution *student.Convolution
+	memo        *memo
 	search      Search
 	record      []Judgement
 }
@@ -33,15 +34,15 @@ type pairTop struct {
 
 // Search says how the fit came out.
 type Search struct {
-	Tiles      int
-	Iterations int  // of the search for the mode at the final variances
-	EMSteps    int  // how many of those were steps of expectation and maximisation
-	Converged  bool // whether the last step was below the tolerance
-	Decrement  float64
-	LnMarginal float64 // log marginal likelihood of the tiles at the final variances
-	WidthTiles int     // tiles that the variances were learnt from
-	Condition  float64 // condition number of R, pairs eliminated
-	Added      int     // tiles added since by Add, at these variances
+	Tiles          int
+	Iterations     int  // of the search for the mode at the final variances
+	EMSteps        int  // how many of those were steps of expectation and maximisation
+	Converged      bool // whether the last step was below the tolerance
+	Decrement      float64
+	LnMarginal     float64 // log marginal likelihood of the tiles at the final variances
+	ComponentTiles int     // tiles that the variances were learnt from
+	Condition      float64 // condition number of R, pairs eliminated
+	Added          int     // tiles added since by Add, at these variances
 }
 
 // Fit learns from the tiles. With no tile it is the prior alone. Tiles may come in any order; names must differ.
@@ -96,13 +97,13 @@ func both(first, second func() error) error {
 const searchPrecision = 1e-3
 
 func fit(sorted []*Tile, prior Prior, precision float64) (*Calibration, error) {
-	c := &Calibration{prior: prior, widths: prior.middle()}
+	c := &Calibration{prior: prior, components: prior.middle()}
 	if len(sorted) > 0 {
 		few := &Calibration{prior: prior}
 		few.lay(sample(sorted))
-		c.search.WidthTiles = len(few.rows)
+		c.search.ComponentTiles = len(few.rows)
 		var err error
-		if c.widths, err = newSystem(&few.prior, &few.core, &few.pairs, few.rows).widths(&few.prior, precision); err != nil {
+		if c.components, err = newSystem(&few.prior, &few.core, &few.pairs, few.rows).components(&few.prior, precision); err != nil {
 			return nil, err
 		}
 	}
@@ -126,7 +127,7 @@ func (c *Calibration) lay(sorted []*Tile) {
 func (c *Calibration) learn(sorted []*Tile) error {
 	c.lay(sorted)
 	s := newSystem(&c.prior, &c.core, &c.pairs, c.rows)
-	m, err := s.find(&c.widths, nil, closely)
+	m, err := s.find(&c.components, nil, closely)
 	if err != nil {
 		return err
 	}
@@ -134,17 +135,17 @@ func (c *Calibration) learn(sorted []*Tile) error {
 	c.search.Iterations, c.search.EMSteps = m.iterations, m.emSteps
 	c.search.Converged, c.search.Decrement = m.converged, m.decrement
 	c.search.LnMarginal = m.lnMarginal()
-	s.linearise(m, &c.widths)
-	c.blend = newBlend(c.widths.df)
+	s.linearise(m, &c.components)
+	c.convolution = student.NewConvolution(c.components.DF)
 	c.factorise()
-	c.search.Condition = c.tri.condition()
-	c.θ, err = c.tri.solve()
-	c.index, c.compiled = c.newIndex(), &compiled{}
+	c.search.Condition = c.r.condition()
+	c.θ, err = c.r.solve()
+	c.index, c.memo = c.newIndex(), &memo{}
 	return err
 }
 
 // linearise turns every tile into the least-squares row whose solution is the mode.
-func (s *system) linearise(m *mode, v *variances) {
+func (s *system) linearise(m *posteriorMode, v *VarianceComponents) {
 	scale := scales(s.prior, s.core, v)
 	pairScale := s.pairScales(v)
 	for i, r := range s.rows {
@@ -154,7 +155,7 @@ func (s *system) linearise(m *mode, v *variances) {
 	}
 }
 
-func (s *system) pairScales(v *variances) []float64 {
+func (s *system) pairScales(v *VarianceComponents) []float64 {
 	p := make([]float64, len(s.pairs.levels))
 	for i := range p {
 		p[i] = s.pairs.levels[i].scale(v)
@@ -162,7 +163,7 @@ func (s *system) pairScales(v *variances) []float64 {
 	return p
 }
 
-// position of a column in the triangle: levels from last to first, then the fixed effects.
+// position of a column in the triangle R: levels from last to first, then the fixed effects.
 func (c *Calibration) position(id int32) int {
 	levels := len(c.core.levels)
 	if int(id) < int(NumEffects) {
@@ -171,8 +172,8 @@ func (c *Calibration) position(id int32) int {
 	return levels - 1 - (int(id) - int(NumEffects))
 }
 
-// spreadOut writes factor × the pattern's standardised entries to dst by position.
-func (c *Calibration) spreadOut(dst []float64, p *pattern, factor float64) {
+// spreadOut writes factor × a design row's standardised entries to dst by position.
+func (c *Calibration) spreadOut(dst []float64, p *designRow, factor float64) {
 	for _, e := range p.entries {
 		dst[c.position(e.id)] += factor * e.x * c.scale(e.id)
 	}
@@ -182,7 +183,7 @@ func (c *Calibration) scale(id int32) float64 {
 	if int(id) < int(NumEffects) {
 		return c.prior.Effects[id].SD
 	}
-	return c.core.levels[int(id)-int(NumEffects)].scale(&c.widths)
+	return c.core.levels[int(id)-int(NumEffects)].scale(&c.components)
 }
 
 // blockRows is how many rows are gathered before a QR of the block.
@@ -192,9 +193,9 @@ func blockRows(columns int) int { return max(64, 2*columns) }
 // rest goes through the thin QR in blocks, sorted by leading zeros.
 func (c *Calibration) factorise() {
 	n := int(NumEffects) + len(c.core.levels)
-	c.tri = newTriangle(n)
+	c.r = newRFactor(n)
 	for i := range n {
-		c.tri.row(i)[i] = 1 // prior rows
+		c.r.row(i)[i] = 1 // prior rows
 	}
 	c.tops = make([]*pairTop, len(c.pairs.levels))
 	first := func(r *row) int { return c.position(r.entries[len(r.entries)-1].id) } // entries are sorted by id
@@ -216,7 +217,7 @@ func (c *Calibration) factorise() {
 	slices.SortStableFunc(order, func(a, b group) int { return cmp.Compare(a.first, b.first) })
 	block, zeros := make([]float64, 0, blockRows(n)*(n+1)), n
 	flush := func() {
-		c.tri.absorb(block, zeros)
+		c.r.absorb(block, zeros)
 		block, zeros = block[:0], n
 	}
 	top := make([]float64, n+2) // pair, core columns, right-hand side
@@ -248,9 +249,9 @@ func (c *Calibration) factorise() {
 func (c *Calibration) weighted(line []float64, r *row) {
 	root := math.Sqrt(r.h)
 	if r.pair >= 0 {
-		line[0] = root * r.pairWeight * c.pairs.levels[r.pair].scale(&c.widths)
+		line[0] = root * r.pairWeight * c.pairs.levels[r.pair].scale(&c.components)
 	}
-	c.spreadOut(line[1:len(line)-1], &r.pattern, root)
+	c.spreadOut(line[1:len(line)-1], &r.designRow, root)
 	line[len(line)-1] = root * (r.z - r.offset)
 }
 
@@ -306,10 +307,10 @@ func (c *Calibration) add(t *Tile) (*Calibration, error) {
 	t.Conditions.visit(func(f Factor, _ Share) { next.used[f] = true })
 	next.admit(&t.Conditions)
 	r := newRow(t, &next.prior, &next.core, &next.pairs)
-	mean, variance := next.linear(&r.pattern)
+	mean, variance := next.linear(&r.designRow)
 	r.h, r.z = next.oneStep(r, mean, variance)
 	next.rows = append(c.rows[:len(c.rows):len(c.rows)], r)
-	n := next.tri.n
+	n := next.r.n
 	line := make([]float64, n+2)
 	next.weighted(line, r)
 	if r.pair >= 0 {
@@ -319,13 +320,13 @@ func (c *Calibration) add(t *Tile) (*Calibration, error) {
 		next.tops = append([]*pairTop(nil), next.tops...)
 		next.tops[r.pair] = next.compress(top)
 	}
-	next.tri = next.tri.clone()
-	next.tri.absorbRow(line[1:])
-	next.index, next.compiled = c.index.with(&next), &compiled{}
+	next.r = next.r.clone()
+	next.r.absorbRow(line[1:])
+	next.index, next.memo = c.index.with(&next), &memo{}
 	next.search.Tiles++
 	next.search.Added++
 	var err error
-	if next.θ, err = next.tri.coefficients(); err != nil {
+	if next.θ, err = next.r.coefficients(); err != nil {
 		return nil, err
 	}
 	return &next, nil
@@ -335,8 +336,8 @@ func (c *Calibration) add(t *Tile) (*Calibration, error) {
 // least-squares row that stands for the tile there. The posterior of one number is climbed by bisection of its slope:
 // the slope is positive far below the mode and negative far above.
 func (c *Calibration) oneStep(r *row, mean, variance float64) (h, z float64) {
-	e := newErrorModel(c.widths.df)
-	scale := r.errorScale(&c.used, &c.widths)
+	e := newErrorModel(c.components.DF)
+	scale := r.errorScale(&c.used, &c.components)
 	slope := func(η float64) float64 {
 		s := e.of(&r.reading, r.lnPhysics, η, scale)
 		return s.slope - (η-mean)/variance
@@ -366,23 +367,23 @@ func (c *Calibration) oneStep(r *row, mean, variance float64) (h, z float64) {
 	return h, η + s.slope/h
 }
 
-// linear is the mean and variance of the linear predictor of a pattern, by a solve of the triangle: for a calibration that
+// linear is the mean and variance of the linear predictor of a design row, by a solve of the triangle: for a calibration that
 // is asked once, where compiled would not pay.
-func (c *Calibration) linear(p *pattern) (mean, variance float64) {
-	a := make([]float64, c.tri.n)
+func (c *Calibration) linear(p *designRow) (mean, variance float64) {
+	a := make([]float64, c.r.n)
 	mean, pairPart := c.project(a, p)
-	c.tri.halfSolve(a)
+	c.r.halfSolve(a)
 	return mean, pairPart*pairPart + floats.Dot(a, a)
 }
 
-// project writes the pattern's weights on the core coefficients, its pair eliminated, to a, and returns the mean and the
+// project writes a design row's weights on the core coefficients, its pair eliminated, to a, and returns the mean and the
 // standard deviation that the pair adds by itself.
-func (c *Calibration) project(a []float64, p *pattern) (mean, pairPart float64) {
+func (c *Calibration) project(a []float64, p *designRow) (mean, pairPart float64) {
 	mean = p.offset
 	c.spreadOut(a, p, 1)
 	if p.pair >= 0 {
 		t := c.tops[p.pair]
-		pairPart = p.pairWeight * c.pairs.levels[p.pair].scale(&c.widths) / t.d
+		pairPart = p.pairWeight * c.pairs.levels[p.pair].scale(&c.components) / t.d
 		mean += pairPart * t.y
 		for _, e := range t.b {
 			a[c.position(e.id)] -= pairPart * e.x
@@ -394,19 +395,8 @@ func (c *Calibration) project(a []float64, p *pattern) (mean, pairPart float64) 
 // Search says how the fit came out.
 func (c *Calibration) Search() Search { return c.search }
 
-// Widths are the fitted standard deviations, in ln drive.
-type Widths struct {
-	Spread [NumFactors]float64
-	Noise  float64
-	// Physics is the factor on what the physics says it does not know of one piece.
-	Physics float64
-	DF      float64
-}
-
-// Widths that the calibration was fitted with.
-func (c *Calibration) Widths() Widths {
-	return Widths{c.widths.spread, c.widths.noise, c.widths.physics, c.widths.df}
-}
+// VarianceComponents that the calibration was fitted with.
+func (c *Calibration) VarianceComponents() VarianceComponents { return c.components }
 
 // Coefficient is one learnt number, in ln drive per unit of its column.
 type Coefficient struct {
@@ -416,19 +406,19 @@ type Coefficient struct {
 
 // Coefficients are the fixed effects and then the group effects, pairs last.
 func (c *Calibration) Coefficients() []Coefficient {
-	out := make([]Coefficient, 0, c.tri.n+len(c.tops))
-	one := func(name string, p pattern, offset float64) {
+	out := make([]Coefficient, 0, c.r.n+len(c.tops))
+	one := func(name string, p designRow, offset float64) {
 		mean, variance := c.linear(&p)
 		out = append(out, Coefficient{name, mean + offset, math.Sqrt(variance)})
 	}
 	for e := range NumEffects {
-		one(e.String(), pattern{entries: []entry{{int32(e), 1}}, pair: -1}, c.prior.Effects[e].Mean)
+		one(e.String(), designRow{entries: []entry{{int32(e), 1}}, pair: -1}, c.prior.Effects[e].Mean)
 	}
 	for i, l := range c.core.levels {
-		one(l.factor.String()+" "+l.name, pattern{entries: []entry{{int32(NumEffects) + int32(i), 1}}, pair: -1}, 0)
+		one(l.factor.String()+" "+l.name, designRow{entries: []entry{{int32(NumEffects) + int32(i), 1}}, pair: -1}, 0)
 	}
 	for i, l := range c.pairs.levels {
-		one(l.factor.String()+" "+l.name, pattern{pair: int32(i), pairWeight: 1}, 0)
+		one(l.factor.String()+" "+l.name, designRow{pair: int32(i), pairWeight: 1}, 0)
 	}
 	return out
 }

@@ -44,7 +44,7 @@ func someTiles(n, glazes int, seed uint64) []Tile {
 	return tiles
 }
 
-// The solution that the triangle and sajari/regression give must be the mode that the Newton search found by another road.
+// The solution that R and sajari/regression give must be the mode that the Newton search found by another road.
 func TestTriangleGivesTheMode(t *testing.T) {
 	for _, n := range []int{1, 7, 60, 300} {
 		glazes := 9
@@ -60,7 +60,7 @@ func TestTriangleGivesTheMode(t *testing.T) {
 			t.Fatal(err)
 		}
 		s := newSystem(&c.prior, &c.core, &c.pairs, c.rows)
-		m, err := s.find(&c.widths, nil, closely)
+		m, err := s.find(&c.components, nil, closely)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -73,8 +73,8 @@ func TestTriangleGivesTheMode(t *testing.T) {
 			}
 		}
 		lnDet := 0.0 // of RᵀR, pairs and all
-		for i := range c.tri.n {
-			lnDet += 2 * math.Log(c.tri.row(i)[i])
+		for i := range c.r.n {
+			lnDet += 2 * math.Log(c.r.row(i)[i])
 		}
 		for _, top := range c.tops {
 			lnDet += 2 * math.Log(top.d)
@@ -108,12 +108,13 @@ func TestAddIsFit(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	all := &Calibration{prior: prior, widths: c.widths}
+	all := &Calibration{prior: prior, components: c.components}
 	if err := all.learn(sorted); err != nil {
 		t.Fatal(err)
 	}
 	for i := range tiles {
-		got, want := c.predict(&tiles[i].Conditions), all.predict(&tiles[i].Conditions)
+		got, _ := predicted(c, &tiles[i].Conditions)
+		want, _ := predicted(all, &tiles[i].Conditions)
 		if math.Abs(got.Mean-want.Mean) > 1e-11 || math.Abs(got.Scale-want.Scale) > 1e-11 {
 			t.Errorf("tile %d: added %v ± %v, fitted %v ± %v", i, got.Mean, got.Scale, want.Mean, want.Scale)
 		}
@@ -138,7 +139,7 @@ func TestCalibrationIsImmutable(t *testing.T) {
 			if err != nil || len(next.rows) != 21 || next.rows[20].name != tiles[i].Name {
 				t.Errorf("tile %d: %v", i, err)
 			}
-			if _, err := c.Predict(&tiles[i].Conditions); err != nil {
+			if _, err := predicted(c, &tiles[i].Conditions); err != nil {
 				t.Error(err)
 			}
 			if _, err := c.Posterior([]Conditions{tiles[i].Conditions}); err != nil {
@@ -159,7 +160,7 @@ func TestNoTiles(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	p, err := c.Predict(&Conditions{LnPhysics: -4, Glazes: []Share{{Name: "new", Weight: 1}}})
+	p, err := predicted(c, &Conditions{LnPhysics: -4, Glazes: []Share{{Name: "new", Weight: 1}}})
 	if err != nil {
 		t.Fatal(err)
 	}

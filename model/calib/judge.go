@@ -3,6 +3,7 @@ package calib
 import (
 	"math"
 
+	"github.com/catchline/catchline/model/calib/internal/student"
 	"gonum.org/v1/gonum/stat"
 )
 
@@ -30,27 +31,29 @@ type Judgement struct {
 }
 
 // Quantile of the ln drive that was predicted to be read, 0 < prob < 1.
-func (j *Judgement) Quantile(prob float64) float64 { return j.Mean + j.Scale*quantile(j.DF, prob) }
+func (j *Judgement) Quantile(prob float64) float64 {
+	return j.Mean + j.Scale*student.Quantile(j.DF, prob)
+}
 
-// Levels of the intervals whose coverage is kept.
-var Levels = [3]float64{0.5, 0.8, 0.95}
+// IntervalProbabilities of the intervals whose coverage is kept.
+var IntervalProbabilities = [3]float64{0.5, 0.8, 0.95}
 
 // judge a tile against the mean and variance of a linear predictor that has not learnt from it.
 func (c *Calibration) judge(r *row, mean, variance float64) Judgement {
-	tileScale := r.errorScale(&c.used, &c.widths)
+	tileScale := r.errorScale(&c.used, &c.components)
 	j := Judgement{Tile: r.name, Order: r.order, Cone: r.cone, Outcome: r.reading.Outcome, Mean: r.lnPhysics + mean}
 	for _, e := range r.entries {
 		if i := int(e.id) - int(NumEffects); i >= 0 && c.core.levels[i].factor == Glaze {
 			j.Glazes = append(j.Glazes, c.core.levels[i].name)
 		}
 	}
-	j.Scale, j.DF = c.blend.of(variance, tileScale*tileScale)
+	j.Scale, j.DF = c.convolution.Of(variance, tileScale*tileScale)
 	e := newErrorModel(j.DF)
-	if j.DF >= maxDF {
+	if j.DF >= student.MaxDF {
 		e = newErrorModel(math.Inf(1))
 	}
 	low, high := r.reading.Low-j.Mean, r.reading.High-j.Mean
-	j.Low, j.High = e.t.cdf(low/j.Scale), e.t.cdf(high/j.Scale)
+	j.Low, j.High = e.t.CDF(low/j.Scale), e.t.CDF(high/j.Scale)
 	if r.reading.Outcome == Measured {
 		j.Error = low
 		j.LnScore = e.measured(low, j.Scale).lnLikelihood
@@ -61,8 +64,8 @@ func (c *Calibration) judge(r *row, mean, variance float64) Judgement {
 		limit := *r.clearance
 		read2 := r.reading.SD * r.reading.SD
 		p := Prediction{Mean: j.Mean}
-		p.Scale, p.DF = c.blend.of(variance, tileScale*tileScale-read2)
-		j.Exceeds = p.Exceeds(limit)
+		p.Scale, p.DF = c.convolution.Of(variance, tileScale*tileScale-read2)
+		j.Exceeds = p.Exceedance(limit)
 		switch {
 		case r.reading.Low > limit || (r.reading.Outcome == RanOff && r.reading.Low >= limit):
 			j.Decided, j.Exceeded = true, true
@@ -103,7 +106,7 @@ type Scores struct {
 	RMSError float64 // of measured tiles, in ln drive; 0 if there is none
 	Bias     float64 // mean error of measured tiles, in ln drive
 	LnScore  float64 // mean
-	Coverage [len(Levels)]float64
+	Coverage [len(IntervalProbabilities)]float64
 	Decided  int     // tiles that tell whether the clearance was exceeded
 	Brier    float64 // mean squared error of that probability; 0 is perfect, 0.25 is a coin
 	// Reliability of 'exceeds the clearance', in fifths of the probability; bins without a tile are left out.
@@ -127,7 +130,7 @@ func SumUp(label string, js []*Judgement) Scores {
 	squares := 0.0
 	for _, j := range js {
 		s.LnScore += j.LnScore
-		for k, level := range Levels {
+		for k, level := range IntervalProbabilities {
 			s.Coverage[k] += j.covered(level)
 		}
 		if j.Outcome == Measured {

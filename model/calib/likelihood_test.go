@@ -6,7 +6,6 @@ import (
 
 	"gonum.org/v1/gonum/diff/fd"
 	"gonum.org/v1/gonum/integrate/quad"
-	"gonum.org/v1/gonum/mathext"
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
@@ -78,43 +77,6 @@ func TestTruncatedMoments(t *testing.T) {
 			s := e.within(ends[0], ends[1], scale)
 			if math.Abs(s.lnLikelihood-math.Log(p)) > 1e-9 || math.Abs(s.emWeight-w) > 1e-8*w || math.Abs(s.slope-wy) > 1e-8*(1+math.Abs(wy)) {
 				t.Errorf("df %v in %v: %+v, by quadrature ln p %v, weight %v, slope %v", df, ends, s, math.Log(p), w, wy)
-			}
-		}
-	}
-}
-
-// The one t distribution that stands for a normal plus a t error has their 80 % and 95 % intervals, by quadrature of the convolution.
-func TestBlendHasTheIntervalsOfTheSum(t *testing.T) {
-	for _, df := range []float64{3, 4, 10, 30, 300} {
-		b := newBlend(df)
-		errors := distuv.StudentsT{Sigma: 1, Nu: df}
-		for _, V := range []float64{0, 0.003, 0.1, 1, 7, 300} {
-			scale, blended := b.of(V, 1)
-			for p, tolerance := range map[float64]float64{0.9: 5e-4, 0.975: 1e-3} {
-				q := scale * quantile(blended, p)
-				below := errors.CDF(q)
-				if V > 0 {
-					// P(N + T < q) = ∫ φ(z) F(q - z√V) dz
-					below = quad.Fixed(func(z float64) float64 {
-						return distuv.UnitNormal.Prob(z) * errors.CDF(q-z*math.Sqrt(V))
-					}, -8, 8, 400, quad.Legendre{}, 0)
-				}
-				if math.Abs(below-p) > tolerance {
-					t.Errorf("df %v, variance %v: %v lies below where %v should", df, V, below, p)
-				}
-			}
-		}
-	}
-}
-
-// The finite series of whole degrees of freedom against gonum's incomplete beta function.
-func TestTailOfWholeDegreesOfFreedom(t *testing.T) {
-	for ν := 1; ν <= maxWhole; ν++ {
-		s := newStudent(float64(ν))
-		for z := -12.0; z < 0; z += 0.37 {
-			want := 0.5 * mathext.RegIncBeta(0.5*s.df, 0.5, s.df/(s.df+z*z))
-			if got := s.cdf(z); math.Abs(got-want) > 1e-10*want {
-				t.Errorf("%d degrees of freedom, tail beyond %g: %g, want %g", ν, z, got, want)
 			}
 		}
 	}

@@ -47,7 +47,7 @@ func number(t *testing.T, s string) float64 {
 }
 
 // NIST Statistical Reference Datasets, linear least squares (testdata/published/nist_strd_*.csv, each row with its source),
-// through the road that every calibration takes: blocks of rows into the triangle, its mirrored rows into sajari/regression.
+// through the road that every calibration takes: blocks of rows into R, its mirrored rows into sajari/regression.
 // Columns are scaled to unit length. The number
 // of digits that must agree is what a float64 leaves at the condition of each set; Filip is known to defeat many programs.
 func TestCertifiedLeastSquares(t *testing.T) {
@@ -98,7 +98,7 @@ func TestCertifiedLeastSquares(t *testing.T) {
 				norm[j] = math.Hypot(norm[j], s.x[i][j])
 			}
 		}
-		tri := newTriangle(n)
+		tri := newRFactor(n)
 		var block []float64
 		plain := mat.NewDense(len(s.x), n, nil)
 		for i := range s.x {
@@ -162,7 +162,7 @@ func TestCertifiedLeastSquares(t *testing.T) {
 
 // Rows that do not determine the coefficients are refused, not solved to nonsense.
 func TestRankIsChecked(t *testing.T) {
-	tri := newTriangle(3)
+	tri := newRFactor(3)
 	tri.absorb([]float64{1, 2, 3, 1, 2, 4, 6, 2, 1, 0, 1, 5, 0, 1, 1, 7}, 0) // third column is the sum of the others
 	if θ, err := tri.solve(); err == nil {
 		t.Errorf("solved to %v", θ)

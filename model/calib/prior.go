@@ -146,35 +146,36 @@ func (p *Prior) check() error {
 	return nil
 }
 
-// variances are the fitted widths: the hyperparameters of the regression.
-type variances struct {
-	spread  [NumFactors]float64
-	noise   float64
-	physics float64
-	df      float64
+// VarianceComponents are the fitted standard deviations of the effects and errors, in ln drive: the hyperparameters of the regression.
+type VarianceComponents struct {
+	Spread [NumFactors]float64 // of the effects of a factor's groups
+	Noise  float64             // scale of the tiles' errors
+	// Physics is the factor on what the physics says it does not know of one piece.
+	Physics float64
+	DF      float64 // degrees of freedom of the tiles' errors
 }
 
 // piece2 is the squared scale of what one piece differs by from the next of the same layering: noise, and the physics' own doubt of it.
-func (v *variances) piece2(physicsSD float64) float64 {
-	p := v.physics * physicsSD
-	return v.noise*v.noise + p*p
+func (v *VarianceComponents) piece2(physicsSD float64) float64 {
+	p := v.Physics * physicsSD
+	return v.Noise*v.Noise + p*p
 }
 
 // middle is the prior's own guess.
-func (p *Prior) middle() variances {
-	v := variances{noise: p.Noise.Median, physics: p.Physics.Median, df: p.DF[len(p.DF)/2]}
+func (p *Prior) middle() VarianceComponents {
+	v := VarianceComponents{Noise: p.Noise.Median, Physics: p.Physics.Median, DF: p.DF[len(p.DF)/2]}
 	for f, s := range p.Spread {
-		v.spread[f] = s.Median
+		v.Spread[f] = s.Median
 	}
 	return v
 }
 
-// lnDensity of a width under its prior, as a density of its logarithm and up to a constant.
-func (l LogNormal) lnDensity(width float64) float64 {
+// lnDensity of a standard deviation under its prior, as a density of its logarithm and up to a constant.
+func (l LogNormal) lnDensity(sd float64) float64 {
 	if math.IsInf(l.LnSD, 1) {
 		return 0
 	}
-	z := math.Log(width/l.Median) / l.LnSD
+	z := math.Log(sd/l.Median) / l.LnSD
 	return -0.5 * z * z
 }
 
@@ -183,15 +184,13 @@ const referenceThickness = 0.5e-3 // m
 
 var lnReferenceThickness = math.Log(referenceThickness)
 
-// order is the Order column: beyond a contrast of e⁴ more contrast changes nothing.
-func (f *Features) order() float64 { return math.Tanh(f.LnContrast / 2) }
-
-// columns of the fixed effects; order is that of the features, which is worked out for many at a time.
-func (f *Features) columns(order float64) [NumEffects]float64 {
+// columns of the fixed effects. Beyond a contrast of e⁴ more contrast changes nothing.
+func (f *Features) columns() [NumEffects]float64 {
 	lnH := f.LnThickness
 	if lnH == 0 {
 		lnH = lnReferenceThickness
 	}
+	order := math.Tanh(f.LnContrast / 2)
 	return [NumEffects]float64{
 		Common: 1, Reduction: f.Reduction, ConeExcess: f.ConeExcess, Thickness: lnH - lnReferenceThickness,
 		Order: order, Contrast: math.Abs(order), Stirring: f.Stirring, Layered: f.Layered, Matte: f.Matte,

@@ -55,7 +55,7 @@ func (c *Calibration) meet(t *Tile) (Judgement, *Calibration, error) {
 
 // unseen judges a checked tile that the calibration has not learnt from.
 func (c *Calibration) unseen(t *Tile) Judgement {
-	p := t.Conditions.pattern(&c.prior, &c.core, &c.pairs)
+	p := t.Conditions.designRow(&c.prior, &c.core, &c.pairs)
 	mean, variance := c.linear(&p)
 	r := newRow(t, &c.prior, &c.core, &c.pairs)
 	j := c.judge(r, mean, variance)

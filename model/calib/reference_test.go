@@ -126,9 +126,9 @@ func TestAgainstLM(t *testing.T) {
 		case i < int(NumEffects):
 			line[0], line[1] = c.prior.Effects[i].Mean, math.Pow(c.prior.Effects[i].SD, -2)
 		case i < int(NumEffects)+levels:
-			line[1] = math.Pow(c.core.levels[i-int(NumEffects)].scale(&c.widths), -2)
+			line[1] = math.Pow(c.core.levels[i-int(NumEffects)].scale(&c.components), -2)
 		default:
-			line[1] = math.Pow(c.pairs.levels[i-int(NumEffects)-levels].scale(&c.widths), -2)
+			line[1] = math.Pow(c.pairs.levels[i-int(NumEffects)-levels].scale(&c.components), -2)
 		}
 		line[2+i] = 1
 		table = append(table, line)
@@ -210,9 +210,9 @@ func TestAgainstSurvreg(t *testing.T) {
 			t.Fatal(err)
 		}
 		ours := &Calibration{prior: flat(Common, Reduction, ConeExcess)}
-		ours.widths = ours.prior.middle()
-		ours.widths.noise, ours.widths.df = scale, c.df
-		ours.widths.spread[Glaze] = 1e-6
+		ours.components = ours.prior.middle()
+		ours.components.Noise, ours.components.DF = scale, c.df
+		ours.components.Spread[Glaze] = 1e-6
 		if err := ours.learn(sorted); err != nil {
 			t.Fatal(err)
 		}
@@ -221,7 +221,7 @@ func TestAgainstSurvreg(t *testing.T) {
 		needDigits(t, c.name+": survreg coefficients", got, r["coef"], 6)
 		needDigits(t, c.name+": survreg standard errors", []float64{k[Common].SD, k[Reduction].SD, k[ConeExcess].SD}, r["sd"], 6)
 		s := newSystem(&ours.prior, &ours.core, &ours.pairs, ours.rows)
-		m, err := s.find(&ours.widths, nil, closely)
+		m, err := s.find(&ours.components, nil, closely)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -273,7 +273,7 @@ func TestAgainstLME(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	needDigits(t, "lme standard deviations", []float64{c.widths.spread[Kiln], c.widths.spread[Tester], c.widths.noise}, r["sd"], 4)
+	needDigits(t, "lme standard deviations", []float64{c.components.Spread[Kiln], c.components.Spread[Tester], c.components.Noise}, r["sd"], 4)
 	k := c.Coefficients()
 	needDigits(t, "lme fixed effects", []float64{k[Common].Mean, k[ConeExcess].Mean}, r["coef"], 5)
 	var kilns []float64

@@ -287,7 +287,7 @@ func TestSimulatedStudios(t *testing.T) {
 			ta := &tallies[j]
 			for i := range news {
 				q := &news[i]
-				p, err := c.Predict(&q.tile.Conditions)
+				p, err := predicted(c, &q.tile.Conditions)
 				if err != nil {
 					t.Fatal(err)
 				}

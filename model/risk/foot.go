@@ -61,7 +61,7 @@ func AtFoot(drive *calib.Prediction, wall Wall, thickness, tolerated float64) (F
 	foot := math.Log(wall.Drive(wall.Clearance())) // -Inf where the band reaches down to the foot
 	f := Foot{Passes: 1}
 	if !math.IsInf(foot, -1) {
-		f.Passes = drive.Exceeds(foot)
+		f.Passes = drive.Exceedance(foot)
 	}
 	if math.IsNaN(f.Passes) {
 		return Foot{}, errVolume

@@ -109,11 +109,15 @@ func (q *TileSearch) NextTiles(c *calib.Calibration) ([]Suggestion, error) {
 	runsOff := make([]float64, n)
 	for i := range q.Candidates {
 		k := &q.Candidates[i]
-		p, err := c.Predict(&k.Conditions)
+		subject, err := c.Subject(&k.Conditions)
 		if err != nil {
 			return nil, fmt.Errorf("candidates[%d]: %w", i, err)
 		}
-		runsOff[i] = p.Exceeds(k.LnRunsOff)
+		p, err := c.Predict(subject)
+		if err != nil {
+			return nil, fmt.Errorf("candidates[%d]: %w", i, err)
+		}
+		runsOff[i] = p.Exceedance(k.LnRunsOff)
 		all = append(all, k.Conditions)
 	}
 	for i := range q.Concerns {

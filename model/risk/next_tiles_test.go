@@ -130,7 +130,11 @@ func TestGainIsHad(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			p, err := after.Predict(&concern)
+			subject, err := after.Subject(&concern)
+			if err != nil {
+				t.Fatal(err)
+			}
+			p, err := after.Predict(subject)
 			if err != nil {
 				t.Fatal(err)
 			}

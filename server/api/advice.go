@@ -92,11 +92,11 @@ func (a *adviser) try(ctx context.Context, kind pb.ChangeKind, sentence string, 
 	if err != nil {
 		return err
 	}
-	if e.Exceed < a.now.Exceed {
+	if e.Exceedance < a.now.Exceedance {
 		a.found = append(a.found, &pb.Advice{
 			Kind: kind, Sentence: sentence, Request: changed,
-			MedianRunMm: 1e3 * e.Median, RunP90Mm: 1e3 * e.P90, ExceedProbability: e.Exceed,
-			Risk: boundsOf(q.studio.settings).word(e.Exceed), Enough: e.Exceed <= q.Tolerated,
+			MedianRunMm: 1e3 * e.Median, RunP90Mm: 1e3 * e.P90, ExceedProbability: e.Exceedance,
+			Risk: boundsOf(q.studio.settings).word(e.Exceedance), Enough: e.Exceedance <= q.Tolerated,
 		})
 	}
 	return nil

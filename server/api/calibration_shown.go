@@ -82,14 +82,14 @@ func diagnostics(c *calib.Calibration, d *calib.Diagnostics, tiles map[string]*l
 		RSquared:            d.R2,
 		ConditionNumber:     finite(d.Search.Condition),
 		EffectiveParameters: d.EffectiveParameters,
-		ErrorSd:             d.Widths.Noise,
-		ErrorDf:             finite(d.Widths.DF),
+		ErrorSd:             d.VarianceComponents.Noise,
+		ErrorDf:             finite(d.VarianceComponents.DF),
 		Iterations:          int32(d.Search.Iterations),
 		Converged:           d.Search.Converged,
 		GroupSd:             map[string]float64{},
 	}
 	for f := range calib.NumFactors {
-		out.GroupSd[f.String()] = d.Widths.Spread[f]
+		out.GroupSd[f.String()] = d.VarianceComponents.Spread[f]
 	}
 	var leftOut []*calib.Judgement
 	for i := range d.Tiles {
@@ -153,7 +153,7 @@ func about(all []*calib.Judgement, is func(*calib.Judgement) bool) []*calib.Judg
 // accuracy tells the scores of some judgements, with errors in millimetres where the tiles are known.
 func accuracy(s *calib.Scores, judged []*calib.Judgement, tiles map[string]*loggedTile) *pb.Accuracy {
 	a := &pb.Accuracy{Tiles: int32(s.Tiles), Brier: s.Brier}
-	for k, level := range calib.Levels {
+	for k, level := range calib.IntervalProbabilities {
 		a.Coverage = append(a.Coverage, &pb.Coverage{Nominal: level, Observed: s.Coverage[k], Tiles: int32(s.Tiles)})
 	}
 	for _, b := range s.Reliability {

@@ -143,9 +143,9 @@ func (c *combinations) chunk(ctx context.Context, first, end int) (*pb.ScoreShee
 			out.MedianRunMm[i] = float32(1e3 * e.Median)
 			out.RunP10Mm[i] = float32(1e3 * e.P10)
 			out.RunP90Mm[i] = float32(1e3 * e.P90)
-			out.ExceedProbability[i] = float32(e.Exceed)
+			out.ExceedProbability[i] = float32(e.Exceedance)
 			out.ClearanceNeededMm[i] = float32(1e3 * e.ClearanceNeeded)
-			out.Risk[i] = c.bounds.word(e.Exceed)
+			out.Risk[i] = c.bounds.word(e.Exceedance)
 		}
 	}
 	return out, nil

@@ -50,7 +50,7 @@ func (s *scores) numbers(ctx context.Context, r *pb.ScoreLayeringRequest) (*pb.S
 	}
 	out := q.showEstimate(&e)
 	out.Flags = q.flags(q.Flags(physics))
-	out.Cautions = q.cautions(boundsOf(q.studio.settings).Word(e.Exceed), risk.None)
+	out.Cautions = q.cautions(boundsOf(q.studio.settings).Word(e.Exceedance), risk.None)
 	for _, c := range out.Cautions {
 		c.Text = ""
 	}
@@ -62,10 +62,10 @@ func (q *question) showEstimate(e *model.Estimate) *pb.Score {
 	const mm = 1e3
 	return &pb.Score{
 		MedianRunMm: e.Median * mm, RunP10Mm: e.P10 * mm, RunP90Mm: e.P90 * mm,
-		ExceedProbability: e.Exceed,
+		ExceedProbability: e.Exceedance,
 		ClearanceMm:       q.Wall.Clearance() * mm, ClearanceNeededMm: e.ClearanceNeeded * mm,
 		ToleratedRisk: q.Tolerated,
-		Risk:          boundsOf(q.studio.settings).word(e.Exceed),
+		Risk:          boundsOf(q.studio.settings).word(e.Exceedance),
 		Calibration:   q.calibration.name,
 	}
 }
@@ -122,7 +122,7 @@ func (a *API) predictTile(ctx context.Context, today *day, tile *pb.Tile) (*pb.T
 	}
 	return &pb.TilePrediction{
 		Calibration: p.calibration.name,
-		MedianRunMm: 1e3 * e.Median, RunP10Mm: 1e3 * e.P10, RunP90Mm: 1e3 * e.P90, ExceedProbability: e.Exceed,
+		MedianRunMm: 1e3 * e.Median, RunP10Mm: 1e3 * e.P10, RunP90Mm: 1e3 * e.P90, ExceedProbability: e.Exceedance,
 	}, nil
 }
 
@@ -138,7 +138,7 @@ func (s *scores) show(ctx context.Context, q *question, score *model.Score) (*pb
 	out.Evidence = s.evidence(ctx, q, score)
 	out.Physics = q.physics(score)
 	out.Foot = footAndShelf(foot, cookie)
-	out.Cautions = q.cautions(boundsOf(q.studio.settings).Word(score.Exceed), cookie.Kind)
+	out.Cautions = q.cautions(boundsOf(q.studio.settings).Word(score.Exceedance), cookie.Kind)
 	out.Flags = q.flags(score.Flags)
 	for _, r := range score.Solo {
 		out.SoloRuns = append(out.SoloRuns, &pb.SoloRun{Glaze: r.Glaze, MedianRunMm: r.Median * mm, RunP10Mm: r.P10 * mm, RunP90Mm: r.P90 * mm})

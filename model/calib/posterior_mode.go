@@ -41,8 +41,8 @@ func newSystem(prior *Prior, core, pairs *register, rows []*row) *system {
 	return &system{prior, core, pairs, inUse(core, pairs), sorted, touched, newNormal(int(NumEffects)+len(core.levels), len(pairs.levels))}
 }
 
-// mode is a maximum of the posterior at given variances.
-type mode struct {
+// posteriorMode is a maximum of the posterior at given variances.
+type posteriorMode struct {
 	θ, pair    []float64 // standardised, by id and by pair
 	lnJoint    float64   // ln likelihood + ln prior at the mode, without the prior's constants
 	lnDet      float64   // ln determinant of minus the second derivative
@@ -55,7 +55,7 @@ type mode struct {
 
 // lnMarginal is the log marginal likelihood by Laplace's approximation (the prior's constants cancel those of the
 // determinant as θ is standardised). Exact for normal errors and no censoring.
-func (m *mode) lnMarginal() float64 { return m.lnJoint - 0.5*m.lnDet }
+func (m *posteriorMode) lnMarginal() float64 { return m.lnJoint - 0.5*m.lnDet }
 
 const (
 	maxModeSteps = 200
@@ -81,7 +81,7 @@ func (s *system) evaluate(e *errorModel, scale, pairScale, rowScale, θ, pair []
 }
 
 // predictor is η of a row, the correction that the coefficients predict.
-func (p *pattern) predictor(scale, pairScale, θ, pair []float64) float64 {
+func (p *designRow) predictor(scale, pairScale, θ, pair []float64) float64 {
 	η := p.offset
 	for _, e := range p.entries {
 		η += e.x * scale[e.id] * θ[e.id]
@@ -207,15 +207,15 @@ func (eq *normal) step() (core, pair []float64, decrement, lnDet float64, err er
 }
 
 // find the mode at given variances, from a starting point (nil: the prior's own).
-func (s *system) find(v *variances, start *mode, tolerance float64) (*mode, error) {
+func (s *system) find(v *VarianceComponents, start *posteriorMode, tolerance float64) (*posteriorMode, error) {
 	scale := scales(s.prior, s.core, v)
 	pairScale := s.pairScales(v)
 	rowScale := make([]float64, len(s.rows))
 	for i, r := range s.rows {
 		rowScale[i] = r.errorScale(&s.used, v)
 	}
-	e := newErrorModel(v.df)
-	m := &mode{θ: make([]float64, len(scale)), pair: make([]float64, len(pairScale)), support: make([]support, len(s.rows))}
+	e := newErrorModel(v.DF)
+	m := &posteriorMode{θ: make([]float64, len(scale)), pair: make([]float64, len(pairScale)), support: make([]support, len(s.rows))}
 	if start != nil {
 		copy(m.θ, start.θ)
 		copy(m.pair, start.pair)

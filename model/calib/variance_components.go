@@ -13,20 +13,20 @@ import (
 const (
 	// Widths are few numbers, and a part of a long log tells them to a few per cent: at most so many tiles, of as many glazes
 	// as bring at most so many groups. Coefficients are always learnt from all tiles and groups.
-	maxWidthTiles  = 1024
-	maxWidthGroups = 200
-	minWidth       = 1e-4
-	maxWidth       = 10.0
+	maxComponentTiles  = 1024
+	maxComponentGroups = 200
+	minComponent       = 1e-4
+	maxComponent       = 10.0
 )
 
 // widths finds the variances that maximise the marginal likelihood times their priors, and the mode there.
-func (s *system) widths(prior *Prior, precision float64) (variances, error) {
+func (s *system) components(prior *Prior, precision float64) (VarianceComponents, error) {
 	v := prior.middle()
-	free := s.freeWidths()
+	free := s.freeComponents()
 	physics := slices.ContainsFunc(s.rows, func(r *row) bool { return r.physicsSD > 0 })
-	var m *mode
+	var m *posteriorMode
 	var failure error
-	objective := func(v *variances) float64 {
+	objective := func(v *VarianceComponents) float64 {
 		found, err := s.find(v, m, roughly*precision)
 		if err != nil {
 			failure = err
@@ -35,15 +35,15 @@ func (s *system) widths(prior *Prior, precision float64) (variances, error) {
 		m = found
 		return -found.lnMarginal() - v.lnPrior(prior)
 	}
-	search := func(v variances, free []*float64, at func(*variances) []*float64) (variances, float64, error) {
+	search := func(v VarianceComponents, free []*float64, at func(*VarianceComponents) []*float64) (VarianceComponents, float64, error) {
 		start := make([]float64, len(free))
 		for i, p := range free {
 			start[i] = math.Log(*p)
 		}
-		set := func(x []float64) variances {
+		set := func(x []float64) VarianceComponents {
 			w := v
 			for i, p := range at(&w) {
-				*p = math.Exp(math.Min(math.Max(x[i], math.Log(minWidth)), math.Log(maxWidth)))
+				*p = math.Exp(math.Min(math.Max(x[i], math.Log(minComponent)), math.Log(maxComponent)))
 			}
 			return w
 		}
@@ -63,17 +63,17 @@ func (s *system) widths(prior *Prior, precision float64) (variances, error) {
 		}
 		return set(result.X), result.F, nil
 	}
-	all := func(v *variances) []*float64 {
-		p := []*float64{&v.noise}
+	all := func(v *VarianceComponents) []*float64 {
+		p := []*float64{&v.Noise}
 		if physics {
-			p = append(p, &v.physics)
+			p = append(p, &v.Physics)
 		}
 		for _, f := range free {
-			p = append(p, &v.spread[f])
+			p = append(p, &v.Spread[f])
 		}
 		return p
 	}
-	noise := func(v *variances) []*float64 { return []*float64{&v.noise} }
+	noise := func(v *VarianceComponents) []*float64 { return []*float64{&v.Noise} }
 
 	v, _, err := search(v, all(&v), all)
 	if err != nil {
@@ -83,7 +83,7 @@ func (s *system) widths(prior *Prior, precision float64) (variances, error) {
 		best, at := math.Inf(1), v
 		for _, df := range prior.DF {
 			w := v
-			w.df = df
+			w.DF = df
 			w, f, err := search(w, noise(&w), noise)
 			if err != nil {
 				return v, err
@@ -92,7 +92,7 @@ func (s *system) widths(prior *Prior, precision float64) (variances, error) {
 				best, at = f, w
 			}
 		}
-		if at.df != v.df {
+		if at.DF != v.DF {
 			if v, _, err = search(at, all(&at), all); err != nil {
 				return v, err
 			}
@@ -101,8 +101,8 @@ func (s *system) widths(prior *Prior, precision float64) (variances, error) {
 	return v, nil
 }
 
-// freeWidths are the factors whose spread the tiles can tell: those with at least two levels.
-func (s *system) freeWidths() []Factor {
+// freeComponents are the factors whose spread the tiles can tell: those with at least two levels.
+func (s *system) freeComponents() []Factor {
 	var count [NumFactors]int
 	for i := range s.core.levels {
 		count[s.core.levels[i].factor]++
@@ -118,10 +118,10 @@ func (s *system) freeWidths() []Factor {
 }
 
 // lnPrior of the widths.
-func (v *variances) lnPrior(p *Prior) float64 {
-	s := p.Noise.lnDensity(v.noise) + p.Physics.lnDensity(v.physics)
-	for f := range v.spread {
-		s += p.Spread[f].lnDensity(v.spread[f])
+func (v *VarianceComponents) lnPrior(p *Prior) float64 {
+	s := p.Noise.lnDensity(v.Noise) + p.Physics.lnDensity(v.Physics)
+	for f := range v.Spread {
+		s += p.Spread[f].lnDensity(v.Spread[f])
 	}
 	return s
 }
@@ -129,15 +129,15 @@ func (v *variances) lnPrior(p *Prior) float64 {
 // sample picks the tiles that the widths are learnt from: those that are made of the most logged glazes only, as many of them as
 // keep the groups within the limit, so that each group keeps all its tiles; and of these, evenly over time, not too many.
 func sample(tiles []*Tile) []*Tile {
-	if core, _ := registers(tiles); len(core.levels) > maxWidthGroups {
+	if core, _ := registers(tiles); len(core.levels) > maxComponentGroups {
 		tiles = ofMostLogged(tiles)
 	}
-	if len(tiles) <= maxWidthTiles {
+	if len(tiles) <= maxComponentTiles {
 		return tiles
 	}
-	out := make([]*Tile, maxWidthTiles)
+	out := make([]*Tile, maxComponentTiles)
 	for i := range out {
-		out[i] = tiles[i*len(tiles)/maxWidthTiles]
+		out[i] = tiles[i*len(tiles)/maxComponentTiles]
 	}
 	return out
 }
@@ -165,7 +165,7 @@ func ofMostLogged(tiles []*Tile) []*Tile {
 				of = append(of, t)
 			}
 		}
-		if core, _ := registers(of); len(core.levels) <= maxWidthGroups || n <= 2 {
+		if core, _ := registers(of); len(core.levels) <= maxComponentGroups || n <= 2 {
 			return of
 		}
 	}

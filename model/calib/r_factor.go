@@ -12,33 +12,33 @@ import (
 	"gonum.org/v1/gonum/lapack/lapack64"
 )
 
-// triangle is the R of the thin QR factorisation of all rows (x, y) absorbed so far: n columns of coefficients and one of
+// rFactor is the R of the thin QR factorisation of all rows (x, y) absorbed so far: n columns of coefficients and one of
 // right-hand sides, upper triangular, never more than n+1 rows. Row blocks of any size come and go.
 //
 // Golub & Van Loan, Matrix Computations, section 6.5.3 (adding rows to a QR factorisation), from memory.
-type triangle struct {
+type rFactor struct {
 	n int
 	r []float64 // (n+1)×(n+1), row major; below the diagonal zero
 }
 
-func newTriangle(n int) *triangle {
-	return &triangle{n: n, r: make([]float64, (n+1)*(n+1))}
+func newRFactor(n int) *rFactor {
+	return &rFactor{n: n, r: make([]float64, (n+1)*(n+1))}
 }
 
-func (t *triangle) clone() *triangle {
-	return &triangle{n: t.n, r: append([]float64(nil), t.r...)}
+func (t *rFactor) clone() *rFactor {
+	return &rFactor{n: t.n, r: append([]float64(nil), t.r...)}
 }
 
-func (t *triangle) row(i int) []float64 { return t.r[i*(t.n+1) : (i+1)*(t.n+1)] }
+func (t *rFactor) row(i int) []float64 { return t.r[i*(t.n+1) : (i+1)*(t.n+1)] }
 
 // upper is R without its right-hand side, as gonum wants it.
-func (t *triangle) upper() blas64.Triangular {
+func (t *rFactor) upper() blas64.Triangular {
 	return blas64.Triangular{Uplo: blas.Upper, Diag: blas.NonUnit, N: t.n, Stride: t.n + 1, Data: t.r}
 }
 
 // absorb takes up a block of m rows of n+1 numbers each, whose first `zeros` columns are zero in every row; the block is
 // left as it was. Rows that come sorted by their leading zeros cost the less.
-func (t *triangle) absorb(block []float64, zeros int) {
+func (t *rFactor) absorb(block []float64, zeros int) {
 	stride := t.n + 1
 	m, width := len(block)/stride, stride-zeros
 	if m == 0 {
@@ -83,15 +83,15 @@ func rotate(top, row []float64, at int) {
 }
 
 // absorbRow takes up one row by rotations, in O(n²). The row is used up.
-func (t *triangle) absorbRow(row []float64) {
+func (t *rFactor) absorbRow(row []float64) {
 	for i := 0; i <= t.n; i++ {
 		rotate(t.row(i), row, i)
 	}
 }
 
 // grow puts one new coefficient in front, known only by its prior row (1, 0 ... 0).
-func (t *triangle) grow() *triangle {
-	g := newTriangle(t.n + 1)
+func (t *rFactor) grow() *rFactor {
+	g := newRFactor(t.n + 1)
 	g.r[0] = 1
 	for i := 0; i <= t.n; i++ {
 		copy(g.row(i + 1)[1:], t.row(i))
@@ -106,7 +106,7 @@ var errRank = errors.New("the rows do not determine the coefficients")
 const conditionLimit = 1e14
 
 // condition is the condition number of R in the 1-norm.
-func (t *triangle) condition() float64 {
+func (t *rFactor) condition() float64 {
 	if t.n == 0 {
 		return 1
 	}
@@ -125,7 +125,7 @@ func (t *triangle) condition() float64 {
 const cornerSize = 48
 
 // solve returns the least-squares coefficients, once rank and condition are checked.
-func (t *triangle) solve() ([]float64, error) {
+func (t *rFactor) solve() ([]float64, error) {
 	if c := t.condition(); !(c < conditionLimit) {
 		return nil, fmt.Errorf("%w: condition number %.3g, limit %.0g", errRank, c, float64(conditionLimit))
 	}
@@ -137,7 +137,7 @@ func (t *triangle) solve() ([]float64, error) {
 // The last rows of R go to sajari/regression twice, as (r, y) and (-r, -y). The mirror makes every column sum to zero, so that
 // the intercept which the library forces comes out as exactly nothing and the rest is the least-squares answer. It is
 // never shown raw tiles, as it would form an m×m matrix of them, and it is never asked about rank, which it does not check.
-func (t *triangle) coefficients() ([]float64, error) {
+func (t *rFactor) coefficients() ([]float64, error) {
 	if t.n == 0 {
 		return nil, nil
 	}
@@ -173,14 +173,14 @@ func (t *triangle) coefficients() ([]float64, error) {
 }
 
 // halfSolve replaces a by R⁻ᵀa, whose squared length is the variance aᵀ(RᵀR)⁻¹a.
-func (t *triangle) halfSolve(a []float64) {
+func (t *rFactor) halfSolve(a []float64) {
 	if t.n > 0 {
 		blas64.Trsv(blas.Trans, t.upper(), blas64.Vector{N: t.n, Inc: 1, Data: a})
 	}
 }
 
 // backSolve replaces a by R⁻¹a.
-func (t *triangle) backSolve(a []float64) {
+func (t *rFactor) backSolve(a []float64) {
 	if t.n > 0 {
 		blas64.Trsv(blas.NoTrans, t.upper(), blas64.Vector{N: t.n, Inc: 1, Data: a})
 	}

@@ -10,38 +10,33 @@ import (
 	"gonum.org/v1/gonum/floats"
 )
 
-// inLane explains the prediction of conditions of one or two glazes, in a lane of some, by so many tiles.
-func inLane(c *Calibration, q *Conditions, lane, lanes, tiles int) (Prediction, []Influence) {
-	s := c.Setting(Circumstances{Reduction: q.Features.Reduction, LnCooling: q.Features.LnCooling, Layered: q.Features.Layered,
-		Kiln: c.Group(Kiln, q.Kiln), Body: c.Group(Body, q.Body), Tester: c.Group(Tester, q.Tester)})
-	r := NewPredictions(len(q.Glazes), lanes)
-	r.Set(s, NewLevel(0.95), 0)
-	f := &q.Features
-	for row, v := range map[*[]float64]float64{&r.LnPhysics: q.LnPhysics, &r.PhysicsSD: q.PhysicsSD, &r.ConeExcess: f.ConeExcess, &r.Thickness: f.LnThickness - lnReferenceThickness,
-		&r.Order: math.Tanh(f.LnContrast / 2), &r.Contrast: math.Abs(math.Tanh(f.LnContrast / 2)), &r.Stirring: f.Stirring, &r.Matte: f.Matte, &r.Described: f.Described} {
-		(*row)[lane] = v
+// predicted is what a calibration predicts of conditions.
+func predicted(c *Calibration, q *Conditions) (Prediction, error) {
+	s, err := c.Subject(q)
+	if err != nil {
+		return Prediction{}, err
 	}
+	return c.Predict(s)
+}
+
+// byGroups is a subject put together from groups, of conditions of one or two glazes.
+func byGroups(c *Calibration, q *Conditions) *Subject {
+	s := &Subject{LnPhysics: q.LnPhysics, PhysicsSD: q.PhysicsSD, Features: q.Features}
+	s.AddPlace(c.Group(Kiln, q.Kiln), c.Group(Body, q.Body), c.Group(Tester, q.Tester))
 	lots := map[string]string{}
 	for _, l := range q.Lots {
 		lots[strings.TrimSuffix(l.Name, "/lot")] = l.Name
 	}
-	var coats []*CoatIn
-	for i, g := range q.Glazes {
-		t := s.Coat(c.NewCoat(g.Name, lots[g.Name], g.PriorSD))
-		coats = append(coats, t)
-		r.Coats[i].Put(t, lane, 1)
-		r.Coats[i].Weight[lane] = g.Weight
-		for k := range i {
-			r.PutAmong(i, k, lane, coats[i], coats[k])
-		}
+	var glazes []*KnownGlaze
+	for _, g := range q.Glazes {
+		glazes = append(glazes, c.KnownGlaze(g.Name, lots[g.Name], g.PriorSD))
+		s.AddGlaze(glazes[len(glazes)-1], g.Weight/2) // in two layers
+		s.AddGlaze(glazes[len(glazes)-1], g.Weight/2)
 	}
-	pair := len(coats) - 2
-	r.Alone(lane)
-	if pair == 0 {
-		r.Pair(lane, coats, 0, 1)
+	if len(glazes) == 2 {
+		s.SetPair(glazes[1], glazes[0])
 	}
-	r.Run(lanes)
-	return r.Explain(lane, coats, pair, tiles)
+	return s
 }
 
 // conditionsOf is a random question to a studio of someTiles, with groups that it does not know among them.
@@ -77,18 +72,21 @@ func TestPredictionByColumnsIsTheSolve(t *testing.T) {
 		for i := range 60 {
 			q := conditionsOf(rng, 8)
 			for _, c := range []*Calibration{c, more} {
-				p := q.pattern(&c.prior, &c.core, &c.pairs)
+				p := q.designRow(&c.prior, &c.core, &c.pairs)
 				mean, variance := c.linear(&p)
-				var want Prediction
-				c.spread(&want, q.LnPhysics, q.PhysicsSD, mean, variance+p.missingVariance(&c.used, &c.widths))
-				named, err := c.Predict(&q)
+				variance += p.missingVariance(&c.used, &c.components)
+				want := Prediction{LnPhysics: q.LnPhysics, Mean: mean, KnownSD: math.Sqrt(variance)}
+				want.Scale, want.DF = c.Tail(variance, q.PhysicsSD)
+				named, err := predicted(c, &q)
 				if err != nil {
 					t.Fatal(err)
 				}
 				want.EffectiveTiles = named.EffectiveTiles
-				single, _ := inLane(c, &q, 0, 1, 0)
-				among, _ := inLane(c, &q, i%40, 40, 0)
-				for _, got := range []Prediction{named, single, among} {
+				grouped, err := c.Predict(byGroups(c, &q))
+				if err != nil {
+					t.Fatal(err)
+				}
+				for _, got := range []Prediction{named, grouped} {
 					for _, v := range [][2]float64{{got.LnPhysics, want.LnPhysics}, {got.Mean, want.Mean}, {got.Scale, want.Scale}, {got.DF, want.DF},
 						{got.KnownSD, want.KnownSD}, {got.EffectiveTiles, want.EffectiveTiles}} {
 						if math.Abs(v[0]-v[1]) > 1e-10*math.Abs(v[1])+1e-12 {
@@ -106,7 +104,7 @@ func TestPredictionByColumnsIsTheSolve(t *testing.T) {
 func TestEvidenceOfALongLog(t *testing.T) {
 	tiles := someTiles(3*maxWeighed, 30, 3)
 	c := &Calibration{prior: DefaultPrior()}
-	c.widths = c.prior.middle()
+	c.components = c.prior.middle()
 	sorted, err := inOrder(tiles)
 	if err != nil {
 		t.Fatal(err)
@@ -114,19 +112,19 @@ func TestEvidenceOfALongLog(t *testing.T) {
 	if err := c.learn(sorted); err != nil {
 		t.Fatal(err)
 	}
-	halfOf := func(p *pattern) (half []float64, pairPart float64) {
-		half = make([]float64, c.tri.n)
+	halfOf := func(p *designRow) (half []float64, pairPart float64) {
+		half = make([]float64, c.r.n)
 		_, pairPart = c.project(half, p)
-		c.tri.halfSolve(half)
+		c.r.halfSolve(half)
 		return half, pairPart
 	}
 	for i := range 20 {
-		_, e := inLane(c, &tiles[i].Conditions, 0, 1, 5)
-		p := tiles[i].pattern(&c.prior, &c.core, &c.pairs)
+		e := c.Evidence(byGroups(c, &tiles[i].Conditions), 5)
+		p := tiles[i].designRow(&c.prior, &c.core, &c.pairs)
 		half, pairPart := halfOf(&p)
 		most, by := 0.0, ""
 		for _, r := range c.rows {
-			other, otherPart := halfOf(&r.pattern)
+			other, otherPart := halfOf(&r.designRow)
 			cov := floats.Dot(half, other) // by a solve of the triangle
 			if r.pair >= 0 && r.pair == p.pair {
 				cov += pairPart * otherPart

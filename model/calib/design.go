@@ -38,6 +38,9 @@ func (g *register) find(f Factor, name string) (int, bool) {
 	return i, ok
 }
 
+// id is that of the column of level i, in the core register.
+func (g *register) id(i int) int32 { return int32(int(NumEffects) + i) }
+
 // with is the register with one more level.
 func (g *register) with(l level) register {
 	added := maps.Clone(g.added)
@@ -54,20 +57,19 @@ type entry struct {
 	x  float64
 }
 
-// pattern is what conditions look like to the regression.
-type pattern struct {
-	entries    []entry
+// designRow is a row of the design matrix, kept sparse: what conditions look like to the regression.
+type designRow struct {
+	entries    []entry // sorted by id
 	offset     float64 // x·(prior means): what the prior alone corrects
 	pair       int32   // in the register of pairs; -1 for none
 	pairWeight float64
 	missing    [NumFactors]float64 // squared weight of groups that are not named, or not known to the register
 	unseen     float64             // variance of those groups' own doubts (PriorSD)
-	withoutLot float64             // squared weight of glazes less that of lots
 }
 
 // row is one tile as the regression keeps it.
 type row struct {
-	pattern
+	designRow
 	name      string
 	order     int64
 	cone      string
@@ -96,87 +98,83 @@ func (c *Conditions) visit(f func(Factor, Share)) {
 	}
 }
 
-// pattern lays the conditions out on the registers.
-func (c *Conditions) pattern(prior *Prior, core, pairs *register) pattern {
-	p, entries := beginPattern(&c.Features, prior, make([]entry, 0, int(NumEffects)+len(c.Glazes)+len(c.Lots)+3))
+// designRow lays the conditions out on the registers.
+func (c *Conditions) designRow(prior *Prior, core, pairs *register) designRow {
+	r := newDesignRow(&c.Features, prior, make([]entry, 0, int(NumEffects)+len(c.Glazes)+len(c.Lots)+3))
 	c.visit(func(f Factor, s Share) {
-		in := core
 		if f == Pair {
-			in = pairs
+			i, ok := pairs.find(f, s.Name)
+			r.addPair(int32(i), ok, s.Weight, s.PriorSD)
+			return
 		}
-		i, ok := in.find(f, s.Name)
-		if !ok {
-			i = -1
-		}
-		entries = p.add(entries, f, int32(i), s.Weight, s.PriorSD)
+		i, ok := core.find(f, s.Name)
+		r.addGroup(f, core.id(i), ok, s.Weight, s.PriorSD)
 	})
-	p.entries = p.end(entries)
-	return p
+	return r
 }
 
-// beginPattern begins with the fixed effects; entries go into room. The entries stay apart from the pattern until its end, so that
-// the compiler sees that they need not be allocated.
-func beginPattern(f *Features, prior *Prior, room []entry) (pattern, []entry) {
-	p := pattern{pair: -1}
-	for e, x := range f.columns(f.order()) {
+// newDesignRow begins with the fixed effects. Entries go into room, or into more.
+func newDesignRow(f *Features, prior *Prior, room []entry) designRow {
+	r := designRow{pair: -1, entries: room[:0]}
+	for e, x := range f.columns() {
 		if x != 0 {
-			room = append(room, entry{int32(e), x})
-			p.offset += x * prior.Effects[e].Mean
+			r.entries = append(r.entries, entry{int32(e), x})
+			r.offset += x * prior.Effects[e].Mean
 		}
 	}
-	p.missing[Kiln], p.missing[Body], p.missing[Tester] = 1, 1, 1
-	return p, room
+	r.missing[Kiln], r.missing[Body], r.missing[Tester] = 1, 1, 1
+	return r
 }
 
-// add a group by its place in its register; -1 is one that is not in it.
-func (p *pattern) add(entries []entry, f Factor, level int32, weight, priorSD float64) []entry {
-	switch f {
-	case Glaze:
-		p.withoutLot += weight * weight
-	case Lot:
-		p.withoutLot -= weight * weight
+// addGroup adds a group by its id, if it is known. A kiln, body and tester are missing until they are found, and so is the lot of each glaze.
+func (r *designRow) addGroup(f Factor, id int32, known bool, weight, priorSD float64) {
+	w2 := weight * weight
+	if f == Glaze {
+		r.missing[Lot] += w2
 	}
 	switch {
-	case level < 0:
-		if f != Kiln && f != Body && f != Tester {
-			p.missing[f] += weight * weight
+	case known:
+		r.entries = insert(r.entries, entry{id, weight})
+		if f != Glaze {
+			r.missing[f] = max(0, r.missing[f]-w2)
 		}
-		p.unseen += weight * weight * priorSD * priorSD
-	case f == Pair:
-		p.pair, p.pairWeight = level, weight
-	default:
-		if f == Kiln || f == Body || f == Tester {
-			p.missing[f] = 0
-		}
-		entries = append(entries, entry{level + int32(NumEffects), weight})
+		return
+	case f == Glaze:
+		r.missing[Glaze] += w2
 	}
+	r.unseen += w2 * priorSD * priorSD
+}
+
+// addPair adds a pair by its place in the register, if it is known.
+func (r *designRow) addPair(pair int32, known bool, weight, priorSD float64) {
+	if known {
+		r.pair, r.pairWeight = pair, weight
+		return
+	}
+	r.missing[Pair] += weight * weight
+	r.unseen += weight * weight * priorSD * priorSD
+}
+
+// insert puts an entry in its place by id, or adds it to that of its id, as when a glaze is both first and third layer.
+func insert(entries []entry, e entry) []entry {
+	at := len(entries)
+	for at > 0 && entries[at-1].id >= e.id {
+		at--
+	}
+	if at < len(entries) && entries[at].id == e.id {
+		entries[at].x += e.x
+		return entries
+	}
+	entries = append(entries, entry{})
+	copy(entries[at+1:], entries[at:])
+	entries[at] = e
 	return entries
-}
-
-// end sorts the entries and adds up those of one group.
-func (p *pattern) end(entries []entry) []entry {
-	p.missing[Lot] += math.Max(0, p.withoutLot)
-	return merge(entries)
-}
-
-// merge sorts the entries by id and adds up those of one id, as when a glaze is both first and third layer.
-func merge(entries []entry) []entry {
-	slices.SortStableFunc(entries, func(a, b entry) int { return cmp.Compare(a.id, b.id) })
-	out := entries[:0]
-	for _, e := range entries {
-		if n := len(out); n > 0 && out[n-1].id == e.id {
-			out[n-1].x += e.x
-			continue
-		}
-		out = append(out, e)
-	}
-	return out
 }
 
 // newRow of a checked tile.
 func newRow(t *Tile, prior *Prior, core, pairs *register) *row {
 	r := &row{
-		pattern: t.Conditions.pattern(prior, core, pairs), name: t.Name, order: t.Order, cone: t.Cone,
+		designRow: t.Conditions.designRow(prior, core, pairs), name: t.Name, order: t.Order, cone: t.Cone,
 		lnPhysics: t.LnPhysics, physicsSD: t.PhysicsSD, reading: t.Reading,
 	}
 	if t.Clearance != nil {
@@ -207,7 +205,7 @@ func inOrder(tiles []Tile) ([]*Tile, error) {
 	return sorted, nil
 }
 
-// registers of all groups that the tiles name. Factors with few levels come first and lots last: in the triangle the
+// registers of all groups that the tiles name. Factors with few levels come first and lots last: in the triangle R the
 // order is turned round, so that rows begin with many zeros.
 func registers(tiles []*Tile) (core, pairs register) {
 	core.base, pairs.base = map[levelKey]int{}, map[levelKey]int{}
@@ -235,10 +233,12 @@ func registers(tiles []*Tile) (core, pairs register) {
 }
 
 // scale of a level: the standard deviation that its effect has before any tile.
-func (l *level) scale(v *variances) float64 { return math.Hypot(v.spread[l.factor], l.priorSD) }
+func (l *level) scale(v *VarianceComponents) float64 {
+	return math.Hypot(v.Spread[l.factor], l.priorSD)
+}
 
 // scales of all columns by id.
-func scales(prior *Prior, core *register, v *variances) []float64 {
+func scales(prior *Prior, core *register, v *VarianceComponents) []float64 {
 	s := make([]float64, int(NumEffects)+len(core.levels))
 	for e := range prior.Effects {
 		s[e] = prior.Effects[e].SD
@@ -259,17 +259,17 @@ func inUse(core, pairs *register) (used [NumFactors]bool) {
 }
 
 // missingVariance of the groups that are not named.
-func (p *pattern) missingVariance(used *[NumFactors]bool, v *variances) float64 {
+func (p *designRow) missingVariance(used *[NumFactors]bool, v *VarianceComponents) float64 {
 	s := p.unseen
 	for f, w := range p.missing {
 		if used[f] {
-			s += w * v.spread[f] * v.spread[f]
+			s += w * v.Spread[f] * v.Spread[f]
 		}
 	}
 	return s
 }
 
 // errorScale of a tile: noise, physics, reading and what is not named, together.
-func (r *row) errorScale(used *[NumFactors]bool, v *variances) float64 {
+func (r *row) errorScale(used *[NumFactors]bool, v *VarianceComponents) float64 {
 	return math.Sqrt(v.piece2(r.physicsSD) + r.reading.SD*r.reading.SD + r.missingVariance(used, v))
 }

@@ -1,0 +1,145 @@
+package calib
+
+import (
+	"sync"
+	"sync/atomic"
+
+	"gonum.org/v1/gonum/floats"
+	"gonum.org/v1/gonum/mat"
+)
+
+// memo is what a calibration works out when it is first asked for, and keeps. A prediction asks for the mean and variance of a sparse combination of
+// coefficients. From R alone that is a solve of the whole triangle, in a time that grows with the square of the number of groups. Here the
+// columns of the covariance (RᵀR)⁻¹ are kept: then a prediction is a few products, however many groups and tiles there are. Memory goes with the
+// number of groups that are asked for.
+type memo struct {
+	once    sync.Once
+	θ       []float64                      // by id
+	scale   []float64                      // by id
+	columns []atomic.Pointer[[]float64]    // of the covariance, by id
+	levers  func() []atomic.Pointer[lever] // by tile; most calibrations of a growing log explain nothing
+}
+
+// remembered gives the memo.
+func (c *Calibration) remembered() *memo {
+	k := c.memo
+	k.once.Do(func() {
+		k.θ, k.columns = make([]float64, c.r.n), make([]atomic.Pointer[[]float64], c.r.n)
+		k.scale = scales(&c.prior, &c.core, &c.components)
+		for i, v := range c.θ {
+			k.θ[c.id(i)] = v
+		}
+		k.levers = sync.OnceValue(func() []atomic.Pointer[lever] { return make([]atomic.Pointer[lever], len(c.rows)) })
+	})
+	return k
+}
+
+// column of the covariance of the standardised coefficients, by id.
+func (c *Calibration) column(id int32) []float64 {
+	at := &c.memo.columns[id]
+	if known := at.Load(); known != nil {
+		return *known
+	}
+	a := make([]float64, c.r.n)
+	a[c.position(id)] = 1
+	c.r.halfSolve(a)
+	c.r.backSolve(a)
+	byID := make([]float64, len(a))
+	for i, v := range a {
+		byID[c.id(i)] = v
+	}
+	at.CompareAndSwap(nil, &byID)
+	return *at.Load()
+}
+
+// combination is a sparse combination of the standardised coefficients. A pair's own coefficient is eliminated: it leaves a mean and a standard
+// deviation, and takes something from the others.
+type combination struct {
+	entries          []entry // sorted by id
+	constant, pairSD float64 // what comes to the mean and the standard deviation besides
+}
+
+// combine standardises a design row. Entries go into room, or into more.
+func (c *Calibration) combine(r *designRow, room []entry) combination {
+	k := c.remembered()
+	a := combination{entries: room[:0], constant: r.offset}
+	for _, e := range r.entries {
+		a.entries = append(a.entries, entry{e.id, e.x * k.scale[e.id]})
+	}
+	if r.pair >= 0 {
+		t := c.tops[r.pair]
+		a.pairSD = r.pairWeight * c.pairSD(r.pair)
+		a.constant += a.pairSD * t.y
+		for _, e := range t.b {
+			a.entries = insert(a.entries, entry{e.id, -a.pairSD * e.x})
+		}
+	}
+	return a
+}
+
+// pairSD is what of a pair of weight 1 its own row of R leaves: its standard deviation.
+func (c *Calibration) pairSD(pair int32) float64 {
+	return c.pairs.levels[pair].scale(&c.components) / c.tops[pair].d
+}
+
+// mean of a combination.
+func (c *Calibration) mean(a *combination) float64 {
+	mean := a.constant
+	for _, e := range a.entries {
+		mean += e.x * c.memo.θ[e.id]
+	}
+	return mean
+}
+
+// variance of a combination: Σ x(i) x(k) cov(i,k), each two once.
+func (c *Calibration) variance(a *combination) float64 {
+	sum := 0.0
+	for i, e := range a.entries {
+		column := c.column(e.id)
+		half := e.x * column[e.id] / 2
+		for _, other := range a.entries[:i] {
+			half += other.x * column[other.id]
+		}
+		sum += e.x * half
+	}
+	return 2*sum + a.pairSD*a.pairSD
+}
+
+// Linear is the posterior mean and covariance of all coefficients, in the order of Coefficients; with Tail, all that a prediction is made
+// from, for programs that check it.
+func (c *Calibration) Linear() (mean []float64, covariance *mat.SymDense) {
+	core, n := c.r.n, c.r.n+len(c.tops)
+	halves, parts := make([][]float64, n), make([]float64, n)
+	mean = make([]float64, n)
+	for i := range n {
+		p := designRow{pair: -1}
+		switch {
+		case i < int(NumEffects):
+			p.entries = []entry{{int32(i), 1}}
+			p.offset = c.prior.Effects[i].Mean
+		case i < core:
+			p.entries = []entry{{int32(i), 1}}
+		default:
+			p.pair, p.pairWeight = int32(i-core), 1
+		}
+		halves[i] = make([]float64, core)
+		mean[i], parts[i] = c.project(halves[i], &p)
+		c.r.halfSolve(halves[i])
+	}
+	covariance = mat.NewSymDense(n, nil)
+	for i := range n {
+		for k := i; k < n; k++ {
+			v := floats.Dot(halves[i], halves[k])
+			if i == k {
+				v += parts[i] * parts[i]
+			}
+			covariance.SetSym(i, k, v)
+		}
+	}
+	return mean, covariance
+}
+
+// Tail is the scale and degrees of freedom of a prediction whose linear predictor has a variance, for a tile whose physics has a standard deviation.
+func (c *Calibration) Tail(variance, physicsSD float64) (scale, df float64) {
+	return c.convolution.Of(variance, c.components.piece2(physicsSD))
+}
