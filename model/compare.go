@@ -7,16 +7,20 @@ import (
 	"github.com/catchline/catchline/model/film"
 )
 
+// comparison asks a question again, about other layers and another stirring.
+type comparison struct {
+	question Question
+	physics  Physics
+}
+
 // with answers the question about other layers and another stirring.
-func (q *Question) with(layers []Layer, stirring float64) (Estimate, error) {
-	other := *q
-	other.Layering = Layering{Layers: layers, Stirring: stirring}
-	var p Physics
-	return other.Estimate(&p)
+func (c *comparison) with(layers []Layer, stirring float64) (Estimate, error) {
+	c.question.Layering = Layering{Layers: layers, Stirring: stirring}
+	return c.question.Estimate(&c.physics)
 }
 
 // soloRuns is how far each glaze of the layering runs alone, as thick as the whole.
-func (q *Question) soloRuns() ([]SoloRun, error) {
+func (q *Question) soloRuns(c *comparison) ([]SoloRun, error) {
 	var total, variance float64
 	for i := range q.Layers {
 		total += q.Layers[i].Thickness.Metres
@@ -29,7 +33,7 @@ func (q *Question) soloRuns() ([]SoloRun, error) {
 		if comesBefore(q.Layers, i) {
 			continue
 		}
-		e, err := q.with([]Layer{{f, h}}, q.Stirring)
+		e, err := c.with([]Layer{{f, h}}, q.Stirring)
 		if err != nil {
 			return nil, err
 		}
@@ -44,11 +48,11 @@ func comesBefore(layers []Layer, i int) bool {
 }
 
 // drivers are what makes the layering run that far, the correction apart: each by the run without it.
-func (q *Question) drivers(run float64, median *Fired) (drivers []Driver, err error) {
+func (q *Question) drivers(c *comparison, run float64, median *Fired) (drivers []Driver, err error) {
 	without := func(kind DriverKind, glaze string, layers []Layer, stirring float64) {
 		var e Estimate
 		if err == nil {
-			e, err = q.with(layers, stirring)
+			e, err = c.with(layers, stirring)
 		}
 		drivers = append(drivers, Driver{kind, glaze, run - e.Median})
 	}

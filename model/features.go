@@ -68,8 +68,7 @@ func matteness(s melt.Surface) float64 {
 // ask turns the physics of a question, just worked out, into what its calibration is asked about.
 func (p *Physics) ask(q *Question) {
 	s := &p.subject
-	s.Begin()
-	s.LnPhysics, s.PhysicsSD, s.Features = p.LnDrive, p.LnDriveSD, p.features(&q.Layering)
+	s.Begin(q.Calibration, p.LnDrive, p.LnDriveSD, p.features(&q.Layering))
 	s.AddPlace(q.standing.kiln, q.standing.body, q.standing.tester)
 	for i := range p.layers {
 		s.AddGlaze(q.Layers[p.first[i]].known(q.Calibration), p.weight[i])

@@ -70,10 +70,11 @@ func (q *Question) Score(median *Fired) (s *Score, err error) {
 	s.Evidence = q.Calibration.Evidence(&s.Physics.subject, maxEvidence)
 	s.PhysicsRun = q.Wall.Run(s.Physics.Drive)
 	s.Tension, s.Density = q.Layers[len(q.Layers)-1].Tension, s.Physics.density
-	if s.Solo, err = q.soloRuns(); err != nil {
+	c := &comparison{question: *q}
+	if s.Solo, err = q.soloRuns(c); err != nil {
 		return nil, err
 	}
-	if s.Drivers, err = q.drivers(s.Median, median); err != nil {
+	if s.Drivers, err = q.drivers(c, s.Median, median); err != nil {
 		return nil, err
 	}
 	s.Drivers = append(s.Drivers, Driver{DriverCorrection, "", s.Median - s.PhysicsRun})

@@ -36,10 +36,14 @@ func (c *Calibration) remembered() *memo {
 
 // column of the covariance of the standardised coefficients, by id.
 func (c *Calibration) column(id int32) []float64 {
-	at := &c.memo.columns[id]
-	if known := at.Load(); known != nil {
+	if known := c.memo.columns[id].Load(); known != nil {
 		return *known
 	}
+	return c.solveColumn(id)
+}
+
+// solveColumn works a column out and keeps it.
+func (c *Calibration) solveColumn(id int32) []float64 {
 	a := make([]float64, c.r.n)
 	a[c.position(id)] = 1
 	c.r.halfSolve(a)
@@ -48,6 +52,7 @@ func (c *Calibration) column(id int32) []float64 {
 	for i, v := range a {
 		byID[c.id(i)] = v
 	}
+	at := &c.memo.columns[id]
 	at.CompareAndSwap(nil, &byID)
 	return *at.Load()
 }
@@ -71,7 +76,7 @@ func (c *Calibration) combine(r *designRow, room []entry) combination {
 		a.pairSD = r.pairWeight * c.pairSD(r.pair)
 		a.constant += a.pairSD * t.y
 		for _, e := range t.b {
-			a.entries = insert(a.entries, entry{e.id, -a.pairSD * e.x})
+			a.entries = insert(a.entries, place(a.entries, e.id), entry{e.id, -a.pairSD * e.x})
 		}
 	}
 	return a

@@ -100,22 +100,28 @@ func (c *Conditions) visit(f func(Factor, Share)) {
 
 // designRow lays the conditions out on the registers.
 func (c *Conditions) designRow(prior *Prior, core, pairs *register) designRow {
-	r := newDesignRow(&c.Features, prior, make([]entry, 0, int(NumEffects)+len(c.Glazes)+len(c.Lots)+3))
+	var r designRow
+	r.begin(&c.Features, prior)
 	c.visit(func(f Factor, s Share) {
+		in := core
 		if f == Pair {
-			i, ok := pairs.find(f, s.Name)
-			r.addPair(int32(i), ok, s.Weight, s.PriorSD)
-			return
+			in = pairs
 		}
-		i, ok := core.find(f, s.Name)
-		r.addGroup(f, core.id(i), ok, s.Weight, s.PriorSD)
+		switch i, ok := in.find(f, s.Name); {
+		case !ok:
+			r.addUnknown(f, s.Weight*s.Weight, s.Weight*s.Weight*s.PriorSD*s.PriorSD)
+		case f == Pair:
+			r.pair, r.pairWeight = int32(i), s.Weight
+		default:
+			r.addKnown(f, in.id(i), s.Weight)
+		}
 	})
 	return r
 }
 
-// newDesignRow begins with the fixed effects. Entries go into room, or into more.
-func newDesignRow(f *Features, prior *Prior, room []entry) designRow {
-	r := designRow{pair: -1, entries: room[:0]}
+// begin begins with the fixed effects. A kiln, body and tester are missing until they are found, and so is the lot of each glaze.
+func (r *designRow) begin(f *Features, prior *Prior) {
+	*r = designRow{pair: -1, entries: r.entries[:0]}
 	for e, x := range f.columns() {
 		if x != 0 {
 			r.entries = append(r.entries, entry{int32(e), x})
@@ -123,44 +129,52 @@ func newDesignRow(f *Features, prior *Prior, room []entry) designRow {
 		}
 	}
 	r.missing[Kiln], r.missing[Body], r.missing[Tester] = 1, 1, 1
-	return r
 }
 
-// addGroup adds a group by its id, if it is known. A kiln, body and tester are missing until they are found, and so is the lot of each glaze.
-func (r *designRow) addGroup(f Factor, id int32, known bool, weight, priorSD float64) {
-	w2 := weight * weight
+// addKnown adds a group that is in the core register.
+func (r *designRow) addKnown(f Factor, id int32, weight float64) {
+	before := r.insert(entry{id, weight})
+	more := weight * (weight + 2*before) // of the squared weight
 	if f == Glaze {
-		r.missing[Lot] += w2
+		r.missing[Lot] += more
+	} else {
+		r.missing[f] = max(0, r.missing[f]-more)
 	}
-	switch {
-	case known:
-		r.entries = insert(r.entries, entry{id, weight})
-		if f != Glaze {
-			r.missing[f] = max(0, r.missing[f]-w2)
-		}
-		return
-	case f == Glaze:
-		r.missing[Glaze] += w2
-	}
-	r.unseen += w2 * priorSD * priorSD
 }
 
-// addPair adds a pair by its place in the register, if it is known.
-func (r *designRow) addPair(pair int32, known bool, weight, priorSD float64) {
-	if known {
-		r.pair, r.pairWeight = pair, weight
-		return
+// addUnknown adds a group that is not in its register, by its squared weight and the square of its weight times its PriorSD.
+func (r *designRow) addUnknown(f Factor, weight2, doubt2 float64) {
+	switch f {
+	case Glaze:
+		r.missing[Glaze] += weight2
+		r.missing[Lot] += weight2
+	case Pair:
+		r.missing[Pair] += weight2
 	}
-	r.missing[Pair] += weight * weight
-	r.unseen += weight * weight * priorSD * priorSD
+	r.unseen += doubt2
 }
 
-// insert puts an entry in its place by id, or adds it to that of its id, as when a glaze is both first and third layer.
-func insert(entries []entry, e entry) []entry {
+// insert puts an entry in its place by id, or adds it to what there is of that id, as when a glaze is both first and third layer, and gives what there was.
+func (r *designRow) insert(e entry) (before float64) {
+	at := place(r.entries, e.id)
+	if at < len(r.entries) && r.entries[at].id == e.id {
+		before = r.entries[at].x
+	}
+	r.entries = insert(r.entries, at, e)
+	return before
+}
+
+// place is where an id stands among entries, or is to stand.
+func place(entries []entry, id int32) int {
 	at := len(entries)
-	for at > 0 && entries[at-1].id >= e.id {
+	for at > 0 && entries[at-1].id >= id {
 		at--
 	}
+	return at
+}
+
+// insert puts an entry in its place, or adds it to the one of its id that stands there.
+func insert(entries []entry, at int, e entry) []entry {
 	if at < len(entries) && entries[at].id == e.id {
 		entries[at].x += e.x
 		return entries

@@ -44,12 +44,12 @@ func (c *Calibration) lever(tile int32) *lever {
 
 // Evidence names the tiles that moved the prediction of a subject most, of those that are weighed and at most count of them.
 func (c *Calibration) Evidence(s *Subject, count int) []Influence {
-	r := s.designRow(&c.prior)
-	a := c.combine(&r, nil)
+	r := &s.row
+	a := c.combine(r, nil)
 	with := c.covariances(&a)
 	all := make([]Influence, 0, maxWeighed)
 	total := 0.0
-	for _, tile := range c.weighed(s) {
+	for _, tile := range c.weighed(r) {
 		l := c.lever(tile)
 		moved := l.gain(&a, r.pair, with) * l.pull
 		total += math.Abs(moved)
@@ -88,10 +88,10 @@ func (l *lever) gain(a *combination, pair int32, with []float64) float64 {
 }
 
 // weighed gives the tiles to weigh for a subject, in the order of time: all, or the newest of each of its glazes and lots.
-func (c *Calibration) weighed(s *Subject) (all []int32) {
+func (c *Calibration) weighed(r *designRow) (all []int32) {
 	groups := 0
-	for i := range s.groups {
-		if c.index.tilesOf[s.groups[i].group] != nil {
+	for _, e := range r.entries {
+		if c.index.tilesOf[e.id] != nil {
 			groups++
 		}
 	}
@@ -101,8 +101,8 @@ func (c *Calibration) weighed(s *Subject) (all []int32) {
 		}
 		return all
 	}
-	for i := range s.groups {
-		tiles := c.index.tilesOf[s.groups[i].group]
+	for _, e := range r.entries {
+		tiles := c.index.tilesOf[e.id]
 		all = append(all, tiles[max(0, len(tiles)-maxWeighed/groups):]...)
 	}
 	slices.Sort(all)

@@ -53,17 +53,17 @@ const fewEntries = 40
 // Predict says what the next tile of a subject will show (reading error apart).
 // Errors: *fault.Error.
 func (c *Calibration) Predict(s *Subject) (Prediction, error) {
-	if err := checkNumbers("conditions.", s.LnPhysics, s.PhysicsSD, &s.Features); err != nil {
+	if err := checkNumbers("conditions.", s.lnPhysics, s.physicsSD, &s.features); err != nil {
 		return Prediction{}, err
 	}
 	var room [fewEntries]entry
-	r := s.designRow(&c.prior)
-	a := c.combine(&r, room[:])
+	r := &s.row
+	a := c.combine(r, room[:])
 	mean, variance, missing := c.mean(&a), c.variance(&a), r.missingVariance(&c.used, &c.components)
-	known2, piece2 := variance+missing, c.components.piece2(s.PhysicsSD)
-	p := Prediction{LnPhysics: s.LnPhysics, Mean: mean, KnownSD: math.Sqrt(known2)}
+	known2, piece2 := variance+missing, c.components.piece2(s.physicsSD)
+	p := Prediction{LnPhysics: s.lnPhysics, Mean: mean, KnownSD: math.Sqrt(known2)}
 	p.Scale, p.DF = c.convolution.Of(known2, piece2)
-	if prior2 := c.priorVariance(&r); len(c.rows) > 0 && prior2 > variance {
+	if prior2 := c.priorVariance(r); len(c.rows) > 0 && prior2 > variance {
 		p.EffectiveTiles = piece2 * (1/known2 - 1/(prior2+missing))
 	}
 	return p, p.check()
@@ -83,7 +83,7 @@ func (p *Prediction) check() error {
 func (c *Calibration) priorVariance(r *designRow) float64 {
 	s := 0.0
 	for _, e := range r.entries {
-		v := e.x * c.scale(e.id)
+		v := e.x * c.memo.scale[e.id]
 		s += v * v
 	}
 	if r.pair >= 0 {

@@ -21,7 +21,8 @@ func predicted(c *Calibration, q *Conditions) (Prediction, error) {
 
 // byGroups is a subject put together from groups, of conditions of one or two glazes.
 func byGroups(c *Calibration, q *Conditions) *Subject {
-	s := &Subject{LnPhysics: q.LnPhysics, PhysicsSD: q.PhysicsSD, Features: q.Features}
+	s := new(Subject)
+	s.Begin(c, q.LnPhysics, q.PhysicsSD, q.Features)
 	s.AddPlace(c.Group(Kiln, q.Kiln), c.Group(Body, q.Body), c.Group(Tester, q.Tester))
 	lots := map[string]string{}
 	for _, l := range q.Lots {

@@ -1,31 +1,21 @@
 package calib
 
-import "math"
+import "slices"
 
-// Subject is what a prediction is about: Conditions whose groups a calibration has found. To find them once saves looking them up by their names for
-// every prediction. The zero Subject is empty; Begin makes it so again. It is for one goroutine at a time.
+// Subject is what a prediction is about: conditions whose groups a calibration has found. To find them once saves looking them up by their names for
+// every prediction. Begin, and add the groups. It is for one goroutine at a time.
 type Subject struct {
-	LnPhysics, PhysicsSD float64 // those of Conditions
-	Features             Features
-
-	groups  []foundGroup
-	pair    foundPair
-	entries []entry // of its design row, so that they need not be allocated anew
+	lnPhysics, physicsSD float64 // those of Conditions
+	features             Features
+	row                  designRow
+	unknown              []unknownShare
 }
 
-// foundGroup is a share of a group that was looked for.
-type foundGroup struct {
-	factor          Factor
-	group           Group  // 0: not known
-	name            string // of one that is not known
-	weight, priorSD float64
-}
-
-// foundPair is a pair that was looked for.
-type foundPair struct {
-	named, known    bool
-	pair            int32
-	weight, priorSD float64
+// unknownShare is how much there is of a glaze or lot that the calibration does not know.
+type unknownShare struct {
+	factor        Factor
+	name          string
+	weight, doubt float64 // doubt: the weight times the prior's standard deviation
 }
 
 // Group is a group as one calibration knows it, a glaze, lot, kiln, body or tester. The zero Group is one that the calibration does not know.
@@ -62,66 +52,54 @@ func (c *Calibration) Subject(q *Conditions) (*Subject, error) {
 	if err := q.Check(); err != nil {
 		return nil, err
 	}
-	s := &Subject{LnPhysics: q.LnPhysics, PhysicsSD: q.PhysicsSD, Features: q.Features}
-	q.visit(func(f Factor, share Share) {
-		if f == Pair {
-			i, ok := c.pairs.find(Pair, share.Name)
-			s.pair = foundPair{true, ok, int32(i), share.Weight, share.PriorSD}
-			return
-		}
-		s.add(foundGroup{f, c.Group(f, share.Name), share.Name, share.Weight, share.PriorSD})
-	})
-	return s, nil
+	return &Subject{q.LnPhysics, q.PhysicsSD, q.Features, q.designRow(&c.prior, &c.core, &c.pairs), nil}, nil
 }
 
-// Begin empties the subject.
-func (s *Subject) Begin() { s.groups, s.pair = s.groups[:0], foundPair{} }
+// Begin makes the subject one of a calibration, without groups; lnPhysics, physicsSD and features are those of Conditions.
+func (s *Subject) Begin(c *Calibration, lnPhysics, physicsSD float64, features Features) {
+	s.lnPhysics, s.physicsSD, s.features, s.unknown = lnPhysics, physicsSD, features, s.unknown[:0]
+	s.row.begin(&s.features, &c.prior)
+}
 
 // AddPlace adds a kiln, body and tester.
 func (s *Subject) AddPlace(kiln, body, tester Group) {
-	s.add(foundGroup{factor: Kiln, group: kiln, weight: 1})
-	s.add(foundGroup{factor: Body, group: body, weight: 1})
-	s.add(foundGroup{factor: Tester, group: tester, weight: 1})
+	for i, g := range [...]Group{kiln, body, tester} {
+		if g != 0 {
+			s.row.addKnown([...]Factor{Kiln, Body, Tester}[i], int32(g), 1)
+		}
+	}
 }
 
 // AddGlaze adds a glaze, and its lot, by its weight. The weights of all sum to 1.
 func (s *Subject) AddGlaze(g *KnownGlaze, weight float64) {
-	s.add(foundGroup{Glaze, g.group, g.name, weight, g.priorSD})
+	s.add(Glaze, g.group, g.name, weight, g.priorSD)
 	if g.lotName != "" {
-		s.add(foundGroup{Lot, g.lot, g.lotName, weight, 0})
+		s.add(Lot, g.lot, g.lotName, weight, 0)
 	}
+}
+
+// add adds a group. What is not known of a glaze in two layers is the same in both.
+func (s *Subject) add(f Factor, g Group, name string, weight, priorSD float64) {
+	if g != 0 {
+		s.row.addKnown(f, int32(g), weight)
+		return
+	}
+	at := slices.IndexFunc(s.unknown, func(u unknownShare) bool { return u.factor == f && u.name == name })
+	if at < 0 {
+		at = len(s.unknown)
+		s.unknown = append(s.unknown, unknownShare{factor: f, name: name})
+	}
+	u := &s.unknown[at]
+	before := *u
+	u.weight, u.doubt = u.weight+weight, u.doubt+weight*priorSD
+	s.row.addUnknown(f, u.weight*u.weight-before.weight*before.weight, u.doubt*u.doubt-before.doubt*before.doubt)
 }
 
 // SetPair says which two glazes mix.
 func (s *Subject) SetPair(a, b *KnownGlaze) {
-	pair, ok := a.calibration.index.pair(a.group, b.group)
-	s.pair = foundPair{named: true, known: ok, pair: pair, weight: 1}
-}
-
-// add adds a group to what there is of it already: what is not known of a glaze in two layers is the same in both.
-func (s *Subject) add(g foundGroup) {
-	for i := range s.groups {
-		known := &s.groups[i]
-		if known.factor == g.factor && known.group == g.group && (g.group != 0 || known.name == g.name) {
-			weight := known.weight + g.weight
-			known.priorSD = (known.weight*known.priorSD + g.weight*g.priorSD) / weight
-			known.weight = math.Min(1, weight) // shares that sum to 1 may round to more
-			return
-		}
+	if pair, ok := a.calibration.index.pair(a.group, b.group); ok {
+		s.row.pair, s.row.pairWeight = pair, 1
+	} else {
+		s.row.addUnknown(Pair, 1, 0)
 	}
-	s.groups = append(s.groups, g)
-}
-
-// designRow lays the subject out. It holds until the next one.
-func (s *Subject) designRow(prior *Prior) designRow {
-	r := newDesignRow(&s.Features, prior, s.entries)
-	for i := range s.groups {
-		g := &s.groups[i]
-		r.addGroup(g.factor, int32(g.group), g.group != 0, g.weight, g.priorSD)
-	}
-	if s.pair.named {
-		r.addPair(s.pair.pair, s.pair.known, s.pair.weight, s.pair.priorSD)
-	}
-	s.entries = r.entries
-	return r
 }

@@ -71,16 +71,3 @@ func BenchmarkNetwork(b *testing.B) {
 		three.Apply(y[:], g[:])
 	}
 }
-
-func BenchmarkBilinear16(b *testing.B) {
-	var x [16]float64
-	var y Row
-	var rows [16]*Row
-	for i := range rows {
-		rows[i], x[i], y[i] = &Row{1, 2, 3}, float64(i), 1
-	}
-	sum := 0.0
-	for b.Loop() {
-		sum += Bilinear(x[:], rows[:], &y)
-	}
-}

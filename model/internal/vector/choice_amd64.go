@@ -46,13 +46,6 @@ func dot(x, y []float64) float64 {
 	return dotPlain(x, y)
 }
 
-func bilinear(x []float64, rows []*Row, y *Row) float64 {
-	if withAVX2 {
-		return bilinearAVX2(x, rows, y)
-	}
-	return bilinearPlain(x, rows, y)
-}
-
 func dense(y, w, b, x []float64) {
 	if withAVX2 {
 		denseAVX2(y, w, b, x)
@@ -66,16 +59,5 @@ func denseUnit(y, w, b, x []float64) {
 		denseUnitAVX2(y, w, b, x)
 	} else {
 		denseUnitPlain(y, w, b, x)
-	}
-}
-
-func run(f *Frame, steps []step, n int) {
-	switch {
-	case !withAVX2:
-		f.runPlain(steps, n)
-	case f.lanes == 1:
-		runSingleAVX2((*int32)(&steps[0].op), &f.numbers[0], 8)
-	default:
-		runRowsAVX2((*int32)(&steps[0].op), &f.numbers[0], 8*((n+inStep-1)/inStep*inStep))
 	}
 }

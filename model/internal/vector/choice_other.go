@@ -2,12 +2,10 @@
 
 package vector
 
-func exp(dst, x []float64)                              { expPlain(dst, x) }
-func log(dst, x []float64)                              { logPlain(dst, x) }
-func dot(x, y []float64) float64                        { return dotPlain(x, y) }
-func mix(dst, x, y []float64, a, b float64)             { mixPlain(dst, x, y, a, b) }
-func bilinear(x []float64, rows []*Row, y *Row) float64 { return bilinearPlain(x, rows, y) }
-func fluidities(dst, kelvin []float64, k *VFT)          { fluiditiesPlain(dst, kelvin, k) }
-func dense(y, w, b, x []float64)                        { densePlain(y, w, b, x) }
-func denseUnit(y, w, b, x []float64)                    { denseUnitPlain(y, w, b, x) }
-func run(f *Frame, steps []step, n int)                 { f.runPlain(steps, n) }
+func exp(dst, x []float64)                     { expPlain(dst, x) }
+func log(dst, x []float64)                     { logPlain(dst, x) }
+func dot(x, y []float64) float64               { return dotPlain(x, y) }
+func mix(dst, x, y []float64, a, b float64)    { mixPlain(dst, x, y, a, b) }
+func fluidities(dst, kelvin []float64, k *VFT) { fluiditiesPlain(dst, kelvin, k) }
+func dense(y, w, b, x []float64)               { densePlain(y, w, b, x) }
+func denseUnit(y, w, b, x []float64)           { denseUnitPlain(y, w, b, x) }

@@ -5,7 +5,5 @@
 // input gives the same bits, wherever in a slice a number stands and however long the slice is. Between machines results may differ
 // in the last bits: functions are within 2 units in the last place of the true value in each of them, and sums are taken in another order.
 //
-// What has a formula of its own elsewhere, such as the flow of a film, is put together as a Program, whose steps a kernel runs.
-//
-// Nothing here allocates, but for what programs are made of, and nothing panics on numbers: what is not a number stays so.
+// Nothing here allocates, but for layers, and nothing panics on numbers: what is not a number stays so.
 package vector

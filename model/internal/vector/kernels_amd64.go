@@ -20,16 +20,7 @@ func fluiditiesAVX2(dst []float64, kelvin []float64, a *float64)
 func dotAVX2(x []float64, y []float64) float64
 
 //go:noescape
-func bilinearAVX2(x []float64, rows []*[16]float64, y *[16]float64) float64
-
-//go:noescape
 func denseAVX2(y []float64, w []float64, b []float64, x []float64)
 
 //go:noescape
 func denseUnitAVX2(y []float64, w []float64, b []float64, x []float64)
-
-//go:noescape
-func runRowsAVX2(steps *int32, numbers *float64, bytes int)
-
-//go:noescape
-func runSingleAVX2(steps *int32, numbers *float64, bytes int)

@@ -36,16 +36,6 @@ func mixPlain(dst, x, y []float64, a, b float64) {
 	}
 }
 
-func bilinearPlain(x []float64, rows []*Row, y *Row) float64 {
-	var sum Row
-	for i, v := range x {
-		for j, a := range rows[i] {
-			sum[j] += v * a
-		}
-	}
-	return dotPlain(sum[:], y[:])
-}
-
 func fluiditiesPlain(dst, kelvin []float64, k *VFT) {
 	for i, T := range kelvin {
 		dst[i] = exp1(-math.Ln10 * k.Log10(T))

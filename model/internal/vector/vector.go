@@ -19,12 +19,6 @@ func Dot(x, y []float64) float64 { return dot(x, y[:len(x)]) }
 // last bit.
 func Mix(dst, x, y []float64, a, b float64) { mix(dst[:len(x)], x, y[:len(x)], a, b) }
 
-// Row is a row of a matrix, filled up with zeros.
-type Row = [16]float64
-
-// Bilinear is Σ x[i] rows[i][j] y[j]; there are as many rows as x.
-func Bilinear(x []float64, rows []*Row, y *Row) float64 { return bilinear(x, rows[:len(x)], y) }
-
 // VFT is a viscosity over temperature, log10 η = A + B/(T - C), that goes on along a tangent below the temperature Knee: there
 // log10 η = KneeLog + KneeSlope (T - Knee). Temperatures in K, Knee more than C.
 type VFT struct{ A, B, C, Knee, KneeLog, KneeSlope float64 }

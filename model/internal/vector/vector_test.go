@@ -196,30 +196,6 @@ func TestMix(t *testing.T) {
 	}
 }
 
-func TestBilinear(t *testing.T) {
-	inEach(t, func(t *testing.T) {
-		rng := rand.New(rand.NewPCG(3, 4))
-		for n := range 40 {
-			x, rows := make([]float64, n), make([]*Row, n)
-			var y Row
-			for j := range y {
-				y[j] = rng.NormFloat64()
-			}
-			want := 0.0
-			for i := range rows {
-				x[i], rows[i] = rng.NormFloat64(), new(Row)
-				for j := range y {
-					rows[i][j] = rng.NormFloat64()
-					want += x[i] * rows[i][j] * y[j]
-				}
-			}
-			if got := Bilinear(x, rows, &y); math.Abs(got-want) > 1e-12 {
-				t.Errorf("%d rows: %v, not %v", n, got, want)
-			}
-		}
-	})
-}
-
 // A layer of any size gives what its definition gives.
 func TestLayer(t *testing.T) {
 	inEach(t, func(t *testing.T) {

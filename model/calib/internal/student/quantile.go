@@ -40,7 +40,11 @@ func Quantile(df, p float64) float64 {
 		return exactQuantile(df, p)
 	}
 	u := d.z * d.ratio.at(2/mostX*x-1)
-	return math.Copysign(math.Sqrt(math.Expm1(x*u*u)/x), d.z)
+	t := math.Sqrt(math.Expm1(x*u*u) / x)
+	if u < 0 {
+		return -t
+	}
+	return t
 }
 
 func exactQuantile(df, p float64) float64 { return distuv.StudentsT{Sigma: 1, Nu: df}.Quantile(p) }
