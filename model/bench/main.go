@@ -128,9 +128,9 @@ var Sink float64
 func scoring(s *studio) []oneCase {
 	return []oneCase{
 		{"floor, 48 exponentials of three melts", 0, 1, floor(s)},
-		{"score, one at a time", 3, 1, single(s)},
-		{"score, in a sheet of pairs at two firings", 0.5, len(s.firings) * len(s.glazes) * len(s.glazes), sheet(s)},
-		{"score with all that explains it", 0, 1, full(s)},
+		{"score, one at a time", 5, 1, single(s)},
+		{"score, in a sheet of pairs at two firings", 0, len(s.firings) * len(s.glazes) * len(s.glazes), sheet(s)},
+		{"score with all that explains it", 50, 1, full(s)},
 	}
 }
 
