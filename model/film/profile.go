@@ -165,6 +165,9 @@ func (p *Profile) FootDiameter() float64 {
 	return 2 * p.points[0].Radius
 }
 
+// IsSlab tells a flat slab, such as a tile, from a turned wall. Radii of a slab are distances from an upright plane.
+func (p *Profile) IsSlab() bool { return p.width > 0 }
+
 // segment finds the line of the polygon on which a place lies; a corner counts with the line above it.
 func (p *Profile) segment(along float64) int {
 	i := sort.SearchFloat64s(p.along, along)
@@ -189,6 +192,15 @@ func (p *Profile) SinSlope(along float64) float64 {
 	i := p.segment(along)
 	// The distance along the wall is a sum, so that of a short stretch is rounded.
 	return math.Max(-1, math.Min(1, (p.points[i+1].Height-p.points[i].Height)/(p.along[i+1]-p.along[i])))
+}
+
+// Normal gives the unit vector that points out of the wall at a distance along it from the foot: along a line that goes up by dz and out
+// by dr it is (dz, -dr)/√(dz² + dr²) in radius and height.
+func (p *Profile) Normal(along float64) Point {
+	i := p.segment(along)
+	a, b := p.points[i], p.points[i+1]
+	length := p.along[i+1] - p.along[i]
+	return Point{Height: -(b.Radius - a.Radius) / length, Radius: (b.Height - a.Height) / length}
 }
 
 // Area is the area of the wall between two distances from the foot in m².

@@ -8,6 +8,7 @@ import (
 	"github.com/catchline/catchline/model"
 	"github.com/catchline/catchline/model/film"
 	pb "github.com/catchline/catchline/proto/catchline/v1"
+	"github.com/catchline/catchline/server/draw"
 )
 
 // DrawWall draws the wall with the film before and after.
@@ -81,7 +82,7 @@ func (q *question) picture(score *model.Score, before, after []film.FilmPoint) (
 	if err != nil {
 		return "", err
 	}
-	p := film.Picture{
+	p := draw.Picture{
 		Title:   q.title(),
 		Profile: profile,
 		Before:  before,

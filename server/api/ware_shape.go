@@ -9,6 +9,7 @@ import (
 	"github.com/catchline/catchline/model/fault"
 	"github.com/catchline/catchline/model/film"
 	pb "github.com/catchline/catchline/proto/catchline/v1"
+	"github.com/catchline/catchline/server/draw"
 )
 
 const (
@@ -111,8 +112,8 @@ func profileMessage(p *film.Profile) *pb.Profile {
 // tracedProfile reads the wall of a trace.
 func tracedProfile(r *pb.TraceProfileRequest) (*film.Profile, error) {
 	if svg := r.GetSvg(); svg != nil {
-		t := film.Tracing{MetresPerUnit: svg.MmPerUnit * mm, OwnAxis: svg.AxisX == nil, Axis: svg.GetAxisX()}
-		p, err := film.ReadProfileSVG(svg.D, t)
+		t := draw.Tracing{MetresPerUnit: svg.MmPerUnit * mm, OwnAxis: svg.AxisX == nil, Axis: svg.GetAxisX()}
+		p, err := draw.ReadProfileSVG(svg.D, t)
 		if bad := (*fault.Error)(nil); t.OwnAxis && errors.As(err, &bad) && strings.HasSuffix(bad.Field, ".radius") {
 			return nil, &fault.Error{Field: "svg.axis_x", Value: "unset", Limit: "the x of the axis, unless the curve meets the axis at the rim and nowhere else"}
 		}
@@ -131,5 +132,5 @@ func tracedProfile(r *pb.TraceProfileRequest) (*film.Profile, error) {
 	if r.GetCsv() == "" {
 		return nil, &fault.Error{Field: "csv", Value: "empty", Limit: "a first line height_mm,radius_mm and a line for each point"}
 	}
-	return film.ReadProfileCSV(strings.NewReader(r.GetCsv()))
+	return draw.ReadProfileCSV(strings.NewReader(r.GetCsv()))
 }

@@ -1,4 +1,4 @@
-package film
+package draw
 
 import (
 	"encoding/csv"
@@ -9,11 +9,12 @@ import (
 	"strings"
 
 	"github.com/catchline/catchline/model/fault"
+	"github.com/catchline/catchline/model/film"
 )
 
 // ReadProfileCSV reads a turned wall, foot first, from a table with the columns height_mm and radius_mm in either
 // order, named in its first line. Further columns are refused, empty lines skipped.
-func ReadProfileCSV(r io.Reader) (*Profile, error) {
+func ReadProfileCSV(r io.Reader) (*film.Profile, error) {
 	table := csv.NewReader(r)
 	table.FieldsPerRecord = 2
 	table.TrimLeadingSpace = true
@@ -36,18 +37,18 @@ func ReadProfileCSV(r io.Reader) (*Profile, error) {
 	if height < 0 || radius < 0 {
 		return nil, &fault.Error{Field: "csv line 1", Value: strconv.Quote(strings.Join(head, ",")), Limit: "the columns height_mm and radius_mm"}
 	}
-	var points []Point
+	var points []film.Point
 	for {
 		row, err := table.Read()
 		if errors.Is(err, io.EOF) {
-			return NewProfile(points)
+			return film.NewProfile(points)
 		}
 		if err != nil {
 			return nil, csvError(err)
 		}
 		line, _ := table.FieldPos(0)
-		if len(points) == MaxProfilePoints {
-			return nil, &fault.Error{Field: fmt.Sprintf("csv line %d", line), Value: fmt.Sprintf("point %d", len(points)+1), Limit: fmt.Sprintf("at most %d points", MaxProfilePoints)}
+		if len(points) == film.MaxProfilePoints {
+			return nil, &fault.Error{Field: fmt.Sprintf("csv line %d", line), Value: fmt.Sprintf("point %d", len(points)+1), Limit: fmt.Sprintf("at most %d points", film.MaxProfilePoints)}
 		}
 		z, err := millimetres(row[height])
 		if err != nil {
@@ -57,7 +58,7 @@ func ReadProfileCSV(r io.Reader) (*Profile, error) {
 		if err != nil {
 			return nil, &fault.Error{Field: fmt.Sprintf("csv line %d, radius_mm", line), Value: strconv.Quote(row[radius]), Limit: "a number"}
 		}
-		points = append(points, Point{z, q})
+		points = append(points, film.Point{Height: z, Radius: q})
 	}
 }
 

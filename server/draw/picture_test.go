@@ -1,4 +1,4 @@
-package film
+package draw
 
 import (
 	"bytes"
@@ -7,15 +7,35 @@ import (
 	"os"
 	"strings"
 	"testing"
+
+	"github.com/catchline/catchline/model/film"
 )
 
+// picture draws an invented vase whose foot has a catch line, before and after a firing.
 func picture(t testing.TB) *Picture {
 	t.Helper()
-	p := vase(t)
-	s := solverOf(t, p, nil, 200, 1.5e-3, Band{0.060, 0.190, 0.6e-3, 1})
-	pic := &Picture{Title: "Demo vase <invented> & co", Profile: p, Edge: 0.060, Before: s.Film(nil), Cookie: Pool{0.150, 0.008}}
-	advance(t, s, 0.12)
-	pic.After, pic.Drip = s.Film(nil), s.front-0.005
+	p, err := film.NewProfile([]film.Point{
+		{Radius: 0.040}, {Height: 0.008, Radius: 0.040}, {Height: 0.008, Radius: 0.0375}, {Height: 0.010, Radius: 0.0375}, {Height: 0.010, Radius: 0.040},
+		{Height: 0.060, Radius: 0.058}, {Height: 0.110, Radius: 0.062}, {Height: 0.140, Radius: 0.055}, {Height: 0.155, Radius: 0.035},
+		{Height: 0.175, Radius: 0.030}, {Height: 0.190, Radius: 0.036},
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, err := film.NewSolver(p, 200, 1.5e-3)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := s.Lay(film.Band{Low: 0.060, High: 0.190, Thickness: 0.6e-3, Mobility: 1}); err != nil {
+		t.Fatal(err)
+	}
+	pic := &Picture{
+		Title: "Demo vase <invented> & co", Profile: p, Edge: 0.060, Before: s.Film(nil), Cookie: film.Pool{Diameter: 0.150, Thickness: 0.008},
+	}
+	if err := s.Advance(0.12); err != nil {
+		t.Fatal(err)
+	}
+	pic.After, pic.Drip = s.Film(nil), s.Clearance()-s.Run()-0.005
 	return pic
 }
 
@@ -62,7 +82,7 @@ func TestPictureIsWellFormedAndDescribed(t *testing.T) {
 			t.Errorf("holds %q", bad)
 		}
 	}
-	if path := os.Getenv("FILM_PICTURE"); path != "" {
+	if path := os.Getenv("DRAW_PICTURE"); path != "" {
 		if err := os.WriteFile(path, b.Bytes(), 0o644); err != nil {
 			t.Fatal(err)
 		}

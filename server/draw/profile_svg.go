@@ -1,4 +1,4 @@
-package film
+package draw
 
 import (
 	"cmp"
@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"github.com/catchline/catchline/model/fault"
+	"github.com/catchline/catchline/model/film"
 )
 
 // maxPathLength bounds the text of a path, in bytes.
@@ -29,7 +30,7 @@ type Tracing struct {
 // from foot to rim or from rim to foot, on one side of the axis. All commands of SVG 1.1 section
 // 8.3 are understood, in both cases; curves become lines that stray less than 0.02 mm. Errors name the
 // character, counted from 1, or the point of the flattened wall.
-func ReadProfileSVG(d string, t Tracing) (*Profile, error) {
+func ReadProfileSVG(d string, t Tracing) (*film.Profile, error) {
 	if !(t.MetresPerUnit > 1e-9 && t.MetresPerUnit <= 10) {
 		return nil, &fault.Error{Field: "scale", Value: number(1e3*t.MetresPerUnit) + " mm a unit", Limit: "more than 0 and at most 10000 mm a unit"}
 	}
@@ -46,7 +47,7 @@ func ReadProfileSVG(d string, t Tracing) (*Profile, error) {
 	if t.OwnAxis {
 		t.Axis = slices.MinFunc(r.points, func(a, b place) int { return cmp.Compare(a.x, b.x) }).x
 	}
-	points := make([]Point, len(r.points))
+	points := make([]film.Point, len(r.points))
 	side := 0.
 	for i, q := range r.points {
 		x := q.x - t.Axis
@@ -54,9 +55,9 @@ func ReadProfileSVG(d string, t Tracing) (*Profile, error) {
 			side = x
 		}
 		if x*side < 0 {
-			return nil, pointError(i, "radius", -math.Abs(x)*t.MetresPerUnit, "0 or more: the whole wall on one side of the axis")
+			return nil, radiusError(i, -math.Abs(x)*t.MetresPerUnit, "0 or more: the whole wall on one side of the axis")
 		}
-		points[i] = Point{-q.y * t.MetresPerUnit, math.Abs(x) * t.MetresPerUnit}
+		points[i] = film.Point{Height: -q.y * t.MetresPerUnit, Radius: math.Abs(x) * t.MetresPerUnit}
 		if t.UpwardY {
 			points[i].Height = q.y * t.MetresPerUnit
 		}
@@ -64,7 +65,7 @@ func ReadProfileSVG(d string, t Tracing) (*Profile, error) {
 	if points[len(points)-1].Height < points[0].Height {
 		slices.Reverse(points)
 	}
-	return NewProfile(points)
+	return film.NewProfile(points)
 }
 
 type place struct{ x, y float64 }
@@ -210,8 +211,8 @@ func (r *pathReader) line(p place) error {
 	if n := len(r.points); n > 0 && math.Hypot(p.x-r.points[n-1].x, p.y-r.points[n-1].y) <= 1e-3*r.tolerance {
 		return nil
 	}
-	if len(r.points) == MaxProfilePoints {
-		return r.fault(fmt.Sprintf("more than %d points once curves are flattened", MaxProfilePoints), fmt.Sprintf("at most %d", MaxProfilePoints))
+	if len(r.points) == film.MaxProfilePoints {
+		return r.fault(fmt.Sprintf("more than %d points once curves are flattened", film.MaxProfilePoints), fmt.Sprintf("at most %d", film.MaxProfilePoints))
 	}
 	r.points = append(r.points, p)
 	return nil
@@ -220,7 +221,7 @@ func (r *pathReader) line(p place) error {
 // pieces is how many lines of even parameter a Bézier curve of a degree needs: its second differences are at
 // most bend (Wang 1984, from memory: n² = d (d-1) bend / (8 tolerance)).
 func (r *pathReader) pieces(degree, bend float64) int {
-	return int(min(max(math.Ceil(math.Sqrt(degree*(degree-1)*bend/(8*r.tolerance))), 1), MaxProfilePoints+1))
+	return int(min(max(math.Ceil(math.Sqrt(degree*(degree-1)*bend/(8*r.tolerance))), 1), film.MaxProfilePoints+1))
 }
 
 func (r *pathReader) cubic(p0, p1, p2, p3 place) error {
@@ -302,7 +303,7 @@ func (r *pathReader) arc(p0, base place) error {
 		turn -= 2 * math.Pi
 	}
 	// A chord over an angle φ of a circle strays by R (1 - cos(φ/2)), about R φ²/8.
-	n := int(min(max(math.Ceil(math.Abs(turn)*math.Sqrt(max(rx, ry)/(8*r.tolerance))), 1), MaxProfilePoints+1))
+	n := int(min(max(math.Ceil(math.Abs(turn)*math.Sqrt(max(rx, ry)/(8*r.tolerance))), 1), film.MaxProfilePoints+1))
 	for i := 1; i < n; i++ {
 		s, co := math.Sincos(from + turn*float64(i)/float64(n))
 		e := place{rx*co + c.x, ry*s + c.y}

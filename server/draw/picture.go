@@ -1,4 +1,4 @@
-package film
+package draw
 
 import (
 	"bytes"
@@ -8,19 +8,21 @@ import (
 	"io"
 	"math"
 	"strings"
+
+	"github.com/catchline/catchline/model/film"
 )
 
 // Picture is a drawing of a wall with its glaze: on the left of the axis as laid, on the right after the
 // firing. The film is drawn thicker than it is, by a round factor that the legend gives.
 type Picture struct {
 	Title   string
-	Profile *Profile
-	Before  []FilmPoint // from rim to foot, as Solver.Film gives it
-	After   []FilmPoint
-	Edge    float64 // lower edge of the lowest band before the firing, m along the wall from the foot
-	Drip    float64 // where the longest drip ends after the firing, which is below the film's mean front; 0 at the foot
-	Cookie  Pool    // what the piece stands on; zero for none
-	Pool    Pool    // what has come over the foot; zero for nothing
+	Profile *film.Profile
+	Before  []film.FilmPoint // from rim to foot, as film.Solver.Film gives it
+	After   []film.FilmPoint
+	Edge    float64   // lower edge of the lowest band before the firing, m along the wall from the foot
+	Drip    float64   // where the longest drip ends after the firing, which is below the film's mean front; 0 at the foot
+	Cookie  film.Pool // what the piece stands on; zero for none
+	Pool    film.Pool // what has come over the foot; zero for nothing
 }
 
 // Sizes of the drawing in its own units, which a browser takes for pixels.
@@ -39,7 +41,7 @@ const (
 // not see it, and stays readable on light and dark ground.
 func (p *Picture) WriteSVG(w io.Writer) error {
 	if p.Profile == nil || len(p.Before) < 2 || len(p.After) < 2 {
-		return errors.New("film: a picture needs a profile and its film before and after")
+		return errors.New("draw: a picture needs a profile and its film before and after")
 	}
 	var b bytes.Buffer
 	newDrawing(p, &b).draw()
@@ -50,28 +52,29 @@ func (p *Picture) WriteSVG(w io.Writer) error {
 type drawing struct {
 	*Picture
 	b      *bytes.Buffer
-	scale  float64 // units per metre
-	axis   float64 // x of the axis
-	ground float64 // y of the foot
-	extra  float64 // m added to the radius of a slab
-	times  float64 // how many times thicker the film is drawn
+	points []film.Point // of the profile, foot first
+	scale  float64      // units per metre
+	axis   float64      // x of the axis
+	ground float64      // y of the foot
+	extra  float64      // m added to the radius of a slab
+	times  float64      // how many times thicker the film is drawn
 	width  float64
 	height float64
 	radius float64 // m, the widest that is drawn
 }
 
 func newDrawing(p *Picture, b *bytes.Buffer) *drawing {
-	d := &drawing{Picture: p, b: b}
+	d := &drawing{Picture: p, b: b, points: p.Profile.Points()}
 	thickest := 0.
-	for _, films := range [][]FilmPoint{p.Before, p.After} {
+	for _, films := range [][]film.FilmPoint{p.Before, p.After} {
 		for _, f := range films {
 			thickest = max(thickest, f.Thickness)
 		}
 	}
-	if p.Profile.width > 0 {
+	if p.Profile.IsSlab() {
 		d.extra = slabDepth
 	}
-	for _, q := range p.Profile.points {
+	for _, q := range d.points {
 		d.radius = max(d.radius, q.Radius+d.extra)
 	}
 	d.radius = max(d.radius, p.Cookie.Diameter/2, p.Pool.Diameter/2)
@@ -129,7 +132,7 @@ func (d *drawing) draw() {
 	d.under()
 	for _, half := range []struct {
 		side  float64
-		film  []FilmPoint
+		film  []film.FilmPoint
 		class string
 		label string
 	}{{-1, d.Before, "before", "as laid"}, {1, d.After, "after", "after the firing"}} {
@@ -214,7 +217,7 @@ func (d *drawing) under() {
 		d.put(`<rect class="cookie" x="%.1f" y="%.1f" width="%.1f" height="%.1f"/>`+"\n", d.axis-c.Diameter/2*d.scale, d.ground, c.Diameter*d.scale, c.Thickness*d.scale)
 		d.text(d.axis+d.radius*d.scale+12, d.ground+c.Thickness*d.scale/2+4, "small", "start", fmt.Sprintf("cookie %.0f mm", 1e3*c.Diameter))
 	}
-	if q := d.Pool; q.Diameter > d.Profile.FootDiameter() && d.Profile.width == 0 {
+	if q := d.Pool; q.Diameter > d.Profile.FootDiameter() && !d.Profile.IsSlab() {
 		from, to := d.Profile.FootDiameter()/2, q.Diameter/2
 		h := max(q.Thickness*d.scale, 1)
 		d.put(`<rect class="after" x="%.1f" y="%.1f" width="%.1f" height="%.1f"/>`+"\n", d.axis+from*d.scale, d.ground-h, (to-from)*d.scale, h)
@@ -224,24 +227,20 @@ func (d *drawing) under() {
 // wall draws one half of the piece.
 func (d *drawing) wall(side float64) {
 	d.put(`<path class="body" d="M%.1f %.1f`, d.axis, d.ground)
-	for _, q := range d.Profile.points {
+	for _, q := range d.points {
 		d.put("L%.1f %.1f", d.x(side, q.Radius), d.y(q.Height))
 	}
-	d.put(`L%.1f %.1f"/>`+"\n", d.axis, d.y(d.Profile.points[len(d.Profile.points)-1].Height))
+	d.put(`L%.1f %.1f"/>`+"\n", d.axis, d.y(d.points[len(d.points)-1].Height))
 }
 
 // film draws the glaze on one half, out from the wall along its normal.
-func (d *drawing) film(side float64, film []FilmPoint, class string) {
+func (d *drawing) film(side float64, film []film.FilmPoint, class string) {
 	d.put(`<path class="%s" d="`, class)
 	command := "M"
 	for _, f := range film {
-		i := d.Profile.segment(f.Along)
-		a, b := d.Profile.points[i], d.Profile.points[i+1]
-		length := d.Profile.along[i+1] - d.Profile.along[i]
-		at := d.Profile.At(f.Along)
+		at, normal := d.Profile.At(f.Along), d.Profile.Normal(f.Along)
 		out := f.Thickness * d.times
-		// The normal of a line that goes up by (dr, dz) points out along (dz, -dr).
-		d.put("%s%.1f %.1f", command, d.x(side, at.Radius+out*(b.Height-a.Height)/length), min(d.y(at.Height-out*(b.Radius-a.Radius)/length), d.ground))
+		d.put("%s%.1f %.1f", command, d.x(side, at.Radius+out*normal.Radius), min(d.y(at.Height+out*normal.Height), d.ground))
 		command = "L"
 	}
 	for i := len(film) - 1; i >= 0; i-- {
