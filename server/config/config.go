@@ -26,6 +26,9 @@ type Config struct {
 	AllowPlaintext bool `name:"allow-plaintext" help:"Serve addresses other than loopback without TLS. Given up: whoever is on the way can read and change keys and data."`
 	AllowAnonymous bool `name:"allow-anonymous" help:"Serve addresses other than loopback without keys. Given up: whoever reaches the port may read, change and delete everything."`
 
+	AllowedHosts   Names `name:"allowed-hosts" help:"Without keys: names, besides loopback and the server's own addresses, under which browsers may use it, as their address bar shows them; behind a proxy, its name."`
+	AllowedOrigins Names `name:"allowed-origins" help:"With keys: origins of web pages, such as https://app.example, that may use the server from a browser (CORS)."`
+
 	ShutdownGrace time.Duration `name:"shutdown-grace" default:"20s" help:"How long requests under way may take to end when the server is told to stop."`
 }
 

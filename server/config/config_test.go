@@ -36,10 +36,11 @@ func write(t *testing.T, text string) string {
 }
 
 func TestEachLayerGoesBeforeTheNext(t *testing.T) {
-	file := write(t, "store = 'file.db'\n[grpc]\naddress = '127.0.0.1:1'\n[limit]\nconcurrent = 7\n[deadline]\ndefault = '3s'\n")
+	file := write(t, "store = 'file.db'\nallowed-hosts = ['a.example', 'b.example']\n[grpc]\naddress = '127.0.0.1:1'\n[limit]\nconcurrent = 7\n[deadline]\ndefault = '3s'\n")
 	c, _, err := Load(Source{
-		Args:   []string{"--config", file, "--grpc-address", "127.0.0.1:3"},
-		Getenv: env("CATCHLINE_GRPC_ADDRESS", "127.0.0.1:2", "CATCHLINE_LIMIT_CONCURRENT", "9", "CATCHLINE_HTTP_ADDRESS", ""),
+		Args: []string{"--config", file, "--grpc-address", "127.0.0.1:3"},
+		Getenv: env("CATCHLINE_GRPC_ADDRESS", "127.0.0.1:2", "CATCHLINE_LIMIT_CONCURRENT", "9", "CATCHLINE_HTTP_ADDRESS", "",
+			"CATCHLINE_ALLOWED_ORIGINS", "https://c.example, https://d.example"),
 	})
 	if err != nil {
 		t.Fatal(err)
@@ -51,6 +52,8 @@ func TestEachLayerGoesBeforeTheNext(t *testing.T) {
 		{"file, a duration", c.Deadlines.Default.String(), "3s"},
 		{"environment, empty, over default", c.HTTP.Address, ""},
 		{"default", c.Telemetry.LogFormat, "json"},
+		{"file, a list", strings.Join(c.AllowedHosts, " "), "a.example b.example"},
+		{"environment, a list", strings.Join(c.AllowedOrigins, " "), "https://c.example https://d.example"},
 	} {
 		if x.got != x.want {
 			t.Errorf("%s: got %q, want %q", x.what, x.got, x.want)
@@ -82,6 +85,9 @@ func TestEverySettingHasAllItsNames(t *testing.T) {
 		quoted := fmt.Sprintf("%q", value)
 		if v.Kind() != reflect.String && v.Kind() != reflect.Struct && v.Type() != reflect.TypeFor[time.Duration]() {
 			quoted = value
+		}
+		if v.Type() == reflect.TypeFor[Names]() {
+			quoted = fmt.Sprintf("[%q]", value)
 		}
 		file := write(t, name+" = "+quoted+"\n")
 		for way, s := range map[string]Source{
@@ -242,6 +248,17 @@ func TestVerify(t *testing.T) {
 		{"body larger than message", func(c *Config) { c.HTTP.MaxBodyBytes = 32 << 20 }, "same request has to be possible"},
 		{"wait longer than deadline", func(c *Config) { c.Limits.QueueTime = 30 * time.Second }, "nothing is left"},
 		{"a key's sheets", func(c *Config) { c.Limits.KeySheets = 9 }, "limit-key-sheets"},
+		{"hosts and their ports", func(c *Config) { c.AllowedHosts = Names{"catchline.example", "kiln:8443", "[fd00::1]:80"} }, ""},
+		{"host with a scheme", func(c *Config) { c.AllowedHosts = Names{"https://catchline.example"} }, "address bar"},
+		{"any host", func(c *Config) { c.AllowedHosts = Names{"*"} }, "address bar"},
+		{"origins with keys", func(c *Config) {
+			c.Keys.OperatorKey = long
+			c.AllowedOrigins = Names{"https://app.example", "http://localhost:3000"}
+		}, ""},
+		{"origins without keys", func(c *Config) { c.AllowedOrigins = Names{"https://app.example"} }, "allowed-origins needs keys"},
+		{"any origin", func(c *Config) { c.Keys.OperatorKey = long; c.AllowedOrigins = Names{"*"} }, "every origin has to be named"},
+		{"some origins", func(c *Config) { c.Keys.OperatorKey = long; c.AllowedOrigins = Names{"https://*.example"} }, "there is no *"},
+		{"origin with a path", func(c *Config) { c.Keys.OperatorKey = long; c.AllowedOrigins = Names{"https://app.example/"} }, "no more"},
 		{"create on PostgreSQL", func(c *Config) { c.Store = "postgres://h/d"; c.Create = true }, "create is for SQLite"},
 	} {
 		c := Default()

@@ -160,10 +160,19 @@ func (f *file) Validate(app *kong.Application) error {
 
 // Resolve returns the file's value of a setting, or nil.
 func (f *file) Resolve(_ *kong.Context, _ *kong.Path, flag *kong.Flag) (any, error) {
-	if v, ok := f.values[flag.Name]; ok {
+	v, ok := f.values[flag.Name]
+	if !ok {
+		return nil, nil
+	}
+	array, ok := v.([]any)
+	if !ok {
 		return fmt.Sprint(v), nil
 	}
-	return nil, nil
+	texts := make([]string, len(array))
+	for i := range array {
+		texts[i] = fmt.Sprint(array[i])
+	}
+	return strings.Join(texts, ","), nil
 }
 
 // flatten joins the keys of nested tables: address in [grpc] is grpc-address.

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"net"
+	"net/url"
 	"os"
 	"strings"
 	"time"
@@ -61,7 +62,7 @@ func (c *Config) verifyListeners(fault faultFunc) {
 	if c.Telemetry.Pprof {
 		if c.Telemetry.MetricsAddress == "" {
 			fault("pprof needs a metrics-address to be served at")
-		} else if !loopback(c.Telemetry.MetricsAddress) {
+		} else if !Loopback(c.Telemetry.MetricsAddress) {
 			fault("pprof shows memory, so metrics-address has to be loopback with it, and is %q", c.Telemetry.MetricsAddress)
 		}
 	}
@@ -115,7 +116,7 @@ func (c *Config) verifyAccess(fault faultFunc) {
 		}
 	}
 	for _, l := range []struct{ name, address string }{{"grpc-address", c.GRPC.Address}, {"http-address", c.HTTP.Address}} {
-		if l.address == "" || loopback(l.address) {
+		if l.address == "" || Loopback(l.address) {
 			continue
 		}
 		if c.TLS.Cert == "" && !c.AllowPlaintext {
@@ -124,6 +125,19 @@ func (c *Config) verifyAccess(fault faultFunc) {
 		if !c.NeedsKey() && !c.AllowAnonymous {
 			fault("%s is %s, which others can reach: give operator-key-file (or jwt-jwks), or accept with allow-anonymous that whoever reaches it may do everything", l.name, l.address)
 		}
+	}
+	for _, h := range c.AllowedHosts {
+		if u, err := url.Parse("http://" + h); err != nil || u.Host != h || u.Hostname() == "" || strings.Contains(h, "*") {
+			fault("allowed-hosts has %q: a name or an address is needed as a browser's address bar shows it, such as catchline.example or catchline.example:8443", h)
+		}
+	}
+	for _, o := range c.AllowedOrigins {
+		if u, err := url.Parse(o); err != nil || u.Scheme != "http" && u.Scheme != "https" || u.Host == "" || o != u.Scheme+"://"+u.Host || strings.Contains(o, "*") {
+			fault("allowed-origins has %q: scheme, host and no more are needed, such as https://app.example; every origin has to be named, there is no *", o)
+		}
+	}
+	if len(c.AllowedOrigins) > 0 && !c.NeedsKey() {
+		fault("allowed-origins needs keys: without them whoever made a page there could do everything; give operator-key-file (or jwt-jwks)")
 	}
 	if c.NeedsKey() && c.AllowAnonymous {
 		fault("allow-anonymous contradicts keys: give one of them")
@@ -225,7 +239,7 @@ func (k *Keys) Operators() ([]Secret, error) {
 func (c *Config) Warnings() []string {
 	var w []string
 	for _, l := range []struct{ name, address string }{{"grpc-address", c.GRPC.Address}, {"http-address", c.HTTP.Address}} {
-		if l.address == "" || loopback(l.address) {
+		if l.address == "" || Loopback(l.address) {
 			continue
 		}
 		if c.TLS.Cert == "" {
@@ -235,7 +249,7 @@ func (c *Config) Warnings() []string {
 			w = append(w, l.name+" "+l.address+" is served without keys: whoever reaches it may read, change and delete everything")
 		}
 	}
-	if a := c.Telemetry.MetricsAddress; a != "" && !loopback(a) {
+	if a := c.Telemetry.MetricsAddress; a != "" && !Loopback(a) {
 		w = append(w, "metrics-address "+a+" is not loopback: metrics are served without keys")
 	}
 	return w
@@ -247,8 +261,17 @@ func between[T int | int64 | uint32](fault faultFunc, name string, v, least, mos
 	}
 }
 
-// loopback reports whether nobody outside of the machine can reach the address.
-func loopback(address string) bool {
+// HostsOf returns the name of an address to listen at, or nothing where it is a number or every address.
+func HostsOf(address string) []string {
+	host, _, err := net.SplitHostPort(address)
+	if err != nil || host == "" || net.ParseIP(host) != nil {
+		return nil
+	}
+	return []string{host}
+}
+
+// Loopback reports whether nobody outside of the machine can reach the address.
+func Loopback(address string) bool {
 	host, _, err := net.SplitHostPort(address)
 	return err == nil && loopbackHost(host)
 }

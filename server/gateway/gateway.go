@@ -31,6 +31,8 @@ type Options struct {
 	Pages        http.Handler                // nil: none
 	Ready        func(context.Context) error // whether the storage answers and fits
 	Stopping     func() bool                 // whether the server is about to end
+	Fence        *Fence                      // against web pages of elsewhere; nil: none, since keys are needed
+	Origins      []string                    // of browser applications that may use the services with a key
 	MaxBodyBytes int64
 	WriteTimeout time.Duration // a client that takes nothing for this long is cut off
 	Logger       *slog.Logger
@@ -62,12 +64,9 @@ func New(ctx context.Context, o Options) (http.Handler, error) {
 	}
 	mux := http.NewServeMux()
 	// The body is limited in the copy of the request that withHeader makes: of its own, net/http knows what to do with what is not read.
-	mux.Handle("/v1/", withHeader(limitBody(o.MaxBodyBytes, rest)))
-	mux.HandleFunc("GET /openapi.json", func(w http.ResponseWriter, _ *http.Request) {
-		w.Header().Set("Content-Type", "application/json")
-		w.Header().Set("Cache-Control", "no-cache")
-		w.Write(openapi.JSON)
-	})
+	mux.Handle("/v1/", o.Fence.Around(allowOrigins(o.Origins, withHeader(limitBody(o.MaxBodyBytes, rest)))))
+	mux.Handle("GET /openapi.json", o.Fence.Around(allowOrigins(o.Origins, http.HandlerFunc(describe))))
+	// Health is for anybody, under whichever name a balancer knows the server.
 	mux.HandleFunc("GET /healthz", func(w http.ResponseWriter, _ *http.Request) { plain(w, http.StatusOK, "alive") })
 	mux.HandleFunc("GET /readyz", func(w http.ResponseWriter, r *http.Request) {
 		if o.Stopping != nil && o.Stopping() {
@@ -85,9 +84,16 @@ func New(ctx context.Context, o Options) (http.Handler, error) {
 		plain(w, http.StatusOK, "ready")
 	})
 	if o.Pages != nil {
-		mux.Handle("/", securePages(o.Pages))
+		mux.Handle("/", o.Fence.Around(securePages(o.Pages)))
 	}
 	return secure(patient(o.WriteTimeout, mux)), nil
+}
+
+// describe answers with the OpenAPI description.
+func describe(w http.ResponseWriter, _ *http.Request) {
+	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("Cache-Control", "no-cache")
+	w.Write(openapi.JSON)
 }
 
 // readyTimeout bounds how long the storage may take to answer.

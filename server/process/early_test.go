@@ -50,7 +50,7 @@ func TestFullQueueRefusesBeforeTheBody(t *testing.T) {
 	}
 	defer conn.Close()
 	conn.SetDeadline(time.Now().Add(time.Minute)) // else a failure would wait for ever
-	io.WriteString(conn, "POST "+path+" HTTP/1.1\r\nHost: catchline\r\nContent-Type: application/json\r\nContent-Length: 500000\r\n\r\n")
+	io.WriteString(conn, "POST "+path+" HTTP/1.1\r\nHost: localhost\r\nContent-Type: application/json\r\nContent-Length: 500000\r\n\r\n")
 	resp, err := http.ReadResponse(bufio.NewReader(conn), nil)
 	if err != nil {
 		t.Fatal(err)

@@ -44,8 +44,8 @@ func TestSlowSenders(t *testing.T) {
 		c.HTTP.ReadHeaderTimeout, c.HTTP.ReadTimeout = 100*time.Millisecond, 200*time.Millisecond
 	})
 	for what, text := range map[string]string{
-		"half a head":       "POST /v1/studios/s:score HTTP/1.1\r\nHost: x\r\nX-Slow: ",
-		"head without body": "POST /v1/studios/s:score HTTP/1.1\r\nHost: x\r\nContent-Length: 1000\r\n\r\n{",
+		"half a head":       "POST /v1/studios/s:score HTTP/1.1\r\nHost: localhost\r\nX-Slow: ",
+		"head without body": "POST /v1/studios/s:score HTTP/1.1\r\nHost: localhost\r\nContent-Length: 1000\r\n\r\n{",
 		"nothing":           "",
 	} {
 		c, err := net.Dial("tcp", s.HTTPAddress())
@@ -82,7 +82,7 @@ func TestSlowReader(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer c.Close()
-	fmt.Fprint(c, "POST /v1/studios/s:scoreSheet HTTP/1.1\r\nHost: x\r\nContent-Length: 2\r\n\r\n{}")
+	fmt.Fprint(c, "POST /v1/studios/s:scoreSheet HTTP/1.1\r\nHost: localhost\r\nContent-Length: 2\r\n\r\n{}")
 	if err := <-ended; status.Code(err) != codes.Canceled {
 		t.Errorf("over HTTP the sheet ended with %v", err)
 	}

@@ -144,6 +144,7 @@ func Open(ctx context.Context, c config.Config, o Options) (p *Program, err erro
 
 	handler, err := gateway.New(background, gateway.Options{
 		Services: channel, Refuse: limited.Refuse, Pages: o.Pages, Ready: p.store.Ready, Stopping: p.stopping.Load,
+		Fence: p.fence(), Origins: c.AllowedOrigins,
 		MaxBodyBytes: c.HTTP.MaxBodyBytes, WriteTimeout: c.HTTP.WriteTimeout, Logger: p.log,
 	})
 	if err != nil {
@@ -216,6 +217,24 @@ func (p *Program) guard(ctx context.Context) (*access.Guard, error) {
 		}
 	}
 	return access.NewGuard(ctx, p.store, o), nil
+}
+
+// fence keeps web pages of elsewhere from the HTTP port, unless that needs keys.
+func (p *Program) fence() *gateway.Fence {
+	c := &p.config
+	if c.NeedsKey() {
+		return nil
+	}
+	return gateway.NewFence(append(config.HostsOf(c.HTTP.Address), c.AllowedHosts...), p.log)
+}
+
+// metricsFence keeps them from the port of the metrics, which never needs keys, unless that is open to others on purpose.
+func (p *Program) metricsFence() *gateway.Fence {
+	c := &p.config
+	if !config.Loopback(c.Telemetry.MetricsAddress) {
+		return nil
+	}
+	return gateway.NewFence(c.AllowedHosts, p.log)
 }
 
 func (p *Program) tls() (*tls.Config, error) {
@@ -298,7 +317,7 @@ func (p *Program) makeHTTP(handler http.Handler, metrics *telemetry.Metrics, tls
 		p.http.TLSConfig.NextProtos = []string{"h2", "http/1.1"}
 	}
 	p.metrics = &http.Server{
-		Handler:           metrics.Handler(p.config.Telemetry.Pprof),
+		Handler:           p.metricsFence().Around(metrics.Handler(p.config.Telemetry.Pprof)),
 		ReadHeaderTimeout: 5 * time.Second,
 		ReadTimeout:       10 * time.Second,
 		IdleTimeout:       2 * time.Minute,
