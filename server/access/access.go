@@ -2,7 +2,6 @@ package access
 
 import (
 	"context"
-	"crypto/sha256"
 	"crypto/subtle"
 	"errors"
 	"log/slog"
@@ -25,7 +24,22 @@ type Identity struct {
 	Operator bool
 	Studio   string  // of whom is not the operator
 	Role     pb.Role // in that studio
-	Name     string  // of the key or the token's subject, for logs and limits
+	Name     string  // of the key or the token's subject, for logs
+	settled  bool    // for as long as a call may take: it is not a studio's key, which may be revoked
+}
+
+// operators is the party of all operator's keys. No studio has a space in its id.
+const operators = "the operator"
+
+// Party is whom the caller's calls count against.
+func (id *Identity) Party() string {
+	switch {
+	case id.Studio != "":
+		return id.Studio
+	case id.Name != "":
+		return operators
+	}
+	return ""
 }
 
 // Keys is what is asked of the store.
@@ -61,7 +75,7 @@ func NewGuard(ctx context.Context, keys Keys, o Options) *Guard {
 		g.now = time.Now
 	}
 	for _, k := range o.Operators {
-		g.operators = append(g.operators, sha256.Sum256([]byte(k)))
+		g.operators = append(g.operators, hashOf(k))
 	}
 	g.cache = newCache(g.now)
 	if !o.Anonymous {
@@ -101,11 +115,11 @@ func (g *Guard) Link() chain.Link {
 			if r.need == anybody {
 				return next(ctx)
 			}
-			id, err := g.authenticate(ctx)
+			id, err := g.decide(ctx)
 			if err != nil {
 				return err
 			}
-			call.Studio, call.Key, call.Caller = id.Studio, id.Name, id
+			call.Studio, call.Key, call.Party, call.Caller = id.Studio, id.Name, id.Party(), id
 			return next(ctx)
 		},
 		Request: func(_ context.Context, call *chain.Call, m proto.Message) error {
@@ -122,7 +136,17 @@ func (g *Guard) Link() chain.Link {
 	}
 }
 
-var everybody = &Identity{Operator: true}
+// decide says who the caller is, now that the whole call is there.
+func (g *Guard) decide(ctx context.Context) (*Identity, error) {
+	if head := chain.HeadOf(ctx); head != nil {
+		if id, ok := head.Caller.(*Identity); ok && id.settled {
+			return id, nil
+		}
+	}
+	return g.authenticate(ctx)
+}
+
+var everybody = &Identity{Operator: true, settled: true}
 
 // authenticate finds out who the caller is.
 func (g *Guard) authenticate(ctx context.Context) (*Identity, error) {
@@ -133,7 +157,7 @@ func (g *Guard) authenticate(ctx context.Context) (*Identity, error) {
 	if err != nil {
 		return nil, err
 	}
-	h := sha256.Sum256([]byte(secret))
+	h := hashOf(secret)
 	if id := g.operator(h); id != nil {
 		return id, nil
 	}
@@ -154,7 +178,7 @@ func (g *Guard) operator(h Hash) *Identity {
 		same |= subtle.ConstantTimeCompare(h[:], g.operators[i][:])
 	}
 	if same == 1 {
-		return &Identity{Operator: true, Name: "operator"}
+		return &Identity{Operator: true, Name: "operator", settled: true}
 	}
 	return nil
 }

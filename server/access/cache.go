@@ -45,6 +45,13 @@ func (c *cache) get(secret Hash) (entry, bool) {
 	return e.entry, ok && c.now().Before(e.until)
 }
 
+// seen returns whose key a secret was when it was last asked for, or nil.
+func (c *cache) seen(secret Hash) *Identity {
+	c.mu.RLock()
+	defer c.mu.RUnlock()
+	return c.entries[secret].id
+}
+
 func (c *cache) generation() int64 { return c.gen.Load() }
 
 // put remembers what was asked for at the given time and generation, unless a key has changed since.

@@ -28,6 +28,9 @@ var idEncoding = base32.NewEncoding("0123456789abcdefghjkmnpqrstvwxyz").WithPadd
 // Hash is a SHA-256: where keys are stored, of a secret's random bytes; where they are looked up, of the whole secret.
 type Hash [sha256.Size]byte
 
+// hashOf is by what a whole secret is looked up.
+func hashOf(secret string) Hash { return sha256.Sum256([]byte(secret)) }
+
 // New makes the id and the secret of a key, and the hash to store of it.
 func New() (id, secret string, hash Hash) {
 	var b [idBytes + secretBytes]byte

@@ -62,7 +62,7 @@ func serveWith(b *testing.B, change func(process.Services) process.Services) *se
 	c.Store, c.Create = config.Database(filepath.Join(b.TempDir(), "catchline.db")), true
 	c.GRPC.Address, c.HTTP.Address, c.Telemetry.MetricsAddress = "127.0.0.1:0", "127.0.0.1:0", ""
 	c.Keys.OperatorKey = config.NewSecret(operatorKey)
-	c.Limits.RequestsPerSecond, c.Limits.KeyRequestsPerSecond = 1e9, 1e9
+	c.Limits.RequestsPerSecond, c.Limits.StudioRequestsPerSecond = 1e9, 1e9
 	c.Limits.QueueTime, c.Limits.StandingQueueTime = 20*time.Second, 20*time.Second
 	c.Limits.StreamMessages = 10_000_000
 	log := slog.New(slog.NewJSONHandler(os.Stderr, &slog.HandlerOptions{Level: slog.LevelWarn}))

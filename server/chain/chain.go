@@ -11,7 +11,6 @@ import (
 
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/status"
-	"google.golang.org/grpc/tap"
 	"google.golang.org/protobuf/proto"
 )
 
@@ -21,13 +20,16 @@ type Call struct {
 	Method    string // full name, "/package.Service/Method"
 	Streaming bool
 	Transport string    // "grpc" or "http"
-	Start     time.Time // when it came
+	Start     time.Time // when the whole of it had come
 	RequestID string
 	Studio    string // of the caller's key; empty: not bound to one
 	Key       string // name of the caller's key, not its secret; empty: none
-	Caller    any    // who calls, in the terms of the link that has found out; nil: nobody has
-	received  int
-	sent      int
+	// Party is whom the call counts against in what is shared out: the studio of the caller, since a studio makes as many keys as it likes.
+	// Empty: nobody knows, and all of those count as one.
+	Party    string
+	Caller   any // who calls, in the terms of the link that has found out; nil: nobody has
+	received int
+	sent     int
 }
 
 // Received returns how many messages have come so far.
@@ -45,35 +47,6 @@ type Link struct {
 	Request func(ctx context.Context, call *Call, m proto.Message) error
 	// Answer is called for each message of a stream to the client. Nil: nothing to do.
 	Answer func(ctx context.Context, call *Call, m proto.Message) error
-}
-
-type arrivalKey struct{}
-
-// arrivalContext is the context of a call that came at a time.
-type arrivalContext struct {
-	context.Context
-	came time.Time
-}
-
-// Value implements context.Context.
-func (c *arrivalContext) Value(key any) any {
-	if key == (arrivalKey{}) {
-		return c
-	}
-	return c.Context.Value(key)
-}
-
-// ArrivalTap notes when the head of a gRPC call has come. That may be some time before the call is given a processor.
-func ArrivalTap(ctx context.Context, _ *tap.Info) (context.Context, error) {
-	return &arrivalContext{ctx, time.Now()}, nil
-}
-
-// arrival is when the call came, as far as that is known.
-func arrival(ctx context.Context) time.Time {
-	if c, ok := ctx.Value(arrivalKey{}).(*arrivalContext); ok {
-		return c.came
-	}
-	return time.Now()
 }
 
 type callKey struct{}
@@ -107,7 +80,7 @@ func NewContext(ctx context.Context, c *Call) context.Context {
 func Unary(transport string, links []Link) grpc.UnaryServerInterceptor {
 	runs := &sync.Pool{New: func() any { return newUnaryRun(links) }}
 	return func(ctx context.Context, req any, info *grpc.UnaryServerInfo, handler grpc.UnaryHandler) (any, error) {
-		c := &callContext{ctx, Call{Method: info.FullMethod, Transport: transport, Start: arrival(ctx), received: 1}}
+		c := &callContext{ctx, Call{Method: info.FullMethod, Transport: transport, Start: came(ctx), received: 1}}
 		r := runs.Get().(*unaryRun)
 		r.call, r.req, r.handler = &c.Call, req, handler
 		err := r.from(c, 0)
@@ -175,7 +148,7 @@ func (l *Link) check(ctx context.Context, call *Call, req any) error {
 // Stream is Unary for streams.
 func Stream(transport string, links []Link) grpc.StreamServerInterceptor {
 	return func(srv any, ss grpc.ServerStream, info *grpc.StreamServerInfo, handler grpc.StreamHandler) error {
-		call := &Call{Method: info.FullMethod, Streaming: true, Transport: transport, Start: arrival(ss.Context())}
+		call := &Call{Method: info.FullMethod, Streaming: true, Transport: transport, Start: came(ss.Context())}
 		r := streamRun{call: call, links: links, stream: ss, srv: srv, handler: handler}
 		return r.from(NewContext(ss.Context(), call), 0)
 	}

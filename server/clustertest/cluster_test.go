@@ -33,7 +33,7 @@ func settings(database string) config.Config {
 	c.GRPC.Address, c.HTTP.Address, c.Telemetry.MetricsAddress = "127.0.0.1:0", "", ""
 	c.ShutdownGrace = 5 * time.Second
 	// A busy machine is not what is looked at here.
-	c.Limits.QueueTime, c.Limits.StandingQueueTime, c.Limits.KeyRequestsPerSecond = 20*time.Second, 20*time.Second, 0
+	c.Limits.QueueTime, c.Limits.StandingQueueTime, c.Limits.StudioRequestsPerSecond = 20*time.Second, 20*time.Second, 0
 	return c
 }
 

@@ -80,17 +80,18 @@ type JWT struct {
 
 // Limits are how much is taken on.
 type Limits struct {
-	RequestsPerSecond    float64       `name:"requests-per-second" default:"0" help:"Requests a second in all; 0: as many as the machine can do."`
-	KeyRequestsPerSecond float64       `name:"key-requests-per-second" default:"2000" help:"Requests a second of one key; 0: no limit."`
-	Concurrent           int           `name:"concurrent" default:"64" help:"Requests at once that read and write records."`
-	Compute              int           `name:"compute" default:"0" help:"Requests at once that compute, such as scores, and as many again that compute for long, such as fits and parts of sheets; 0: one a processor."`
-	Queue                int           `name:"queue" default:"128" help:"Requests of either kind that may wait for their turn; what comes beyond is turned away."`
-	Arriving             int           `name:"arriving" default:"4096" help:"gRPC requests of which the head has come and not yet the body; what comes beyond is turned away. 0: no limit."`
-	QueueTime            time.Duration `name:"queue-time" default:"200ms" help:"Longest wait for a turn, as in a burst after a quiet moment."`
-	StandingQueueTime    time.Duration `name:"standing-queue-time" default:"5ms" help:"Longest wait once the queue has not been empty for queue-time: more comes than can be done."`
-	Sheets               int           `name:"sheets" default:"8" help:"Sheets and exports that are worked on at once."`
-	KeySheets            int           `name:"key-sheets" default:"3" help:"Sheets and exports of one key at once."`
-	StreamMessages       int           `name:"stream-messages" default:"200000" help:"Most messages of one stream."`
+	RequestsPerSecond       float64       `name:"requests-per-second" default:"0" help:"Requests a second in all; 0: as many as the machine can do."`
+	StudioRequestsPerSecond float64       `name:"studio-requests-per-second" default:"2000" help:"Requests a second of one studio, with all of its keys; 0: no limit."`
+	Concurrent              int           `name:"concurrent" default:"64" help:"Requests at once that read and write records."`
+	Compute                 int           `name:"compute" default:"0" help:"Requests at once that compute, such as scores, and as many again that compute for long, such as fits and parts of sheets; 0: one a processor."`
+	Queue                   int           `name:"queue" default:"128" help:"Requests of either kind that may wait for their turn. When it is full, the studio with most of them loses one to a studio with fewer."`
+	Arriving                int           `name:"arriving" default:"4096" help:"gRPC requests of which the head has come and not yet the body; what comes beyond is turned away. 0: no limit."`
+	BodyBytes               int64         `name:"body-bytes" default:"67108864" help:"Memory for requests that are read, parsed and worked on, at least 6 times http-max-body-bytes; one studio may have half of it. What has no room waits for queue-time, then is turned away."`
+	QueueTime               time.Duration `name:"queue-time" default:"200ms" help:"Longest wait for a turn, as in a burst after a quiet moment."`
+	StandingQueueTime       time.Duration `name:"standing-queue-time" default:"5ms" help:"Longest wait once a studio's queue has not been empty for queue-time: more comes than can be done."`
+	Sheets                  int           `name:"sheets" default:"8" help:"Sheets and exports that are worked on at once. Beyond it a studio that has none may still have one, up to four times as many in all."`
+	StudioSheets            int           `name:"studio-sheets" default:"3" help:"Sheets and exports of one studio at once."`
+	StreamMessages          int           `name:"stream-messages" default:"200000" help:"Most messages of one stream."`
 }
 
 // Deadlines are how long work may take.

@@ -247,7 +247,7 @@ func TestVerify(t *testing.T) {
 		}, ""},
 		{"body larger than message", func(c *Config) { c.HTTP.MaxBodyBytes = 32 << 20 }, "same request has to be possible"},
 		{"wait longer than deadline", func(c *Config) { c.Limits.QueueTime = 30 * time.Second }, "nothing is left"},
-		{"a key's sheets", func(c *Config) { c.Limits.KeySheets = 9 }, "limit-key-sheets"},
+		{"a studio's sheets", func(c *Config) { c.Limits.StudioSheets = 9 }, "limit-studio-sheets"},
 		{"hosts and their ports", func(c *Config) { c.AllowedHosts = Names{"catchline.example", "kiln:8443", "[fd00::1]:80"} }, ""},
 		{"host with a scheme", func(c *Config) { c.AllowedHosts = Names{"https://catchline.example"} }, "address bar"},
 		{"any host", func(c *Config) { c.AllowedHosts = Names{"*"} }, "address bar"},

@@ -152,7 +152,7 @@ func (c *Config) verifyLimits(fault faultFunc) {
 	for _, r := range []struct {
 		name string
 		v    float64
-	}{{"limit-requests-per-second", l.RequestsPerSecond}, {"limit-key-requests-per-second", l.KeyRequestsPerSecond}} {
+	}{{"limit-requests-per-second", l.RequestsPerSecond}, {"limit-studio-requests-per-second", l.StudioRequestsPerSecond}} {
 		if !(r.v >= 0 && r.v <= 1e9) {
 			fault("%s is %g: 0 (none) to 1e9 is allowed", r.name, r.v)
 		}
@@ -162,10 +162,14 @@ func (c *Config) verifyLimits(fault faultFunc) {
 	between(fault, "limit-arriving", l.Arriving, 0, 10_000_000)
 	between(fault, "limit-queue", l.Queue, 0, 1_000_000)
 	between(fault, "limit-sheets", l.Sheets, 1, 10_000)
-	between(fault, "limit-key-sheets", l.KeySheets, 1, 10_000)
+	between(fault, "limit-studio-sheets", l.StudioSheets, 1, 10_000)
 	between(fault, "limit-stream-messages", l.StreamMessages, 1, 1<<30)
-	if l.KeySheets > l.Sheets {
-		fault("limit-key-sheets (%d) is more than limit-sheets (%d)", l.KeySheets, l.Sheets)
+	if l.StudioSheets > l.Sheets {
+		fault("limit-studio-sheets (%d) is more than limit-sheets (%d)", l.StudioSheets, l.Sheets)
+	}
+	between(fault, "limit-body-bytes", l.BodyBytes, 1<<20, 1<<40)
+	if least := 6 * c.HTTP.MaxBodyBytes; l.BodyBytes < least {
+		fault("limit-body-bytes (%d) is less than 6 times http-max-body-bytes: at least %d is needed to read one such body", l.BodyBytes, least)
 	}
 }
 

@@ -1,6 +1,7 @@
 package gateway
 
 import (
+	"context"
 	"net/http"
 	"net/http/httptest"
 	"regexp"
@@ -11,19 +12,23 @@ import (
 	"google.golang.org/grpc/status"
 
 	"github.com/catchline/catchline/server/access"
+	"github.com/catchline/catchline/server/chain"
 )
 
-// Whatever path and verb the contract gives a unary method, the method is known before the body is read.
-func TestRefusalIsAskedByMethod(t *testing.T) {
+// Whatever path and verb the contract gives a method, it is known before the body is read, and who may not call it is refused before.
+func TestCallersAreAskedByTheHead(t *testing.T) {
 	asked := ""
-	h, err := New(t.Context(), Options{Services: NewChannel("http", nil), MaxBodyBytes: 1 << 20, Refuse: func(method string) error {
-		asked = method
-		return status.Error(codes.ResourceExhausted, "no")
+	h, err := New(t.Context(), Options{Services: NewChannel("http", nil), MaxBodyBytes: 1 << 20, Early: &Early{
+		Caller: func(_ context.Context, method string) error {
+			asked = method
+			return status.Error(codes.Unauthenticated, "no")
+		},
+		Refused: chain.Refused("http", []chain.Link{chain.RequestID()}),
 	}})
 	if err != nil {
 		t.Fatal(err)
 	}
-	methods := unaryMethods()
+	methods := contractMethods()
 	variable := regexp.MustCompile(`\{[^=}]*=([^}]*)\}`)
 	for at, method := range methods {
 		verb, pattern, _ := strings.Cut(at, " ")
@@ -31,19 +36,18 @@ func TestRefusalIsAskedByMethod(t *testing.T) {
 		w := httptest.NewRecorder()
 		asked = ""
 		h.ServeHTTP(w, httptest.NewRequest(verb, path, untouchable{t}))
-		if asked != method || w.Code != http.StatusTooManyRequests {
-			t.Errorf("%s %s: asked for %q, not %s; answered %d", verb, path, asked, method, w.Code)
+		if asked != method.name || w.Code != http.StatusUnauthorized || w.Header().Get("X-Request-Id") == "" {
+			t.Errorf("%s %s: asked for %q, not %s; answered %d, %v", verb, path, asked, method.name, w.Code, w.Header())
 		}
 	}
-	// Of all methods, those without a path of their own here are streams.
 	for _, m := range access.Methods() {
 		stream := strings.HasSuffix(m, "/ScoreSheet") || strings.HasSuffix(m, "/ExportTiles")
 		found := false
 		for _, known := range methods {
-			found = found || known == m
+			found = found || known == method{m, stream}
 		}
-		if strings.HasPrefix(m, "/catchline.") && found == stream {
-			t.Errorf("%s: known is %v", m, found)
+		if strings.HasPrefix(m, "/catchline.") && !found {
+			t.Errorf("%s is not known", m)
 		}
 	}
 }

@@ -27,7 +27,7 @@ import (
 // Options are what the gateway serves.
 type Options struct {
 	Services     grpc.ClientConnInterface
-	Refuse       func(method string) error   // why a unary call that comes now would be turned away; nil: it is asked later
+	Early        *Early
 	Pages        http.Handler                // nil: none
 	Ready        func(context.Context) error // whether the storage answers and fits
 	Stopping     func() bool                 // whether the server is about to end
@@ -54,9 +54,7 @@ func New(ctx context.Context, o Options) (http.Handler, error) {
 		runtime.WithDisablePathLengthFallback(),
 		runtime.WithDisableHTTPMethodOverride(),
 		runtime.WithWriteContentLength(),
-	}
-	if o.Refuse != nil {
-		options = append(options, runtime.WithMiddlewares(refuseEarly(o.Refuse, form)))
+		runtime.WithMiddlewares(o.Early.middleware(form)),
 	}
 	rest := runtime.NewServeMux(options...)
 	if err := register(ctx, rest, o.Services); err != nil {

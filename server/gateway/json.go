@@ -3,10 +3,8 @@ package gateway
 import (
 	"bytes"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"io"
-	"net/http"
 	"reflect"
 	"strconv"
 	"sync"
@@ -55,16 +53,14 @@ func (f *jsonForm) NewDecoder(r io.Reader) runtime.Decoder {
 	return runtime.DecoderFunc(func(v any) error {
 		room := rooms.Get().(*bytes.Buffer)
 		defer giveBack(room)
-		if _, err := room.ReadFrom(r); err != nil {
-			if tooBig := (*http.MaxBytesError)(nil); errors.As(err, &tooBig) {
-				return fmt.Errorf("the body is larger than %d bytes", tooBig.Limit)
-			}
+		text, err := textOf(r, room)
+		if err != nil {
 			return err
 		}
-		if len(bytes.TrimSpace(room.Bytes())) == 0 {
+		if len(bytes.TrimSpace(text)) == 0 {
 			return io.EOF
 		}
-		return f.Unmarshal(room.Bytes(), v) // which copies what it keeps
+		return f.Unmarshal(text, v) // which copies what it keeps
 	})
 }
 
@@ -97,9 +93,15 @@ func messageOf(v any) (proto.Message, error) {
 	return nil, fmt.Errorf("%T is not a message", v)
 }
 
+// longestExplained bounds what is read a second time, as a tree that takes more memory than the message does.
+const longestExplained = 1 << 20
+
 // explain says what is wrong with a text, with the path of the field where it can be found: the decoder itself names
 // only the last part of it. The text is read a second time, which only faulty ones are.
 func explain(text []byte, d protoreflect.MessageDescriptor, fault error) error {
+	if len(text) > longestExplained {
+		return fmt.Errorf("the body is not as the contract says: %w", fault)
+	}
 	var tree any
 	decoder := json.NewDecoder(bytes.NewReader(text))
 	decoder.UseNumber()

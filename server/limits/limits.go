@@ -20,22 +20,24 @@ import (
 	"github.com/catchline/catchline/server/chain"
 )
 
-// Options are the limits. Zero rates mean no limit.
+// Options are the limits. Zero rates mean no limit. What is said of a studio holds for each party: see chain.Call.
 type Options struct {
-	RequestsPerSecond    float64
-	KeyRequestsPerSecond float64
-	Compute              map[string]bool // methods that keep a processor busy, by full name; the others wait for storage
-	ComputeAtOnce        int             // of those
-	Long                 map[string]bool // methods that compute for seconds, by full name; they wait as long as their deadlines let them
-	LongAtOnce           int             // of those, and of the parts of sheets
-	StorageAtOnce        int             // of the others
-	Queue                int             // before each kind
-	Arriving             int             // gRPC calls of which the head has come and not yet the body; 0: no limit
-	QueueTime            time.Duration   // longest wait after a quiet moment
-	StandingQueueTime    time.Duration   // longest wait in a queue that has not been empty for QueueTime
-	Streams              int             // sheets and exports at once
-	KeyStreams           int             // of one key
-	StreamMessages       int             // of one stream, in one direction
+	RequestsPerSecond       float64
+	StudioRequestsPerSecond float64
+	Compute                 map[string]bool // methods that keep a processor busy, by full name; the others wait for storage
+	ComputeAtOnce           int             // of those
+	Long                    map[string]bool // methods that compute for seconds, by full name; they wait as long as their deadlines let them
+	LongAtOnce              int             // of those, and of the parts of sheets
+	StorageAtOnce           int             // of the others
+	Queue                   int             // before each kind
+	Arriving                int             // gRPC calls of which the head has come and not yet the body; 0: no limit
+	BodyBytes               int64           // of memory for requests that are read, parsed and worked on; 0: no limit
+	LargestBody             int64           // that is read, in bytes
+	QueueTime               time.Duration   // longest wait after a quiet moment
+	StandingQueueTime       time.Duration   // longest wait in a queue that has not been empty for QueueTime
+	Streams                 int             // sheets and exports at once
+	StudioStreams           int             // of one studio
+	StreamMessages          int             // of one stream, in one direction
 }
 
 // Limits holds what is under way. Make it by New.
@@ -45,18 +47,20 @@ type Limits struct {
 	compute  *gate
 	long     *gate
 	storage  *gate
+	bodies   *gate
+	rooms    rooms
 	arriving arriving
 	now      func() time.Time
 	shed     func(reason string)
 
 	mu      sync.Mutex
-	keys    map[string]*keyUse
+	parties map[string]*use
 	swept   time.Time
 	streams int
 }
 
-// keyUse is what one key has used. An idle one is as good as none and is dropped.
-type keyUse struct {
+// use is what one party has used. An idle one is as good as none and is dropped.
+type use struct {
 	rate    *rate.Limiter
 	streams int
 	used    time.Time
@@ -64,24 +68,27 @@ type keyUse struct {
 
 // Reasons for turning a call away, as shed is told.
 const (
-	ReasonRate       = "rate"
-	ReasonKeyRate    = "key_rate"
-	ReasonBusy       = "busy"
-	ReasonStreams    = "streams"
-	ReasonKeyStreams = "key_streams"
-	ReasonLength     = "stream_length"
+	ReasonRate          = "rate"
+	ReasonStudioRate    = "studio_rate"
+	ReasonBusy          = "busy"
+	ReasonBodies        = "bodies"
+	ReasonStreams       = "streams"
+	ReasonStudioStreams = "studio_streams"
+	ReasonLength        = "stream_length"
 )
 
 // New returns limits that tell shed of each call that they turn away; shed may be nil.
 func New(o Options, shed func(reason string)) *Limits {
-	l := &Limits{o: o, now: time.Now, keys: map[string]*keyUse{}, shed: shed}
+	l := &Limits{o: o, now: time.Now, parties: map[string]*use{}, shed: shed}
 	if o.RequestsPerSecond > 0 {
 		l.all = rate.NewLimiter(rate.Limit(o.RequestsPerSecond), burst(o.RequestsPerSecond))
 	}
 	l.arriving = arriving{most: o.Arriving, now: time.Now, heads: map[*head]struct{}{}}
-	l.compute = newGate(o.ComputeAtOnce, o.Queue, o.QueueTime, o.StandingQueueTime)
-	l.long = newGate(o.LongAtOnce, o.Queue, time.Hour, time.Hour)
-	l.storage = newGate(o.StorageAtOnce, o.Queue, o.QueueTime, o.StandingQueueTime)
+	l.compute = newGate(int64(o.ComputeAtOnce), o.Queue, o.QueueTime, o.StandingQueueTime)
+	l.long = newGate(int64(o.LongAtOnce), o.Queue, time.Hour, time.Hour)
+	l.storage = newGate(int64(o.StorageAtOnce), o.Queue, o.QueueTime, o.StandingQueueTime)
+	l.rooms = newRooms(o.LargestBody)
+	l.bodies = newGate(o.BodyBytes, o.Queue, o.QueueTime, o.QueueTime)
 	return l
 }
 
@@ -109,51 +116,59 @@ func (l *Limits) around(ctx context.Context, call *chain.Call, next func(context
 	if strings.HasPrefix(call.Method, "/grpc.health.") {
 		return next(ctx)
 	}
-	arrived(ctx)
 	if wait := reserve(l.all, l.now()); wait > 0 {
 		return l.refuse(ReasonRate, wait, "The server has more requests than it may take; try again later.")
 	}
-	if call.Key != "" {
-		if wait := l.reserveKey(call.Key); wait > 0 {
-			return l.refuse(ReasonKeyRate, wait, fmt.Sprintf("This key may send %g requests a second; try again later.", l.o.KeyRequestsPerSecond))
+	if call.Party != "" {
+		if wait := l.reserveOf(call.Party); wait > 0 {
+			text := fmt.Sprintf("This studio may send %g requests a second; try again later.", l.o.StudioRequestsPerSecond)
+			return l.refuse(ReasonStudioRate, wait, text)
 		}
 	}
 	if call.Streaming {
-		if reason := l.enterStream(call.Key); reason != "" {
+		if reason := l.enterStream(call.Party); reason != "" {
 			return l.refuse(reason, time.Second, "As many sheets and exports as allowed are under way; try again when one is done.")
 		}
-		defer l.leaveStream(call.Key)
+		defer l.leaveStream(call.Party)
 		return next(ctx)
 	}
-	gate := l.gateOf(call.Method)
-	if err := gate.enter(ctx, call.Start); err != nil {
+	gate, seat := l.gateOf(call.Method, call.Party)
+	if err := gate.enter(ctx, seat, call.Start); err != nil {
 		if ctx.Err() != nil {
 			return status.FromContextError(ctx.Err()).Err()
 		}
 		return l.busy()
 	}
-	defer gate.leave()
+	defer gate.leave(seat)
 	return next(ctx)
 }
 
-func (l *Limits) gateOf(method string) *gate {
+// gateOf returns what a unary call has to pass, and what it asks for there.
+func (l *Limits) gateOf(method, party string) (*gate, ask) {
+	seat := ask{party: party, seats: 1}
 	switch {
 	case l.o.Compute[method]:
-		return l.compute
+		return l.compute, seat
 	case l.o.Long[method]:
-		return l.long
+		if party != "" {
+			// For seconds nobody can take these places back, so one studio never has them all.
+			seat.most = max(1, int64(l.o.LongAtOnce)-1)
+		}
+		return l.long, seat
 	}
-	return l.storage
+	return l.storage, seat
 }
 
-// Turn waits for one of the places of long work, as a part of a sheet is, and takes it until done is called. Its error is the context's.
+// Turn waits for one of the places of long work, as a part of a sheet does, and takes it until done is called. Its error is the context's.
 func (l *Limits) Turn(ctx context.Context) (done func(), err error) {
-	select {
-	case l.long.seats <- struct{}{}:
-		return l.long.leave, nil
-	case <-ctx.Done():
-		return nil, ctx.Err()
+	seat := ask{seats: 1}
+	if call := chain.FromContext(ctx); call != nil {
+		seat.party = call.Party
 	}
+	if err := l.long.turn(ctx, seat); err != nil {
+		return nil, err
+	}
+	return func() { l.long.leave(seat) }, nil
 }
 
 // retryBusy is after how long to try again: long enough for the queue to be through, and short enough to be worth it.
@@ -164,8 +179,8 @@ func (l *Limits) busy() error {
 }
 
 // Refuse says why a unary call of which no more than the head has come is turned away: there is no place in the queue. Nil: it is not.
-func (l *Limits) Refuse(method string) error {
-	if l.gateOf(method).full() {
+func (l *Limits) Refuse(method, party string) error {
+	if gate, seat := l.gateOf(method, party); gate.full(seat) {
 		return l.busy()
 	}
 	return nil
@@ -179,8 +194,12 @@ func (l *Limits) Tap(streams map[string]bool) tap.ServerInHandle {
 		if strings.HasPrefix(info.FullMethodName, "/grpc.") {
 			return ctx, nil
 		}
+		party := ""
+		if head := chain.HeadOf(ctx); head != nil {
+			party = head.Party
+		}
 		if !streams[info.FullMethodName] {
-			if err := l.Refuse(info.FullMethodName); err != nil {
+			if err := l.Refuse(info.FullMethodName, party); err != nil {
 				return ctx, err
 			}
 		}
@@ -204,62 +223,71 @@ func reserve(r *rate.Limiter, now time.Time) time.Duration {
 	return max(time.Millisecond, time.Duration(missing/float64(r.Limit())*float64(time.Second)))
 }
 
-// idle is how long what a key has used is remembered; any bucket is full again by then.
+// idle is how long what a party has used is remembered; any bucket is full again by then.
 const idle = 10 * time.Second
 
-// use returns what a key has used. l.mu is held.
-func (l *Limits) use(key string) *keyUse {
+// use returns what a party has used. l.mu is held.
+func (l *Limits) use(party string) *use {
 	now := l.now()
 	if now.Sub(l.swept) > idle {
 		l.swept = now
-		for k, u := range l.keys {
+		for k, u := range l.parties {
 			if u.streams == 0 && now.Sub(u.used) > idle {
-				delete(l.keys, k)
+				delete(l.parties, k)
 			}
 		}
 	}
-	u := l.keys[key]
+	u := l.parties[party]
 	if u == nil {
-		u = &keyUse{}
-		if r := l.o.KeyRequestsPerSecond; r > 0 {
+		u = &use{}
+		if r := l.o.StudioRequestsPerSecond; r > 0 {
 			u.rate = rate.NewLimiter(rate.Limit(r), burst(r))
 		}
-		l.keys[key] = u
+		l.parties[party] = u
 	}
 	u.used = now
 	return u
 }
 
-func (l *Limits) reserveKey(key string) time.Duration {
+func (l *Limits) reserveOf(party string) time.Duration {
 	l.mu.Lock()
-	u := l.use(key)
+	u := l.use(party)
 	l.mu.Unlock()
 	return reserve(u.rate, l.now())
 }
 
-func (l *Limits) enterStream(key string) (reason string) {
+// spareStreams is by how many times the streams of all may exceed their number, so that a studio that has none may always have its first.
+const spareStreams = 4
+
+func (l *Limits) enterStream(party string) (reason string) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	if l.streams >= l.o.Streams {
+	most := l.o.Streams
+	if party != "" {
+		u := l.use(party)
+		if u.streams >= l.o.StudioStreams {
+			return ReasonStudioStreams
+		}
+		if u.streams == 0 {
+			most *= spareStreams
+		}
+	}
+	if l.streams >= most {
 		return ReasonStreams
 	}
-	if key != "" {
-		u := l.use(key)
-		if u.streams >= l.o.KeyStreams {
-			return ReasonKeyStreams
-		}
-		u.streams++
+	if party != "" {
+		l.use(party).streams++
 	}
 	l.streams++
 	return ""
 }
 
-func (l *Limits) leaveStream(key string) {
+func (l *Limits) leaveStream(party string) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	l.streams--
-	if key != "" {
-		l.use(key).streams--
+	if party != "" {
+		l.use(party).streams--
 	}
 }
 

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
+	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
 	"google.golang.org/grpc/tap"
@@ -17,7 +18,7 @@ import (
 	"github.com/catchline/catchline/server/chain"
 )
 
-var roomy = Options{ComputeAtOnce: 1000, StorageAtOnce: 1000, Queue: 1000, QueueTime: time.Second, StandingQueueTime: time.Second, Streams: 1000, KeyStreams: 1000, StreamMessages: 1000}
+var roomy = Options{ComputeAtOnce: 1000, StorageAtOnce: 1000, Queue: 1000, QueueTime: time.Second, StandingQueueTime: time.Second, Streams: 1000, StudioStreams: 1000, StreamMessages: 1000}
 
 // call passes one call through the limits.
 func call(l *Limits, c *chain.Call, work func()) error {
@@ -56,11 +57,11 @@ func why(t *testing.T, err error) (reason string, retry time.Duration) {
 func TestRateOfAllAndOfOneKey(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		o := roomy
-		o.RequestsPerSecond, o.KeyRequestsPerSecond = 1000, 200
+		o.RequestsPerSecond, o.StudioRequestsPerSecond = 1000, 200
 		l := New(o, nil)
 		sent := func(key string, n int) (passed int, reason string, retry time.Duration) {
 			for range n {
-				if r, d := why(t, call(l, &chain.Call{Key: key}, nil)); r == "" {
+				if r, d := why(t, call(l, &chain.Call{Party: key}, nil)); r == "" {
 					passed++
 				} else {
 					reason, retry = r, d
@@ -68,7 +69,7 @@ func TestRateOfAllAndOfOneKey(t *testing.T) {
 			}
 			return
 		}
-		if passed, reason, retry := sent("a", 50); passed != 20 || reason != "LIMIT_KEY_RATE" || retry <= 0 || retry > 5*time.Millisecond {
+		if passed, reason, retry := sent("a", 50); passed != 20 || reason != "LIMIT_STUDIO_RATE" || retry <= 0 || retry > 5*time.Millisecond {
 			t.Errorf("key a: %d passed, then %s, again after %s", passed, reason, retry)
 		}
 		if passed, _, _ := sent("b", 50); passed != 20 {
@@ -83,31 +84,34 @@ func TestRateOfAllAndOfOneKey(t *testing.T) {
 		}
 		time.Sleep(time.Minute)
 		sent("c", 1)
-		if len(l.keys) != 1 {
-			t.Errorf("%d keys are remembered; idle ones are to be forgotten", len(l.keys))
+		if len(l.parties) != 1 {
+			t.Errorf("%d keys are remembered; idle ones are to be forgotten", len(l.parties))
 		}
 	})
 }
 
 func TestConcurrentStreams(t *testing.T) {
 	o := roomy
-	o.Streams, o.KeyStreams = 3, 2
+	o.Streams, o.StudioStreams = 3, 2
 	l := New(o, nil)
-	stream := func(key string) *chain.Call { return &chain.Call{Key: key, Streaming: true} }
-	nested := func(key string) (reason string) { r, _ := why(t, call(l, stream(key), nil)); return r }
+	stream := func(party string) *chain.Call { return &chain.Call{Party: party, Streaming: true} }
+	nested := func(party string) (reason string) { r, _ := why(t, call(l, stream(party), nil)); return r }
 	call(l, stream("a"), func() {
 		call(l, stream("a"), func() {
-			if got := nested("a"); got != "LIMIT_KEY_STREAMS" {
-				t.Errorf("third of a key: %q", got)
+			if got := nested("a"); got != "LIMIT_STUDIO_STREAMS" {
+				t.Errorf("third of a studio: %q", got)
 			}
 			call(l, stream("b"), func() {
-				if got := nested("c"); got != "LIMIT_STREAMS" {
-					t.Errorf("fourth in all: %q", got)
+				if got := nested("b"); got != "LIMIT_STREAMS" {
+					t.Errorf("fourth in all, second of a studio: %q", got)
 				}
 				if got := nested(""); got != "LIMIT_STREAMS" {
-					t.Errorf("fourth in all, without a key: %q", got)
+					t.Errorf("fourth in all, nobody knows whose: %q", got)
 				}
-				if err := call(l, &chain.Call{Key: "a"}, nil); err != nil {
+				if got := nested("c"); got != "" {
+					t.Errorf("fourth in all, but the first of a studio: %q", got)
+				}
+				if err := call(l, &chain.Call{Party: "a"}, nil); err != nil {
 					t.Errorf("a call that is no stream: %v", err)
 				}
 			})
@@ -115,6 +119,10 @@ func TestConcurrentStreams(t *testing.T) {
 	})
 	if got := nested("a"); got != "" || l.streams != 0 {
 		t.Errorf("after all have ended: %q, %d under way", got, l.streams)
+	}
+	l.streams = 3 * spareStreams
+	if got := nested("d"); got != "LIMIT_STREAMS" {
+		t.Errorf("the first of a studio, beyond what may be at all: %q", got)
 	}
 }
 
@@ -352,12 +360,13 @@ func TestTapBoundsWhatIsArriving(t *testing.T) {
 		if _, err := tapped(t.Context(), "/s/m"); err != nil {
 			t.Errorf("after one has ended: %v", err)
 		}
-		l.Link().Around(first, &chain.Call{Method: "/s/m", Start: time.Now()}, func(context.Context) error {
-			if _, err := tapped(t.Context(), "/s/m"); err != nil {
-				t.Errorf("after one has arrived: %v", err)
-			}
-			return nil
+		handler := l.received(func(any, context.Context, func(any) error, grpc.UnaryServerInterceptor) (any, error) {
+			_, err := tapped(t.Context(), "/s/m")
+			return nil, err
 		})
+		if _, err := handler(nil, first, nil, nil); err != nil {
+			t.Errorf("after one has arrived: %v", err)
+		}
 		if got := len(l.arriving.heads); got != 2 {
 			t.Errorf("%d are arriving", got)
 		}
@@ -405,9 +414,9 @@ func TestHealthIsNeverTurnedAway(t *testing.T) {
 
 func BenchmarkPassing(b *testing.B) {
 	o := roomy
-	o.KeyRequestsPerSecond = 1e9
+	o.StudioRequestsPerSecond = 1e9
 	link := New(o, nil).Link()
-	c := &chain.Call{Method: "/catchline.v1.ScoreService/ScoreLayering", Key: "k"}
+	c := &chain.Call{Method: "/catchline.v1.ScoreService/ScoreLayering", Party: "k"}
 	b.ReportAllocs()
 	for b.Loop() {
 		c.Start = time.Now()

@@ -172,7 +172,7 @@ func TestEveryMethodIsInTheAccessTable(t *testing.T) {
 }
 
 func TestAccessOfEveryMethod(t *testing.T) {
-	s := start(t, &stubs{}, withKeys, func(c *config.Config) { c.Limits.KeyRequestsPerSecond = 0 })
+	s := start(t, &stubs{}, withKeys, func(c *config.Config) { c.Limits.StudioRequestsPerSecond = 0 })
 	ours, theirs := s.addStudio(t, "ours"), s.addStudio(t, "theirs")
 	expired, _ := s.addKey(t, "ours", &pb.Key{Role: pb.Role_ROLE_MANAGE, ExpireTime: expiring(-time.Second)})
 	_, unknown, _ := access.New()

@@ -65,8 +65,10 @@ func TestBothWaysPassEveryLink(t *testing.T) {
 			return out.Send(&pb.ScoreSheetResponse{})
 		},
 	}
-	s := start(t, services, withKeys, func(c *config.Config) { c.Limits.KeyRequestsPerSecond = 0.001 }) // ten calls at once, then none
-	s.addStudio(t, "s")
+	s := start(t, services, withKeys, func(c *config.Config) { c.Limits.StudioRequestsPerSecond = 0.001 }) // ten calls at once, then none
+	for _, studio := range []string{"grpc-unary", "grpc-stream", "http-unary", "http-stream"} {
+		s.addStudio(t, studio)
+	}
 	client := pb.NewScoreServiceClient(s.conn)
 
 	type outcome struct {
@@ -78,12 +80,12 @@ func TestBothWaysPassEveryLink(t *testing.T) {
 		"grpc unary": func(key, what string) outcome {
 			var head metadata.MD
 			ctx := metadata.AppendToOutgoingContext(bearing(t.Context(), key), chain.RequestIDHeader, "id-grpc-unary")
-			_, err := client.ScoreLayering(ctx, &pb.ScoreLayeringRequest{Parent: "studios/s", Kiln: what}, grpc.Header(&head))
+			_, err := client.ScoreLayering(ctx, &pb.ScoreLayeringRequest{Parent: "studios/grpc-unary", Kiln: what}, grpc.Header(&head))
 			return outcome{status.Code(err), strings.Join(head.Get(chain.RequestIDHeader), ","), fmt.Sprint(err)}
 		},
 		"grpc stream": func(key, what string) outcome {
 			ctx := metadata.AppendToOutgoingContext(bearing(t.Context(), key), chain.RequestIDHeader, "id-grpc-stream")
-			stream, err := client.ScoreSheet(ctx, &pb.ScoreSheetRequest{Parent: "studios/s", Source: &pb.ScoreSheetRequest_Sheet{Sheet: what}})
+			stream, err := client.ScoreSheet(ctx, &pb.ScoreSheetRequest{Parent: "studios/grpc-stream", Source: &pb.ScoreSheetRequest_Sheet{Sheet: what}})
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -117,12 +119,13 @@ func TestBothWaysPassEveryLink(t *testing.T) {
 			return outcome{max(body.Code, body.Error.Code), resp.Header.Get("X-Request-Id"), string(text)}
 		}
 	}
-	ways["http unary"] = overHTTP("/v1/studios/s:score", "kiln", "id-http-unary")
-	ways["http stream"] = overHTTP("/v1/studios/s:scoreSheet", "sheet", "id-http-stream")
+	ways["http unary"] = overHTTP("/v1/studios/http-unary:score", "kiln", "id-http-unary")
+	ways["http stream"] = overHTTP("/v1/studios/http-stream:scoreSheet", "sheet", "id-http-stream")
 
 	for way, ask := range ways {
-		id := "id-" + strings.ReplaceAll(way, " ", "-")
-		key, _ := s.addKey(t, "s", &pb.Key{Role: pb.Role_ROLE_VIEW})
+		studio := strings.ReplaceAll(way, " ", "-") // of its own, since what it may send is counted by studio
+		id := "id-" + studio
+		key, _ := s.addKey(t, studio, &pb.Key{Role: pb.Role_ROLE_VIEW})
 		if got := ask(key, ""); got.code != codes.OK || got.requestID != id {
 			t.Errorf("%s: %+v; the request id is to come back as %s", way, got, id)
 		}
@@ -145,7 +148,7 @@ func TestBothWaysPassEveryLink(t *testing.T) {
 		if got.code != codes.ResourceExhausted {
 			t.Errorf("%s, limits: %+v", way, got)
 		}
-		if path := map[string]string{"http unary": "/v1/studios/s:score", "http stream": "/v1/studios/s:scoreSheet"}[way]; path != "" {
+		if path := map[string]string{"http unary": "/v1/studios/http-unary:score", "http stream": "/v1/studios/http-stream:scoreSheet"}[way]; path != "" {
 			if resp, _ := s.do(t, http.MethodPost, path, key, "{}"); resp.StatusCode != http.StatusTooManyRequests || resp.Header.Get("Retry-After") == "" {
 				t.Errorf("%s, limits: %d without Retry-After", way, resp.StatusCode)
 			}

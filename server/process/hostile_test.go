@@ -9,6 +9,7 @@ import (
 	"net"
 	"net/http"
 	"runtime"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -132,6 +133,27 @@ func (h *h2conn) open(stream uint32, extra ...string) error {
 		h.enc.WriteField(hpack.HeaderField{Name: fields[i], Value: fields[i+1]})
 	}
 	return h.WriteHeaders(http2.HeadersFrameParam{StreamID: stream, BlockFragment: h.head.Bytes(), EndHeaders: true})
+}
+
+// statusOf returns the status that ends a stream.
+func (h *h2conn) statusOf(t *testing.T, stream uint32) codes.Code {
+	t.Helper()
+	h.SetReadDeadline(time.Now().Add(20 * time.Second))
+	h.ReadMetaHeaders = hpack.NewDecoder(4096, nil)
+	for {
+		f, err := h.ReadFrame()
+		if err != nil {
+			t.Fatalf("the call does not end: %v", err)
+		}
+		if head, ok := f.(*http2.MetaHeadersFrame); ok && head.StreamID == stream {
+			for _, field := range head.Fields {
+				if field.Name == "grpc-status" {
+					n, _ := strconv.Atoi(field.Value)
+					return codes.Code(n)
+				}
+			}
+		}
+	}
 }
 
 // Streams that are opened and reset at once, by the thousand, neither pile up work nor keep others out (CVE-2023-44487).

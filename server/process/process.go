@@ -21,6 +21,7 @@ import (
 	healthpb "google.golang.org/grpc/health/grpc_health_v1"
 	"google.golang.org/grpc/keepalive"
 	"google.golang.org/grpc/reflection"
+	"google.golang.org/grpc/tap"
 
 	pb "github.com/catchline/catchline/proto/catchline/v1"
 	"github.com/catchline/catchline/server/access"
@@ -113,6 +114,7 @@ func Open(ctx context.Context, c config.Config, o Options) (p *Program, err erro
 	}
 	limited := newLimits(&c, metrics)
 	links := Links(&c, p.log, metrics, guard, limited)
+	tell := []chain.Link{chain.RequestID(), telemetry.Log(p.log), metrics.Link()} // of calls that are refused before the links
 
 	tlsConfig, err := p.tls()
 	if err != nil {
@@ -124,11 +126,11 @@ func Open(ctx context.Context, c config.Config, o Options) (p *Program, err erro
 	services := o.Services(api.Options{Store: p.store, Logger: p.log, OnlyStudio: access.OnlyStudio, Workers: processors, Turn: limited.Turn})
 	channel := gateway.NewChannel("http", links)
 	services.Register(channel)
-	p.makeGRPC(links, limited, chain.Streams(channel.GetServiceInfo()), tlsConfig)
+	p.makeGRPC(links, guard.Tap(chain.Refused("grpc", tell)), limited, chain.Streams(channel.GetServiceInfo()), tlsConfig)
 	if p.export != nil {
 		channel.Trace(p.export.CallStats())
 	}
-	services.Register(p.grpc)
+	services.Register(limited.Registrar(p.grpc))
 	go services.Watch(background)
 
 	// What the program itself asks for needs no key.
@@ -143,8 +145,9 @@ func Open(ctx context.Context, c config.Config, o Options) (p *Program, err erro
 	go p.watchReadiness(background)
 
 	handler, err := gateway.New(background, gateway.Options{
-		Services: channel, Refuse: limited.Refuse, Pages: o.Pages, Ready: p.store.Ready, Stopping: p.stopping.Load,
+		Services: channel, Pages: o.Pages, Ready: p.store.Ready, Stopping: p.stopping.Load,
 		Fence: p.fence(), Origins: c.AllowedOrigins,
+		Early: &gateway.Early{Caller: guard.Head, Refused: chain.Refused("http", tell), Limits: limited},
 		MaxBodyBytes: c.HTTP.MaxBodyBytes, WriteTimeout: c.HTTP.WriteTimeout, Logger: p.log,
 	})
 	if err != nil {
@@ -184,10 +187,10 @@ func newLimits(c *config.Config, metrics *telemetry.Metrics) *limits.Limits {
 		compute = processors
 	}
 	return limits.New(limits.Options{
-		RequestsPerSecond: l.RequestsPerSecond, KeyRequestsPerSecond: l.KeyRequestsPerSecond,
+		RequestsPerSecond: l.RequestsPerSecond, StudioRequestsPerSecond: l.StudioRequestsPerSecond,
 		Compute: access.Computing(), ComputeAtOnce: compute, Long: access.ComputingLong(), LongAtOnce: compute, StorageAtOnce: l.Concurrent,
-		Queue: l.Queue, Arriving: l.Arriving, QueueTime: l.QueueTime, StandingQueueTime: l.StandingQueueTime,
-		Streams: l.Sheets, KeyStreams: l.KeySheets, StreamMessages: l.StreamMessages,
+		Queue: l.Queue, Arriving: l.Arriving, BodyBytes: l.BodyBytes, LargestBody: c.HTTP.MaxBodyBytes, QueueTime: l.QueueTime, StandingQueueTime: l.StandingQueueTime,
+		Streams: l.Sheets, StudioStreams: l.StudioSheets, StreamMessages: l.StreamMessages,
 	}, metrics.Shed)
 }
 
@@ -285,11 +288,12 @@ func Transport(c *config.GRPC) []grpc.ServerOption {
 	}
 }
 
-func (p *Program) makeGRPC(links []chain.Link, limited *limits.Limits, streams map[string]bool, tlsConfig *tls.Config) {
+func (p *Program) makeGRPC(links []chain.Link, caller tap.ServerInHandle, limited *limits.Limits, streams map[string]bool, tlsConfig *tls.Config) {
 	options := append(Transport(&p.config.GRPC),
 		grpc.UnaryInterceptor(chain.Unary("grpc", links)),
-		grpc.StreamInterceptor(chain.Stream("grpc", links)),
-		grpc.InTapHandle(chain.Taps(limited.Tap(streams), chain.ArrivalTap, chain.DeadlineTap(deadlines(&p.config), streams))),
+		grpc.ChainStreamInterceptor(limited.Stream, chain.Stream("grpc", links)),
+		grpc.InTapHandle(chain.Taps(chain.HeadTap, caller, limited.Tap(streams), chain.DeadlineTap(deadlines(&p.config), streams))),
+		limits.Codec(),
 		grpc.WaitForHandlers(true), // the store is closed after the server
 	)
 	if tlsConfig != nil {
