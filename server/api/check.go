@@ -161,9 +161,7 @@ func studioIn(name string) string {
 
 // fault adds one of what is being looked at.
 func (c *checker) fault(value, allowed string) {
-	if len(c.faults) < maxViolations {
-		c.faults = append(c.faults, &fault.Error{Field: string(c.path), Value: value, Limit: allowed})
-	}
+	c.faults.add(&fault.Error{Field: string(c.path), Value: value, Limit: allowed})
 }
 
 // enter goes on to a field of what is being looked at, and returns the way back.
@@ -212,18 +210,22 @@ func (c *checker) message(m reflect.Value, p *plan, partial bool) {
 func (l *limit) misses(f protoreflect.FieldDescriptor) bool {
 	c := &checker{}
 	c.absent(f, l)
-	return len(c.faults) > 0
+	return len(c.faults.Listed) > 0
 }
 
 // present looks at a field that is there.
 func (c *checker) present(v reflect.Value, f *planned, partial bool) {
 	switch {
 	case v.Kind() == reflect.Map:
-		c.size(v.Len(), &f.limit)
-		c.entries(f, v)
+		if c.size(v.Len(), &f.limit) {
+			c.entries(f, v)
+		}
 	case v.Kind() == reflect.Slice && f.IsList(): // bytes are a slice too
-		c.size(v.Len(), &f.limit)
-		for i := range v.Len() {
+		n := v.Len()
+		if !c.size(n, &f.limit) {
+			n = min(n, f.limit.mostOf) // those beyond would not be taken anyway
+		}
+		for i := range n {
 			back := c.item(i)
 			c.value(f, v.Index(i), partial)
 			c.path = c.path[:back]
@@ -252,10 +254,13 @@ func (c *checker) absent(f protoreflect.FieldDescriptor, l *limit) {
 	}
 }
 
-func (c *checker) size(n int, l *limit) {
+// size reports whether a list or map has as many items as are allowed.
+func (c *checker) size(n int, l *limit) bool {
 	if n < l.fewest || l.mostOf > 0 && n > l.mostOf {
 		c.fault(strconv.Itoa(n)+" long", fmt.Sprintf("%d to %d", l.fewest, l.mostOf))
+		return false
 	}
+	return true
 }
 
 // entries looks at a map in the order of its keys, so that the same request always gets the same answer.

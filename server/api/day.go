@@ -167,38 +167,41 @@ func glazeOfTheDay(kept *pb.GlazeOfTheDay) (*pb.Glaze, error) {
 
 // layering checks the glazes and the body of a layering, and gives its glazes as they are today, or as they were kept.
 func (d *day) layering(ctx context.Context, field string, l *pb.Layering, kept map[layerGlaze]*pb.GlazeOfTheDay) ([]*pb.GlazeOfTheDay, error) {
-	if err := d.exists(ctx, field+".body", l.Body, store.KindBody); err != nil {
+	var faults FieldErrors
+	if err := faults.collect(d.exists(ctx, field+".body", l.GetBody(), store.KindBody)); err != nil {
 		return nil, err
 	}
 	var all []*pb.GlazeOfTheDay
-	for i, layer := range l.Layers {
+	for i, layer := range l.GetLayers() {
 		if g := kept[layerGlaze{layer.Glaze, layer.Lot}]; g != nil {
 			all = append(all, g)
 			continue
 		}
 		g, err := d.layer(ctx, fmt.Sprintf("%s.layers[%d]", field, i), layer)
-		if err != nil {
+		if err := faults.collect(err); err != nil {
 			return nil, err
 		}
 		all = append(all, g)
 	}
-	return all, nil
+	return all, faults.or()
 }
 
 // placement refuses a wall that is not there or is none.
 func (d *day) placement(ctx context.Context, field string, p *pb.Placement) error {
-	if err := d.exists(ctx, field+".ware", p.GetWare(), store.KindWare); err != nil {
+	var faults FieldErrors
+	if err := faults.collect(d.exists(ctx, field+".ware", p.GetWare(), store.KindWare)); err != nil {
 		return err
 	}
 	if p.GetShape() != nil {
-		if _, err := wareProfile(p.GetShape()); err != nil {
-			return under(field+".shape", err)
+		_, err := wareProfile(p.GetShape())
+		if err := faults.collect(under(field+".shape", err)); err != nil {
+			return err
 		}
 	}
 	if len(p.GetLowerBands()) > 0 && p.GetWare() == "" && p.GetShape() == nil {
-		return &fault.Error{Field: field + ".lower_bands", Value: "on a straight wall", Limit: "bands below on a ware or a shape only"}
+		faults.add(&fault.Error{Field: field + ".lower_bands", Value: "on a straight wall", Limit: "bands below on a ware or a shape only"})
 	}
-	return nil
+	return faults.or()
 }
 
 // firing gives a stored firing.

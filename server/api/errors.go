@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strconv"
 	"strings"
 
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
@@ -14,28 +15,6 @@ import (
 	"github.com/catchline/catchline/model/fault"
 	"github.com/catchline/catchline/server/store"
 )
-
-// FieldErrors are several faults of one request, told all at once.
-type FieldErrors []*fault.Error
-
-func (e FieldErrors) Error() string {
-	all := make([]string, len(e))
-	for i, f := range e {
-		all[i] = f.Error()
-	}
-	return strings.Join(all, "; ")
-}
-
-// or returns nil when there is no fault, the fault when there is one, else all of them.
-func (e FieldErrors) or() error {
-	switch len(e) {
-	case 0:
-		return nil
-	case 1:
-		return e[0]
-	}
-	return e
-}
 
 // NotFoundError says that the named resource does not exist.
 type NotFoundError struct{ Name string }
@@ -84,24 +63,15 @@ func renamed(err error, path func(string) string) error {
 	if err == nil {
 		return nil
 	}
-	var (
-		one *fault.Error
-		all FieldErrors
-	)
-	rename := func(f *fault.Error) *fault.Error {
-		return &fault.Error{Field: path(f.Field), Value: f.Value, Limit: f.Limit}
+	all, ok := fieldsOf(err)
+	if !ok {
+		return err
 	}
-	switch {
-	case errors.As(err, &all):
-		renamed := make(FieldErrors, len(all))
-		for i, f := range all {
-			renamed[i] = rename(f)
-		}
-		return renamed
-	case errors.As(err, &one):
-		return rename(one)
+	renamed := FieldErrors{Listed: make([]*fault.Error, len(all.Listed)), More: all.More}
+	for i, f := range all.Listed {
+		renamed.Listed[i] = &fault.Error{Field: path(f.Field), Value: f.Value, Limit: f.Limit}
 	}
-	return err
+	return renamed.or()
 }
 
 // domainName is the domain of the reasons in ErrorInfo.
@@ -155,9 +125,9 @@ func toStatus(err error) (_ error, log bool) {
 	case errors.Is(err, context.DeadlineExceeded):
 		return made(codes.DeadlineExceeded, "DEADLINE_EXCEEDED", "The request took longer than its deadline allows.", nil), false
 	case errors.As(err, &fields):
-		return made(codes.InvalidArgument, "INVALID_FIELD", sentence(fields), fieldMetadata(fields[0]), badRequest(fields...)), false
+		return made(codes.InvalidArgument, "INVALID_FIELD", sentence(fields), fieldsMetadata(&fields), badRequest(fields.Listed...)), false
 	case errors.As(err, &field):
-		return made(codes.InvalidArgument, "INVALID_FIELD", sentence(field), fieldMetadata(field), badRequest(field)), false
+		return made(codes.InvalidArgument, "INVALID_FIELD", sentence(FieldErrors{Listed: []*fault.Error{field}}), fieldMetadata(field), badRequest(field)), false
 	case errors.As(err, &notFound):
 		return named(codes.NotFound, "NOT_FOUND", notFound.Name, notFound), false
 	case errors.As(err, &exists):
@@ -204,20 +174,35 @@ func sentence(err error) string {
 }
 
 func fieldMetadata(f *fault.Error) map[string]string {
-	return map[string]string{"field": f.Field, "value": f.Value, "limit": f.Limit}
+	return map[string]string{"field": clipped(f.Field), "value": clipped(f.Value), "limit": f.Limit}
 }
 
-// maxViolations bounds the answer to a request that is wrong all over.
-const maxViolations = 50
+// fieldsMetadata is that of the first fault, with the number of those that are not listed.
+func fieldsMetadata(e *FieldErrors) map[string]string {
+	m := fieldMetadata(e.Listed[0])
+	if e.More > 0 {
+		m["more_faults"] = strconv.Itoa(e.More)
+	}
+	return m
+}
 
 func badRequest(fields ...*fault.Error) *errdetails.BadRequest {
 	b := &errdetails.BadRequest{}
-	for _, f := range fields[:min(len(fields), maxViolations)] {
+	for _, f := range fields {
 		b.FieldViolations = append(b.FieldViolations, &errdetails.BadRequest_FieldViolation{
-			Field:       f.Field,
-			Description: fmt.Sprintf("is %s; allowed: %s", f.Value, f.Limit),
+			Field:       clipped(f.Field),
+			Description: fmt.Sprintf("is %s; allowed: %s", clipped(f.Value), f.Limit),
 			Reason:      "INVALID_FIELD",
 		})
 	}
 	return b
+}
+
+// clipped cuts what came from outside, so that a hostile field cannot fill the answer's head.
+func clipped(s string) string {
+	const longest = 500 // bytes
+	if len(s) <= longest {
+		return s
+	}
+	return strings.ToValidUTF8(s[:longest], "") + "..."
 }

@@ -40,6 +40,7 @@ func info(err error) *errdetails.ErrorInfo {
 
 func TestEveryErrorHasItsCode(t *testing.T) {
 	field := &fault.Error{Field: "coats", Value: "0", Limit: "more than 0"}
+	both := FieldErrors{Listed: []*fault.Error{field, field}}
 	fault := func(kind error) error {
 		return &store.Fault{Kind: kind, Where: "/secret/place.db", Cause: errors.New("driver"), Mend: "call someone"}
 	}
@@ -52,7 +53,7 @@ func TestEveryErrorHasItsCode(t *testing.T) {
 		logged bool
 	}{
 		{field, codes.InvalidArgument, http.StatusBadRequest, "INVALID_FIELD", "coats is 0; allowed: more than 0.", false},
-		{FieldErrors{field, field}, codes.InvalidArgument, http.StatusBadRequest, "INVALID_FIELD", "coats is 0; allowed: more than 0; coats is 0; allowed: more than 0.", false},
+		{both, codes.InvalidArgument, http.StatusBadRequest, "INVALID_FIELD", "coats is 0; allowed: more than 0; coats is 0; allowed: more than 0.", false},
 		{&NotFoundError{"studios/a"}, codes.NotFound, http.StatusNotFound, "NOT_FOUND", "studios/a does not exist.", false},
 		{&ExistsError{"studios/a"}, codes.AlreadyExists, http.StatusConflict, "ALREADY_EXISTS", "studios/a exists already.", false},
 		{&ChangedError{"studios/a"}, codes.Aborted, http.StatusConflict, "ETAG_MISMATCH", "studios/a was changed by someone else meanwhile; read it again and repeat the change.", false},

@@ -57,9 +57,12 @@ func firingCurve(plan *pb.FiringPlan) (*firing.Curve, error) {
 		curve, err := s.Curve()
 		return curve, renamed(err, under("segments."))
 	case plan.GetLog() != nil:
+		if err := checkWidth("log.csv", plan.GetLog().Csv, mostColumns); err != nil {
+			return nil, err
+		}
 		readings, err := firing.ParseLog(strings.NewReader(plan.GetLog().Csv))
 		if lines := (*firing.LogError)(nil); errors.As(err, &lines) {
-			err = FieldErrors(lines.Faults)
+			err = FieldErrors{Listed: lines.Faults, More: lines.More}.or()
 		}
 		asCSV := func(field string) string { return "log.csv" + strings.TrimPrefix(field, "log") }
 		if err != nil {

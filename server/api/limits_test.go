@@ -200,7 +200,7 @@ func TestNoRequestTakesNaN(t *testing.T) {
 			}
 			c := &checker{}
 			c.message(reflect.ValueOf(m.Interface()).Elem(), planOf(m.Interface()), true)
-			if len(c.faults) != 1 || c.faults[0].Field != path {
+			if len(c.faults.Listed) != 1 || c.faults.Listed[0].Field != path {
 				t.Errorf("%s of %v: %v, want a fault of %s", f.FullName(), x, c.faults, path)
 			}
 			tried++

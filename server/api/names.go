@@ -160,8 +160,12 @@ func quoted(s string) string {
 		return "empty"
 	}
 	const longest = 100
-	if r := []rune(s); len(r) > longest {
-		return strconv.Quote(string(r[:longest])) + "..."
+	n := 0
+	for i := range s {
+		if n == longest {
+			return strconv.Quote(s[:i]) + "..."
+		}
+		n++
 	}
 	return strconv.Quote(s)
 }

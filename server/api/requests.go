@@ -63,7 +63,7 @@ func change(stored, update proto.Message, mask *fieldmaskpb.FieldMask) error {
 	var faults FieldErrors
 	for i, path := range mask.GetPaths() {
 		if !changePath(to, from, strings.Split(path, ".")) {
-			faults = append(faults, &fault.Error{
+			faults.add(&fault.Error{
 				Field: fmt.Sprintf("update_mask.paths[%d]", i),
 				Value: quoted(path),
 				Limit: "a field of a " + words(string(to.Descriptor().Name())) + ", such as " + someFields(to.Descriptor()),

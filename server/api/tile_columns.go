@@ -25,6 +25,7 @@ type column struct {
 	write func(t *pb.Tile) (string, error)
 	read  func(t *pb.Tile, cell string, find names) error
 	paths []string // the fields of a tile whose faults belong to the column
+	rests string   // the column without which this one cannot be read; empty: none
 }
 
 // names finds what a cell calls by its id or display name.
@@ -37,31 +38,31 @@ var columns = func() []column {
 		textColumn("fire_date", func(t *pb.Tile) *string { return &t.FireDate }),
 		textColumn("tester", func(t *pb.Tile) *string { return &t.Tester }),
 		textColumn("kiln", func(t *pb.Tile) *string { return &t.Kiln }),
-		{"firing", func(t *pb.Tile) (string, error) { return lastPart(t.GetFiring()), nil }, readFiring, []string{"firing", "firing_source"}},
-		{"firing_plan_json", writeFiringPlan, readFiringPlan, []string{"firing_plan", "firing_of_the_day"}},
-		{"witness_cone", func(t *pb.Tile) (string, error) { return t.WitnessCone.GetCone(), nil }, readWitness, []string{"witness_cone"}},
-		{"witness_cone_size", writeWitnessSize, readWitnessSize, []string{"witness_cone.cone_type"}},
-		{"body", func(t *pb.Tile) (string, error) { return lastPart(t.Layering.GetBody()), nil }, readBody, []string{"layering.body"}},
+		{"firing", func(t *pb.Tile) (string, error) { return lastPart(t.GetFiring()), nil }, readFiring, []string{"firing", "firing_source"}, ""},
+		{"firing_plan_json", writeFiringPlan, readFiringPlan, []string{"firing_plan", "firing_of_the_day"}, ""},
+		{"witness_cone", func(t *pb.Tile) (string, error) { return t.WitnessCone.GetCone(), nil }, readWitness, []string{"witness_cone"}, ""},
+		{"witness_cone_size", writeWitnessSize, readWitnessSize, []string{"witness_cone.cone_type"}, ""},
+		{"body", func(t *pb.Tile) (string, error) { return lastPart(t.Layering.GetBody()), nil }, readBody, []string{"layering.body"}, ""},
 	}
 	for i := range mostLayers {
 		all = append(all, layerColumns(i)...)
 	}
 	return append(all,
-		column{"wall_angle_deg", writeAngle, readAngle, []string{"placement.angle_deg"}},
-		column{"ware", func(t *pb.Tile) (string, error) { return lastPart(t.Placement.GetWare()), nil }, readWare, []string{"placement.ware"}},
-		column{"shape_json", writeShape, readShape, []string{"placement.shape"}},
+		column{"wall_angle_deg", writeAngle, readAngle, []string{"placement.angle_deg"}, ""},
+		column{"ware", func(t *pb.Tile) (string, error) { return lastPart(t.Placement.GetWare()), nil }, readWare, []string{"placement.ware"}, ""},
+		column{"shape_json", writeShape, readShape, []string{"placement.shape"}, ""},
 		numberColumn("band_height_mm", "placement.band_height_mm", func(t *pb.Tile, make bool) **float64 { return inPlacement(t, make, bandHeight) }),
 		numberColumn("clearance_mm", "placement.clearance_mm", func(t *pb.Tile, make bool) **float64 { return inPlacement(t, make, clearance) }),
-		column{"lower_bands_json", writeBands, readBands, []string{"placement.lower_bands"}},
-		column{"outcome", writeOutcome, readOutcome, []string{"outcome"}},
-		column{"run_mm", writeRun, readRun, []string{"run_mm"}},
-		column{"run_from_mm", writeRunFrom, readRunFrom, []string{"run_interval.from_mm"}},
-		column{"run_to_mm", writeRunTo, readRunTo, []string{"run_interval.to_mm"}},
+		column{"lower_bands_json", writeBands, readBands, []string{"placement.lower_bands"}, ""},
+		column{"outcome", writeOutcome, readOutcome, []string{"outcome"}, ""},
+		column{"run_mm", writeRun, readRun, []string{"run_mm"}, ""},
+		column{"run_from_mm", writeRunFrom, readRunFrom, []string{"run_interval.from_mm"}, ""},
+		column{"run_to_mm", writeRunTo, readRunTo, []string{"run_interval.to_mm"}, ""},
 		numberColumn("mean_front_mm", "mean_front_mm", func(t *pb.Tile, _ bool) **float64 { return &t.MeanFrontMm }),
 		numberColumn("reading_error_mm", "reading_error_mm", func(t *pb.Tile, _ bool) **float64 { return &t.ReadingErrorMm }),
 		textColumn("notes", func(t *pb.Tile) *string { return &t.Notes }),
 		textColumn("photo_uri", func(t *pb.Tile) *string { return &t.PhotoUri }),
-		column{"set_aside", writeSetAside, readSetAside, []string{"set_aside"}},
+		column{"set_aside", writeSetAside, readSetAside, []string{"set_aside"}, ""},
 	)
 }()
 
@@ -146,7 +147,7 @@ func layerColumns(i int) []column {
 			func(t *pb.Tile, cell string, find names) (err error) {
 				layer(t).Glaze, err = find.find(store.KindGlaze, "", cell)
 				return err
-			}, []string{path + ".glaze", path}},
+			}, []string{path + ".glaze", path}, ""},
 		{prefix + "lot", write(func(l *pb.Layer) string { return lastPart(l.Lot) }),
 			func(t *pb.Tile, cell string, find names) (err error) {
 				if layer(t).Glaze == "" {
@@ -154,25 +155,25 @@ func layerColumns(i int) []column {
 				}
 				layer(t).Lot, err = find.find(store.KindLot, lastPart(layer(t).Glaze), cell)
 				return err
-			}, []string{path + ".lot"}},
+			}, []string{path + ".lot"}, prefix + "glaze"},
 		{prefix + "coats", write(func(l *pb.Layer) string {
 			if c, ok := l.Amount.(*pb.Layer_Coats); ok {
 				return plain(c.Coats)
 			}
 			return ""
-		}), amount(func(l *pb.Layer, x float64) { l.Amount = &pb.Layer_Coats{Coats: x} }), []string{path + ".coats"}},
+		}), amount(func(l *pb.Layer, x float64) { l.Amount = &pb.Layer_Coats{Coats: x} }), []string{path + ".coats"}, ""},
 		{prefix + "thickness_um", write(func(l *pb.Layer) string {
 			if c, ok := l.Amount.(*pb.Layer_ThicknessUm); ok {
 				return plain(c.ThicknessUm)
 			}
 			return ""
-		}), amount(func(l *pb.Layer, x float64) { l.Amount = &pb.Layer_ThicknessUm{ThicknessUm: x} }), []string{path + ".thickness_um"}},
+		}), amount(func(l *pb.Layer, x float64) { l.Amount = &pb.Layer_ThicknessUm{ThicknessUm: x} }), []string{path + ".thickness_um"}, ""},
 		{prefix + "dry_mass_g_per_cm2", write(func(l *pb.Layer) string {
 			if c, ok := l.Amount.(*pb.Layer_DryMassGPerCm2); ok {
 				return plain(c.DryMassGPerCm2)
 			}
 			return ""
-		}), amount(func(l *pb.Layer, x float64) { l.Amount = &pb.Layer_DryMassGPerCm2{DryMassGPerCm2: x} }), []string{path + ".dry_mass_g_per_cm2"}},
+		}), amount(func(l *pb.Layer, x float64) { l.Amount = &pb.Layer_DryMassGPerCm2{DryMassGPerCm2: x} }), []string{path + ".dry_mass_g_per_cm2"}, ""},
 		{prefix + "method", write(func(l *pb.Layer) string {
 			return wordOf(pb.ApplicationMethod_name, int32(l.Method), "APPLICATION_METHOD_")
 		}),
@@ -180,7 +181,7 @@ func layerColumns(i int) []column {
 				n, err := numberOf(pb.ApplicationMethod_value, "APPLICATION_METHOD_", cell)
 				layer(t).Method = pb.ApplicationMethod(n)
 				return err
-			}, []string{path + ".method"}},
+			}, []string{path + ".method"}, ""},
 	}
 }
 
@@ -436,19 +437,19 @@ func writeRun(t *pb.Tile) (string, error) {
 }
 
 func readRun(t *pb.Tile, cell string, _ names) error {
-	x, err := readNumber(cell)
-	if err != nil {
-		return err
-	}
+	// Before the number is read, so that a bad one is not told as a missing outcome too.
 	if t.Outcome == nil {
-		t.Outcome = &pb.Tile_RunMm{}
+		t.Outcome = &pb.Tile_RunMm{RunMm: math.NaN()}
 	}
 	r, ok := t.Outcome.(*pb.Tile_RunMm)
 	if !ok {
 		return allowed("empty where outcome is not run")
 	}
-	r.RunMm = x
-	return nil
+	x, err := readNumber(cell)
+	if err == nil {
+		r.RunMm = x
+	}
+	return err
 }
 
 func writeRunFrom(t *pb.Tile) (string, error) {
@@ -474,18 +475,17 @@ func readRunTo(t *pb.Tile, cell string, _ names) error {
 }
 
 func readEnd(t *pb.Tile, cell string, set func(*pb.RunInterval, float64)) error {
-	x, err := readNumber(cell)
-	if err != nil {
-		return err
-	}
 	if t.Outcome == nil {
 		t.Outcome = &pb.Tile_RunInterval{RunInterval: &pb.RunInterval{FromMm: math.NaN(), ToMm: math.NaN()}}
 	}
 	if t.GetRunInterval() == nil {
 		return allowed("empty where outcome is not interval")
 	}
-	set(t.GetRunInterval(), x)
-	return nil
+	x, err := readNumber(cell)
+	if err == nil {
+		set(t.GetRunInterval(), x)
+	}
+	return err
 }
 
 func writeSetAside(t *pb.Tile) (string, error) {

@@ -2,7 +2,6 @@ package api
 
 import (
 	"bytes"
-	"cmp"
 	"encoding/csv"
 	"errors"
 	"fmt"
@@ -21,11 +20,7 @@ import (
 // Spreadsheets run cells that start with = + - @ as formulas. A text that does (a note, a tester's name) gets an apostrophe before it
 // in an export, which an import takes away again, so that no tile can carry a formula into somebody's spreadsheet.
 
-const (
-	mostLines = 10_000
-	// mostFaults of one line are told; a line that is wrong all over need not be told in full.
-	mostFaults = 4
-)
+const mostLines = 10_000
 
 // tileWriter writes tiles as lines.
 type tileWriter struct {
@@ -63,58 +58,111 @@ func (w *tileWriter) take() string {
 	return s
 }
 
-// tileLine is a line that was read well.
+// fileFaults are what is wrong with the lines of a file: the first mostListed are kept, the rest are counted.
+type fileFaults struct {
+	listed []*pb.LineFault
+	more   int
+}
+
+func (f *fileFaults) any() bool { return len(f.listed) > 0 }
+
+// add takes a fault whose sentence is put together only where it is listed.
+func (f *fileFaults) add(line int, column, format string, parts ...any) {
+	if len(f.listed) == mostListed {
+		f.more++
+		return
+	}
+	f.listed = append(f.listed, &pb.LineFault{Line: int32(line), Column: column, Sentence: fmt.Sprintf(format, parts...)})
+}
+
+// tileLine is a line that has been read, and which of its columns are at fault.
 type tileLine struct {
 	number int // the header is line 1
 	tile   *pb.Tile
+	file   *fileFaults
+	wrong  map[string]bool
 }
 
-// readTiles reads a file. Faults of lines are told beside the lines that are good; an error is one of the file as a whole, or of the
-// names' own.
-func readTiles(file, studio string, find names) ([]tileLine, []*pb.LineFault, error) {
+// sound reports whether no fault has been found.
+func (l *tileLine) sound() bool { return len(l.wrong) == 0 }
+
+// fault adds one of a column, unless that has one already: what comes after is likely to follow from it.
+func (l *tileLine) fault(column, format string, parts ...any) {
+	if column != "" && l.wrong[column] {
+		return
+	}
+	if l.wrong == nil {
+		l.wrong = map[string]bool{}
+	}
+	l.wrong[column] = true
+	l.file.add(l.number, column, format, parts...)
+}
+
+// collect adds the faults of fields that an error stands for. An error of another kind comes back.
+func (l *tileLine) collect(err error) error {
+	all, ok := fieldsOf(err)
+	if !ok {
+		return err
+	}
+	for _, f := range all.Listed {
+		column := columnOf(f.Field)
+		what := column
+		if what == "" {
+			what = f.Field
+		}
+		l.fault(column, "%s is %s; allowed: %s", what, f.Value, f.Limit)
+	}
+	return nil
+}
+
+// readTiles reads a file and calls each with every line that can be read, in order, faulty ones too. An error is one of the file as a
+// whole, of the names' own, or of each.
+func readTiles(file, studio string, find names, faults *fileFaults, each func(*tileLine) error) error {
+	if err := checkWidth("csv", file, len(columns)); err != nil {
+		return err
+	}
 	r := csv.NewReader(strings.NewReader(strings.TrimPrefix(file, "\ufeff")))
 	r.FieldsPerRecord = -1
 	r.ReuseRecord = true
 	head, err := r.Read()
 	if err != nil {
-		return nil, []*pb.LineFault{lineFault(1, "", "the header cannot be read: "+csvError(err))}, nil
+		faults.add(1, "", "the header cannot be read: %s", csvError(err))
+		return nil
 	}
-	order, faults := readHeader(head)
-	if len(faults) > 0 {
-		return nil, faults, nil
+	order := readHeader(head, faults)
+	if faults.any() {
+		return nil
 	}
-	var lines []tileLine
 	cells := make([]string, len(columns))
 	for n := 0; ; n++ {
 		row, err := r.Read()
 		if errors.Is(err, io.EOF) {
-			return lines, faults, nil
+			return nil
 		}
 		if n == mostLines {
-			return nil, nil, &fault.Error{Field: "csv", Value: "longer", Limit: fmt.Sprintf("at most %d lines under the header", mostLines)}
+			return &fault.Error{Field: "csv", Value: "longer", Limit: fmt.Sprintf("at most %d lines under the header", mostLines)}
 		}
 		if bad := (*csv.ParseError)(nil); errors.As(err, &bad) {
 			// Where quotes are wrong nobody can tell where the next line starts.
-			return lines, append(faults, lineFault(bad.StartLine, "", "the line, and with it all after it, cannot be read: "+csvError(err))), nil
+			faults.add(bad.StartLine, "", "the line, and with it all after it, cannot be read: %s", csvError(err))
+			return nil
 		}
 		number, _ := r.FieldPos(0)
 		if len(row) != len(order) {
-			faults = append(faults, lineFault(number, "", fmt.Sprintf("it has %d cells, the header has %d", len(row), len(order))))
+			faults.add(number, "", "it has %d cells, the header has %d", len(row), len(order))
 			continue
 		}
 		clear(cells)
 		for i, c := range order {
 			cells[c] = row[i]
 		}
-		tile, wrong, err := readTile(cells, number, studio, find)
-		if err != nil {
-			return nil, nil, err
+		line := &tileLine{number: number, tile: &pb.Tile{}, file: faults}
+		if err := line.read(cells, studio, find); err != nil {
+			return err
 		}
-		if len(wrong) > 0 {
-			faults = append(faults, wrong...)
-			continue
+		if err := each(line); err != nil {
+			return err
 		}
-		lines = append(lines, tileLine{number, tile})
 	}
 }
 
@@ -129,10 +177,11 @@ func csvError(err error) string {
 }
 
 // readHeader gives the column of each cell.
-func readHeader(head []string) (order []int, faults []*pb.LineFault) {
+func readHeader(head []string, faults *fileFaults) (order []int) {
 	for _, separator := range []string{";", "\t"} {
 		if len(head) == 1 && strings.Contains(head[0], separator) {
-			return nil, []*pb.LineFault{lineFault(1, "", fmt.Sprintf("cells are separated by %q; allowed: commas, and numbers with a point", separator))}
+			faults.add(1, "", "cells are separated by %q; allowed: commas, and numbers with a point", separator)
+			return nil
 		}
 	}
 	seen := map[int]bool{}
@@ -141,68 +190,33 @@ func readHeader(head []string) (order []int, faults []*pb.LineFault) {
 		i := slices.IndexFunc(columns, func(c column) bool { return c.name == name })
 		switch {
 		case i < 0:
-			faults = append(faults, lineFault(1, quotedColumn(h), fmt.Sprintf("there is no column %s; an export shows all that there are", quoted(h))))
+			faults.add(1, quotedColumn(h), "there is no column %s; an export shows all that there are", quoted(h))
 		case seen[i]:
-			faults = append(faults, lineFault(1, name, "the column "+name+" is there twice"))
+			faults.add(1, name, "the column %s is there twice", name)
 		}
 		seen[i] = true
 		order = append(order, i)
 	}
-	return order, faults
+	return order
 }
 
 func quotedColumn(name string) string { return strings.Trim(quoted(name), `"`) }
 
-// readTile reads a line. The columns go in the order of the table, so that one may rest on those before it.
-func readTile(cells []string, number int, studio string, find names) (*pb.Tile, []*pb.LineFault, error) {
-	t := &pb.Tile{}
-	var faults []*pb.LineFault
+// read reads the line's cells. The columns go in the order of the table, so that one may rest on those before it.
+func (l *tileLine) read(cells []string, studio string, find names) error {
 	for i, c := range columns {
-		if strings.TrimSpace(cells[i]) == "" {
+		if strings.TrimSpace(cells[i]) == "" || l.wrong[c.rests] {
 			continue
 		}
-		err := c.read(t, cells[i], find)
+		err := c.read(l.tile, cells[i], find)
 		if wrong := (*cellError)(nil); errors.As(err, &wrong) {
-			faults = append(faults, lineFault(number, c.name, fmt.Sprintf("%s is %s; allowed: %s", c.name, quoted(cells[i]), wrong.limit)))
+			l.fault(c.name, "%s is %s; allowed: %s", c.name, quoted(cells[i]), wrong.limit)
 		} else if err != nil {
-			return nil, nil, err
+			return err
 		}
 	}
-	if len(faults) == 0 {
-		tidy(t)
-		faults = lineFaults(number, checkResource(t, "tile", studio))
-	}
-	if len(faults) > 0 {
-		return nil, faults[:min(len(faults), mostFaults)], nil
-	}
-	return t, nil, nil
-}
-
-func lineFault(line int, column, sentence string) *pb.LineFault {
-	return &pb.LineFault{Line: int32(line), Column: column, Sentence: sentence}
-}
-
-// lineFaults turns faults of fields into faults of a line; nil if the error is none of the line's.
-func lineFaults(line int, err error) []*pb.LineFault {
-	var (
-		one *fault.Error
-		all FieldErrors
-		out []*pb.LineFault
-	)
-	switch {
-	case errors.As(err, &all):
-	case errors.As(err, &one):
-		all = FieldErrors{one}
-	}
-	for _, f := range all {
-		name := columnOf(f.Field)
-		what := name
-		if what == "" {
-			what = f.Field
-		}
-		out = append(out, lineFault(line, name, fmt.Sprintf("%s is %s; allowed: %s", what, f.Value, f.Limit)))
-	}
-	return out
+	tidy(l.tile)
+	return l.collect(checkResource(l.tile, "tile", studio))
 }
 
 // columnOf finds the column of a field of a tile: the one with the longest path that the field's starts with.
@@ -221,8 +235,4 @@ func columnOf(field string) string {
 		return "layer1_glaze"
 	}
 	return name
-}
-
-func sortFaults(faults []*pb.LineFault) {
-	slices.SortStableFunc(faults, func(a, b *pb.LineFault) int { return cmp.Compare(a.Line, b.Line) })
 }

@@ -72,30 +72,10 @@ func (s *tiles) log(ctx context.Context, key store.Key, old, next *pb.Tile) ([]s
 
 func (s *tiles) complete(ctx context.Context, d *day, old, next *pb.Tile) ([]string, error) {
 	tidy(next)
-	if err := checkOutcome(next); err != nil {
-		return nil, err
-	}
-	if next.FireDate == "" {
-		next.FireDate = s.api.now().Format(time.DateOnly)
-	}
-	if err := s.checkDate(next.FireDate); err != nil {
-		return nil, err
-	}
-	if err := checkPhoto(next.PhotoUri); err != nil {
-		return nil, err
-	}
 	if old == nil {
 		old = &pb.Tile{}
 	}
-	layered, err := s.keepGlazes(ctx, d, old, next)
-	if err != nil {
-		return nil, err
-	}
-	fired, err := s.keepFiring(ctx, d, old, next)
-	if err != nil {
-		return nil, err
-	}
-	placed, err := s.checkPlacement(ctx, d, old, next)
+	changed, err := s.keepDay(ctx, d, old, next)
 	if err != nil {
 		return nil, err
 	}
@@ -104,11 +84,35 @@ func (s *tiles) complete(ctx context.Context, d *day, old, next *pb.Tile) ([]str
 		if next.Prediction, err = s.api.predictTile(ctx, d, next); err != nil {
 			return nil, renamed(err, func(field string) string { return strings.TrimPrefix(field, "tile.") })
 		}
-	case layered || fired || placed:
+	case changed:
 		// What was said was said of another tile. Said now, it would not be beforehand.
 		next.Prediction = nil
 	}
 	return tileLabels(next), nil
+}
+
+// keepDay checks a tile, with every fault at once, and keeps what it was made of and how it was fired that day. It reports whether that is
+// another than what the old one was.
+func (s *tiles) keepDay(ctx context.Context, d *day, old, next *pb.Tile) (changed bool, err error) {
+	if next.FireDate == "" {
+		next.FireDate = s.api.now().Format(time.DateOnly)
+	}
+	var faults FieldErrors
+	for _, check := range []func() (bool, error){
+		func() (bool, error) { return false, checkOutcome(next) },
+		func() (bool, error) { return false, s.checkDate(next.FireDate) },
+		func() (bool, error) { return false, checkPhoto(next.PhotoUri) },
+		func() (bool, error) { return s.keepGlazes(ctx, d, old, next) },
+		func() (bool, error) { return s.keepFiring(ctx, d, old, next) },
+		func() (bool, error) { return s.checkPlacement(ctx, d, old, next) },
+	} {
+		another, err := check()
+		if err := faults.collect(err); err != nil {
+			return false, err
+		}
+		changed = changed || another
+	}
+	return changed, faults.or()
 }
 
 // tidy brings a tile into the one form that an export can give back.
@@ -168,16 +172,20 @@ func (s *tiles) keepGlazes(ctx context.Context, d *day, old, next *pb.Tile) (cha
 	for _, g := range old.GlazesOfTheDay {
 		kept[layerGlaze{g.Glaze, g.Lot}] = g
 	}
+	var faults FieldErrors
 	all, err := d.layering(ctx, "layering", next.Layering, kept)
-	if err != nil {
+	if err := faults.collect(err); err != nil {
 		return false, err
 	}
 	for i, band := range next.Placement.GetLowerBands() {
 		more, err := d.layering(ctx, fmt.Sprintf("placement.lower_bands[%d].layering", i), band.Layering, kept)
-		if err != nil {
+		if err := faults.collect(err); err != nil {
 			return false, err
 		}
 		all = append(all, more...)
+	}
+	if err := faults.or(); err != nil {
+		return false, err
 	}
 	next.GlazesOfTheDay = nil
 	listed := map[layerGlaze]bool{}
@@ -204,6 +212,9 @@ func (s *tiles) keepFiring(ctx context.Context, d *day, old, next *pb.Tile) (cha
 		return false, err
 	}
 	source := "firing_plan"
+	if next.FiringSource == nil {
+		return true, nil // of a line whose firing could not be read, which is told already
+	}
 	if !same {
 		next.FiringOfTheDay = next.GetFiringPlan()
 		if name := next.GetFiring(); name != "" {
@@ -239,7 +250,7 @@ func (s *tiles) checkPlacement(ctx context.Context, d *day, old, next *pb.Tile) 
 // tileLabels are what lists of tiles are filtered by.
 func tileLabels(t *pb.Tile) []string {
 	var labels []string
-	for _, l := range t.Layering.Layers {
+	for _, l := range t.Layering.GetLayers() {
 		labels = append(labels, "glaze="+lastPart(l.Glaze))
 	}
 	if f := t.GetFiring(); f != "" {
@@ -308,32 +319,34 @@ func (s *tiles) ImportTiles(ctx context.Context, r *pb.ImportTilesRequest) (*pb.
 	if _, err := s.api.read(ctx, parent); err != nil {
 		return nil, err
 	}
-	lines, faults, err := readTiles(r.Csv, studio, &finder{ctx: ctx, api: s.api, studio: studio})
-	if err != nil {
-		return nil, err
-	}
-	var ops []store.Op
 	today, err := s.api.today(ctx, studio)
 	if err != nil {
 		return nil, err
 	}
-	for _, line := range lines {
+	var ops []store.Op
+	var faults fileFaults
+	find := &finder{ctx: ctx, api: s.api, studio: studio}
+	err = readTiles(r.Csv, studio, find, &faults, func(line *tileLine) error {
+		if !line.sound() {
+			_, err := s.keepDay(ctx, today, &pb.Tile{}, line.tile)
+			return line.collect(err)
+		}
 		labels, err := s.complete(ctx, today, nil, line.tile)
-		if wrong := lineFaults(line.number, err); wrong != nil {
-			faults = append(faults, wrong...)
-			continue
-		} else if err != nil {
-			return nil, err
+		if err := line.collect(err); err != nil || !line.sound() {
+			return err
 		}
 		rec, err := s.record(store.Key{Studio: studio, Kind: store.KindTile, ID: randomID()}, line.tile, labels)
-		if err != nil {
-			return nil, err
+		if err := line.collect(err); err != nil || !line.sound() {
+			return err
 		}
 		ops = append(ops, store.Insert(rec))
+		return nil
+	})
+	if err != nil {
+		return nil, err
 	}
-	sortFaults(faults)
-	response := &pb.ImportTilesResponse{Imported: int32(len(ops)), Faults: faults}
-	if len(faults) > 0 && !r.KeepGoodLines || len(ops) == 0 {
+	response := &pb.ImportTilesResponse{Imported: int32(len(ops)), Faults: faults.listed, MoreFaults: int32(faults.more)}
+	if faults.any() && !r.KeepGoodLines || len(ops) == 0 {
 		response.Imported = 0
 		return response, nil
 	}

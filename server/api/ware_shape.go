@@ -132,5 +132,8 @@ func tracedProfile(r *pb.TraceProfileRequest) (*film.Profile, error) {
 	if r.GetCsv() == "" {
 		return nil, &fault.Error{Field: "csv", Value: "empty", Limit: "a first line height_mm,radius_mm and a line for each point"}
 	}
+	if err := checkWidth("csv", r.GetCsv(), mostColumns); err != nil {
+		return nil, err
+	}
 	return draw.ReadProfileCSV(strings.NewReader(r.GetCsv()))
 }

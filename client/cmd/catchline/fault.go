@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strconv"
 	"strings"
 
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
@@ -89,10 +90,26 @@ func sentenceOf(err error) string {
 			for _, v := range b.FieldViolations {
 				lines = append(lines, "  "+v.Field+" "+v.Description)
 			}
-			return fmt.Sprintf("The request has %d faults:\n%s", len(lines), strings.Join(lines, "\n"))
+			more := moreFaults(s)
+			if more > 0 {
+				lines = append(lines, fmt.Sprintf("  and %d more", more))
+			}
+			return fmt.Sprintf("The request has %d faults:\n%s", len(b.FieldViolations)+more, strings.Join(lines, "\n"))
 		}
 	}
 	return text
+}
+
+// moreFaults is how many faults a server has found besides those that it lists.
+func moreFaults(s *status.Status) int {
+	for _, d := range s.Details() {
+		if info, ok := d.(*errdetails.ErrorInfo); ok {
+			if n, err := strconv.Atoi(info.Metadata["more_faults"]); err == nil {
+				return n
+			}
+		}
+	}
+	return 0
 }
 
 // unreachable says why a server cannot be reached, and what to do. Of what the transport says the last part tells people something.

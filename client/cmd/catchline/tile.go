@@ -247,7 +247,10 @@ func (i *tileImportCommand) Run(a *app) error {
 	for _, f := range answer.Faults {
 		fmt.Fprintf(a.err, "%s, line %d: %s\n", i.File, f.Line, stopped(f.Sentence))
 	}
-	switch n := len(answer.Faults); {
+	if answer.MoreFaults > 0 {
+		fmt.Fprintf(a.err, "%s: %s more\n", i.File, counted(answer.MoreFaults, "fault"))
+	}
+	switch n := int32(len(answer.Faults)) + answer.MoreFaults; {
 	case n > 0 && answer.Imported == 0:
 		return faultf("%s; no tile was logged.", counted(n, "fault"))
 	case n > 0:

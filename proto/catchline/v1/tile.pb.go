@@ -1040,7 +1040,7 @@ type ImportTilesRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// `studios/{studio}`.
 	Parent string `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
-	// CSV with a header line; at most 10,000 lines and 8 MB. Columns as in an export.
+	// CSV with a header line; at most 10,000 lines and 8 MB. Columns as in an export, each at most once.
 	Csv string `protobuf:"bytes,2,opt,name=csv,proto3" json:"csv,omitempty"`
 	// Log the good lines and give the bad ones back, instead of all or none.
 	KeepGoodLines bool `protobuf:"varint,3,opt,name=keep_good_lines,json=keepGoodLines,proto3" json:"keep_good_lines,omitempty"`
@@ -1177,8 +1177,10 @@ type ImportTilesResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Tiles that were logged.
 	Imported int32 `protobuf:"varint,1,opt,name=imported,proto3" json:"imported,omitempty"`
-	// Lines that were not.
-	Faults        []*LineFault `protobuf:"bytes,2,rep,name=faults,proto3" json:"faults,omitempty"`
+	// What is wrong with the lines that were not, in the order of the file: the first 100 faults.
+	Faults []*LineFault `protobuf:"bytes,2,rep,name=faults,proto3" json:"faults,omitempty"`
+	// How many faults there are besides those that are listed.
+	MoreFaults    int32 `protobuf:"varint,3,opt,name=more_faults,json=moreFaults,proto3" json:"more_faults,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1225,6 +1227,13 @@ func (x *ImportTilesResponse) GetFaults() []*LineFault {
 		return x.Faults
 	}
 	return nil
+}
+
+func (x *ImportTilesResponse) GetMoreFaults() int32 {
+	if x != nil {
+		return x.MoreFaults
+	}
+	return 0
 }
 
 // Request of ExportTiles.
@@ -1421,10 +1430,12 @@ const file_catchline_v1_tile_proto_rawDesc = "" +
 	"\tLineFault\x12\x12\n" +
 	"\x04line\x18\x01 \x01(\x05R\x04line\x12\x16\n" +
 	"\x06column\x18\x02 \x01(\tR\x06column\x12\x1a\n" +
-	"\bsentence\x18\x03 \x01(\tR\bsentence\"b\n" +
+	"\bsentence\x18\x03 \x01(\tR\bsentence\"\x83\x01\n" +
 	"\x13ImportTilesResponse\x12\x1a\n" +
 	"\bimported\x18\x01 \x01(\x05R\bimported\x12/\n" +
-	"\x06faults\x18\x02 \x03(\v2\x17.catchline.v1.LineFaultR\x06faults\",\n" +
+	"\x06faults\x18\x02 \x03(\v2\x17.catchline.v1.LineFaultR\x06faults\x12\x1f\n" +
+	"\vmore_faults\x18\x03 \x01(\x05R\n" +
+	"moreFaults\",\n" +
 	"\x12ExportTilesRequest\x12\x16\n" +
 	"\x06parent\x18\x01 \x01(\tR\x06parent\"'\n" +
 	"\x13ExportTilesResponse\x12\x10\n" +

@@ -13,6 +13,8 @@ export class Problem extends Error {
     readonly fields: FieldProblem[] = [],
     // Somebody else changed the thing after it was read.
     readonly outdated = false,
+    // How many faults there are besides the fields.
+    readonly more = 0,
   ) {
     super(message);
   }
@@ -26,6 +28,7 @@ export class Problem extends Error {
 interface StatusDetail {
   "@type"?: string;
   reason?: string;
+  metadata?: Record<string, string>;
   fieldViolations?: { field?: string; description?: string }[];
 }
 
@@ -36,5 +39,6 @@ export function problemOf(status: number, body: unknown): Problem {
     .flatMap((detail) => detail.fieldViolations ?? [])
     .map(({ field = "", description = "" }) => ({ field, description }));
   const message = typeof said.message === "string" && said.message !== "" ? said.message : `The server answered ${status}.`;
-  return new Problem(status, message, fields, details.some((detail) => detail.reason === "ETAG_MISMATCH"));
+  const more = Number(details.find((detail) => detail.metadata?.more_faults)?.metadata?.more_faults ?? 0);
+  return new Problem(status, message, fields, details.some((detail) => detail.reason === "ETAG_MISMATCH"), more);
 }

@@ -1671,13 +1671,18 @@ export interface components {
         };
         /** @description Response of ImportTiles. */
         "catchline.v1.ImportTilesResponse": {
-            /** @description Lines that were not. */
+            /** @description What is wrong with the lines that were not, in the order of the file: the first 100 faults. */
             faults?: components["schemas"]["catchline.v1.LineFault"][];
             /**
              * Format: int32
              * @description Tiles that were logged.
              */
             imported?: number;
+            /**
+             * Format: int32
+             * @description How many faults there are besides those that are listed.
+             */
+            moreFaults?: number;
         };
         /** @description One material of a recipe. */
         "catchline.v1.Ingredient": {
@@ -4931,7 +4936,7 @@ export interface operations {
         requestBody: {
             content: {
                 "application/json": {
-                    /** @description CSV with a header line; at most 10,000 lines and 8 MB. Columns as in an export. */
+                    /** @description CSV with a header line; at most 10,000 lines and 8 MB. Columns as in an export, each at most once. */
                     csv?: string;
                     /** @description Log the good lines and give the bad ones back, instead of all or none. */
                     keepGoodLines?: boolean;

@@ -445,7 +445,7 @@ function Exchange({ studio }: { studio: string }) {
       {done && (
         <div role="status" class="stack">
           <p>
-            <strong>{done.imported ?? 0}</strong> tiles logged{done.faults?.length ? `, ${done.faults.length} faults:` : "."}
+            <strong>{done.imported ?? 0}</strong> tiles logged{done.faults?.length ? `, ${done.faults.length + (done.moreFaults ?? 0)} faults:` : "."}
           </p>
           {done.faults && done.faults.length > 0 && (
             <Scrolled label="Faults in the file">
@@ -458,7 +458,7 @@ function Exchange({ studio }: { studio: string }) {
                   </tr>
                 </thead>
                 <tbody>
-                  {done.faults.slice(0, 200).map((f, i) => (
+                  {done.faults.map((f, i) => (
                     <tr key={i}>
                       <td class="n">{f.line}</td>
                       <td>{f.column || "whole line"}</td>
@@ -469,6 +469,7 @@ function Exchange({ studio }: { studio: string }) {
               </table>
             </Scrolled>
           )}
+          {!!done.moreFaults && <p>{done.moreFaults} more faults are not listed.</p>}
         </div>
       )}
     </Panel>

@@ -61,6 +61,7 @@ export function Failed({ problem, onRetry }: { problem: Problem; onRetry?: () =>
               <strong>{f.field}</strong> {f.description}
             </li>
           ))}
+          {problem.more > 0 && <li>{problem.more} more</li>}
         </ul>
       )}
       {onRetry && (
