@@ -61,12 +61,12 @@ func TestWeightsOfStandardGlasses(t *testing.T) {
 }
 
 var (
-	saysComputed = regexp.MustCompile(`(?i)\bcomputed (from|with|by)\b`)
+	saysComputed = regexp.MustCompile(`^computed (from|with|by)\b`)
 	fileNamed    = regexp.MustCompile(`[\w./-]+\.(csv|md|go|json)\b`)
 )
 
-// Every file that a row of a table names is in the repository: beside the table, or at the path from the root. A row that was computed
-// from something names the file.
+// Every file that a row of a table names is in the repository: beside the table, or at the path from the root. A source that
+// begins with "computed from" names a file.
 func TestSourcesAreInTheRepository(t *testing.T) {
 	checked := 0
 	err := fs.WalkDir(repository, ".", func(path string, d fs.DirEntry, err error) error {
