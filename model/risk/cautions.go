@@ -31,29 +31,29 @@ type Caution struct {
 	Text string
 }
 
-// Situation is what cautions are chosen by.
+// Situation holds what the choice of cautions depends on.
 type Situation struct {
 	// Word is the worst risk word of the answer.
 	Word Word
-	// Cookie tells that the answer puts a cookie under a piece, which is to be ground or broken off.
+	// Cookie is true if the answer puts a cookie under a piece, which somebody will have to break or grind off.
 	Cookie bool
-	// Melts are the compositions of the glazes, where they are known.
+	// Melts are the compositions of the glazes whose chemistry is known.
 	Melts []*chem.Melt
-	// Described tells that there are glazes of unknown chemistry.
+	// Described is true if the chemistry of a glaze is unknown.
 	Described bool
-	// Recipes tells that glazes are given as recipes, so that somebody weighs powders.
+	// Recipes is true if a glaze is given as a recipe, so that somebody weighs powders.
 	Recipes bool
-	// Reduction tells that the firing is in reduction or burns fuel.
+	// Reduction is true if the firing is in reduction or burns fuel.
 	Reduction bool
-	// AcidGases tells that raw materials give off fluorine, sulfur or chlorine compounds.
+	// AcidGases is true if raw materials give off compounds of fluorine, sulfur or chlorine.
 	AcidGases bool
 }
 
 // traces is the mole fraction below which an oxide counts as an impurity of raw materials.
 const traces = 1e-3
 
-// rules are the cautions in the order in which they are shown, each with the situation that it is for. What the texts say and the
-// standards that they defer to are in testdata/published/cautions.csv.
+// rules are the cautions in the order in which they are shown, each with the situations that it applies to. The texts and the standards that
+// they defer to follow testdata/published/cautions.csv.
 var rules = []struct {
 	caution Caution
 	applies func(*Situation) bool
@@ -94,7 +94,7 @@ var rules = []struct {
 
 func always(*Situation) bool { return true }
 
-// holds tells whether any of the melts has more than traces of any of the oxides.
+// holds applies where any melt has more than traces of any of the oxides.
 func holds(oxides ...chem.Oxide) func(*Situation) bool {
 	return func(s *Situation) bool {
 		for i := range s.Melts {
@@ -108,7 +108,7 @@ func holds(oxides ...chem.Oxide) func(*Situation) bool {
 	}
 }
 
-// Cautions gives the cautions that belong to an answer, in a fixed order.
+// Cautions gives the cautions that apply to a situation, in a fixed order.
 func Cautions(s *Situation) []*Caution {
 	out := make([]*Caution, 0, len(rules))
 	for i := range rules {

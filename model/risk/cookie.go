@@ -9,18 +9,18 @@ import (
 	"github.com/catchline/catchline/model/film"
 )
 
-// Kind is a kind of cookie.
-type Kind uint8
+// CookieKind is a kind of cookie.
+type CookieKind uint8
 
 // The kinds of cookie.
 const (
-	None   Kind = iota
-	Plain       // a flat washed cookie
-	Dished      // one with a rim that holds a pool
+	None   CookieKind = iota
+	Plain             // a flat washed cookie
+	Dished            // one with a rim that holds a pool
 )
 
 // String gives the kind in a word, such as "plain".
-func (k Kind) String() string {
+func (k CookieKind) String() string {
 	switch k {
 	case None:
 		return "none"
@@ -91,48 +91,48 @@ func (s Sizes) Check() error {
 	return nil
 }
 
-// What a mishap comes to. Ours, no source, and coarse: the decision hangs on their order, not on their digits.
+// Consequences of a mishap. Ours, no source, and coarse: the decision depends on their order, not on their digits.
 const (
-	wareLostOnShelf  = 0.7   // of the pieces whose glaze has welded them to a shelf
-	wareLostOnCookie = 0.25  // of those welded to a cookie, which can be broken and ground away
-	shelfLostVolume  = 20e-6 // m³ on a shelf that cost it in two cases out of three: 1 - exp(-V/this)
+	wareLostOnShelf  = 0.7   // share of the pieces lost among those whose glaze welded them to a shelf
+	wareLostOnCookie = 0.25  // the same for a cookie, which can be broken and ground away
+	shelfLostVolume  = 20e-6 // m³; a volume V on a shelf costs the shelf with probability 1 - exp(-V/shelfLostVolume)
 
-	cookieMargin  = 0.010 // m by which a cookie is wider than the foot all round at the least: common practice, no source
+	cookieMargin  = 0.010 // m of cookie all round the foot, at least: common practice, no source
 	dishDepth     = 0.005 // m, of a dished cookie
 	underDish     = 0.006 // m of cookie below the dish
-	wideCookie    = 0.200 // m, from which on a cookie is better thicker
+	wideCookie    = 0.200 // m, diameter from which a cookie needs thickerCookie
 	thinCookie    = 0.006 // m, the least thickness of a narrower one
 	thickerCookie = 0.010 // m, the least thickness of a wide one
 )
 
-// Cookie is a decision on what to put under a piece.
+// Cookie says what to put under a piece, and why.
 type Cookie struct {
-	Kind                Kind
+	Kind                CookieKind
 	Diameter, Thickness float64 // m; 0 for none
-	// Pool is what the 90th percentile of the volume makes on a washed cookie, foot and all.
+	// Pool is the puddle that the 90th percentile of the overflow makes on a washed cookie, with the foot in its middle.
 	Pool film.Pool
-	// Costs expected without a cookie and with the smallest that will do of each kind.
+	// Expected costs without a cookie, and with the smallest plain and the smallest dished one that is large enough.
 	CostNone, CostPlain, CostDished float64
 	// Spills is the probability that glaze gets past the cookie, or onto the shelf if there is none.
 	Spills float64
-	// TooSmall tells that no cookie that the studio makes holds the volume that is exceeded with the tolerated probability.
+	// TooSmall is true if no cookie that the studio makes holds the overflow that is exceeded with the tolerated probability.
 	TooSmall bool
 	// Reason is the decision in a sentence.
 	Reason string
 }
 
-// Decision is what a cookie is decided by.
+// Decision holds everything that the choice of a cookie depends on.
 type Decision struct {
-	Foot            *Foot
+	Overflow        *Overflow
 	FootDiameter    float64 // m
 	CapillaryLength float64 // of the melt, m
 	Costs           Costs
 	Sizes           Sizes
 }
 
-// Cookie decides what to put under a piece: whatever is expected to cost least. Cookies are large enough for the volume that
-// is exceeded with the tolerated probability, which spreads to a ring about the foot (film.SpreadAround), and rounded up to what
-// the studio makes.
+// Cookie chooses no cookie, a plain or a dished one: the one with the lowest expected cost. Its size holds the overflow that is exceeded with
+// the tolerated probability, spread to a ring about the foot (film.SpreadAround), rounded up to a size that the studio makes. Errors are
+// fault.Error values of costs, cookie sizes, the foot's diameter or the capillary length.
 func (d *Decision) Cookie() (Cookie, error) {
 	if err := d.Costs.Check(); err != nil {
 		return Cookie{}, err
@@ -142,10 +142,10 @@ func (d *Decision) Cookie() (Cookie, error) {
 	}
 	var c Cookie
 	var err error
-	if c.Pool, err = d.spread(d.Foot.P90); err != nil {
+	if c.Pool, err = d.spread(d.Overflow.P90); err != nil {
 		return c, err
 	}
-	worst, err := d.spread(d.Foot.Tolerated)
+	worst, err := d.spread(d.Overflow.Tolerated)
 	if err != nil {
 		return c, err
 	}
@@ -153,13 +153,13 @@ func (d *Decision) Cookie() (Cookie, error) {
 	plain, plainFits := roundUp(d.Sizes.Diameters, max(least, worst.Diameter))
 	// In a dish the ring stands as high as the rim and the puddle on top of that.
 	puddle := film.PuddleThickness(d.CapillaryLength, film.ShelfAngle)
-	dished, dishedFits := roundUp(d.Sizes.Diameters, max(least, math.Sqrt(d.FootDiameter*d.FootDiameter+4*d.Foot.Tolerated/(math.Pi*(dishDepth+puddle)))))
+	dished, dishedFits := roundUp(d.Sizes.Diameters, max(least, math.Sqrt(d.FootDiameter*d.FootDiameter+4*d.Overflow.Tolerated/(math.Pi*(dishDepth+puddle)))))
 
 	var spillsPlain, spillsDished float64
 	c.CostNone, _ = d.cost(0, 0, wareLostOnShelf)
 	c.CostPlain, spillsPlain = d.cost(d.Costs.PlainCookie, d.holds(plain, puddle), wareLostOnCookie)
 	c.CostDished, spillsDished = d.cost(d.Costs.DishedCookie, d.holds(dished, dishDepth+puddle), wareLostOnCookie)
-	c.Spills = d.Foot.Passes
+	c.Spills = d.Overflow.Passes
 	c.TooSmall = !plainFits && !dishedFits
 	switch {
 	case c.CostNone <= c.CostPlain && c.CostNone <= c.CostDished:
@@ -178,17 +178,19 @@ func (d *Decision) spread(volume float64) (film.Pool, error) {
 	return film.SpreadAround(volume, d.FootDiameter, d.CapillaryLength, film.ShelfAngle)
 }
 
-// holds is the volume in m³ that stays on a cookie around the foot when glaze stands on it to a height in m.
+// holds is the volume (m³) that stays on a cookie around the foot when glaze stands on it to a height (m): π/4 (D² - d²) h.
 func (d *Decision) holds(diameter, height float64) float64 {
 	return math.Pi / 4 * max(diameter*diameter-d.FootDiameter*d.FootDiameter, 0) * height
 }
 
-// cost gives the expected cost of a piece on a cookie that costs so much and holds such a volume, and the probability that glaze
-// gets past it. A piece that glaze has welded to something is lost with the probability wareLost, and as on a shelf if
-// the glaze got that far.
+// cost gives the expected cost of a piece on a cookie of a price that holds a volume (m³), and the probability that glaze gets past it:
+//
+//	cookie + Σ p [wareLost·ware + (grind + shelf (1 - exp(-(V-holds)/shelfLostVolume)) if V > holds)]
+//
+// wareLost is the share of pieces lost once glaze has welded them to the cookie; where glaze gets past it, wareLostOnShelf takes its place.
 func (d *Decision) cost(cookie, holds, wareLost float64) (cost, spills float64) {
 	cost = cookie
-	for _, o := range d.Foot.Outcomes {
+	for _, o := range d.Overflow.Volumes {
 		lost := wareLost
 		if past := o.Volume - holds; past > 0 {
 			spills += o.Probability
@@ -207,7 +209,7 @@ func thicknessFor(diameter float64) float64 {
 	return thinCookie
 }
 
-// roundUp gives the least size that is not less than need, or else the greatest there is and false.
+// roundUp gives the smallest size that is at least need; if there is none, the largest size and false.
 func roundUp(sizes []float64, need float64) (float64, bool) {
 	best, found := 0., false
 	for _, s := range sizes {
@@ -223,7 +225,7 @@ func roundUp(sizes []float64, need float64) (float64, bool) {
 
 // reason puts the decision in a sentence.
 func (d *Decision) reason(c *Cookie) string {
-	chance := percent(d.Foot.Passes)
+	chance := percent(d.Overflow.Passes)
 	costs := fmt.Sprintf("expected costs are %.1f without a cookie, %.1f with a plain and %.1f with a dished one", c.CostNone, c.CostPlain, c.CostDished)
 	var s string
 	switch c.Kind {

@@ -8,9 +8,9 @@ import (
 	"pgregory.net/rapid"
 )
 
-func decide(t testing.TB, f Foot, change func(*Decision)) Cookie {
+func decide(t testing.TB, f Overflow, change func(*Decision)) Cookie {
 	t.Helper()
-	d := Decision{Foot: &f, FootDiameter: 0.080, CapillaryLength: 3.57e-3, Costs: DefaultCosts, Sizes: DefaultSizes}
+	d := Decision{Overflow: &f, FootDiameter: 0.080, CapillaryLength: 3.57e-3, Costs: DefaultCosts, Sizes: DefaultSizes}
 	if change != nil {
 		change(&d)
 	}
@@ -22,8 +22,8 @@ func decide(t testing.TB, f Foot, change func(*Decision)) Cookie {
 }
 
 // certain is a foot over which exactly so much comes with a probability.
-func certain(p, volume float64) Foot {
-	f := Foot{Passes: p, Expected: p * volume, Outcomes: []Outcome{{p, volume}}}
+func certain(p, volume float64) Overflow {
+	f := Overflow{Passes: p, Expected: p * volume, Volumes: []WeightedVolume{{p, volume}}}
 	if p > 0.1 {
 		f.P90 = volume
 	}
@@ -88,7 +88,7 @@ func TestCookieIsAtLeastWiderThanTheFoot(t *testing.T) {
 		p := rapid.Float64Range(0.06, 1).Draw(t, "p")
 		v := math.Exp(rapid.Float64Range(-18, -9).Draw(t, "ln volume"))
 		f := certain(p, v)
-		d := Decision{Foot: &f, FootDiameter: rapid.Float64Range(0.03, 0.2).Draw(t, "foot"), CapillaryLength: 3.57e-3, Costs: DefaultCosts, Sizes: DefaultSizes}
+		d := Decision{Overflow: &f, FootDiameter: rapid.Float64Range(0.03, 0.2).Draw(t, "foot"), CapillaryLength: 3.57e-3, Costs: DefaultCosts, Sizes: DefaultSizes}
 		c, err := d.Cookie()
 		if err != nil {
 			t.Fatal(err)
@@ -96,7 +96,7 @@ func TestCookieIsAtLeastWiderThanTheFoot(t *testing.T) {
 		if c.Kind != None && !c.TooSmall && (c.Diameter < d.FootDiameter+0.0199 || c.Spills > 0) {
 			t.Fatalf("%+v", c)
 		}
-		if least := min(c.CostNone, c.CostPlain, c.CostDished); least != map[Kind]float64{None: c.CostNone, Plain: c.CostPlain, Dished: c.CostDished}[c.Kind] {
+		if least := min(c.CostNone, c.CostPlain, c.CostDished); least != map[CookieKind]float64{None: c.CostNone, Plain: c.CostPlain, Dished: c.CostDished}[c.Kind] {
 			t.Fatalf("not the cheapest: %+v", c)
 		}
 	})
@@ -104,7 +104,7 @@ func TestCookieIsAtLeastWiderThanTheFoot(t *testing.T) {
 
 func TestCookieRefuses(t *testing.T) {
 	f := certain(0.3, 2e-6)
-	good := Decision{Foot: &f, FootDiameter: 0.080, CapillaryLength: 3.57e-3, Costs: DefaultCosts, Sizes: DefaultSizes}
+	good := Decision{Overflow: &f, FootDiameter: 0.080, CapillaryLength: 3.57e-3, Costs: DefaultCosts, Sizes: DefaultSizes}
 	for name, change := range map[string]func(*Decision){
 		"minus cost":   func(d *Decision) { d.Costs.GrindShelf = -1 },
 		"NaN cost":     func(d *Decision) { d.Costs.LoseWare = math.NaN() },

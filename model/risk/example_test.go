@@ -19,12 +19,12 @@ func ExampleThresholds_Word() {
 // 2 + 0.31·0.25·30 = 4.3, on a dished one 5 + 2.3.
 func ExampleDecision_Cookie() {
 	const volume = 2e-6 // m³
-	foot := risk.Foot{
+	overflow := risk.Overflow{
 		Passes: 0.31, Expected: 0.31 * volume, P90: volume, Tolerated: volume,
-		Outcomes: []risk.Outcome{{Probability: 0.31, Volume: volume}},
+		Volumes: []risk.WeightedVolume{{Probability: 0.31, Volume: volume}},
 	}
 	d := risk.Decision{
-		Foot: &foot, FootDiameter: 0.080, CapillaryLength: film.CapillaryLength(0.30, 2400),
+		Overflow: &overflow, FootDiameter: 0.080, CapillaryLength: film.CapillaryLength(0.30, 2400),
 		Costs: risk.DefaultCosts, Sizes: risk.DefaultSizes,
 	}
 	c, err := d.Cookie()
@@ -37,10 +37,10 @@ func ExampleDecision_Cookie() {
 }
 
 // What comes over the foot of a wall when the median drive is the one at which the front is there: half of all firings pass it.
-func ExampleAtFoot() {
+func ExampleOverflowOf() {
 	wall := bareWall{band: 0.060, clearance: 0.030}
 	drive := calib.Prediction{LnPhysics: math.Log(wall.Drive(wall.clearance)), Scale: 0.7, DF: 6}
-	f, err := risk.AtFoot(&drive, wall, 0.5e-3, 0.05)
+	f, err := risk.OverflowOf(&drive, wall, 0.5e-3, 0.05)
 	if err != nil {
 		fmt.Println(err)
 		return

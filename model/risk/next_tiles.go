@@ -17,17 +17,17 @@ import (
 type Candidate struct {
 	Name       string
 	Conditions calib.Conditions
-	// LnRunsOff is the ln drive at which it would run off the bottom of its tile.
+	// LnRunsOff is the ln drive at which its glaze runs off the bottom of the tile.
 	LnRunsOff float64
 }
 
-// Concern is a combination whose risk the studio wants to judge rightly.
+// Concern is a combination whose risk the studio wants to judge correctly.
 type Concern struct {
 	Name       string
 	Conditions calib.Conditions
 	// LnClearance is the ln drive at which its run uses up the clearance.
 	LnClearance float64
-	// Weight is how much it matters, such as how many are made; more than 0.
+	// Weight is its importance, for example how many are made; more than 0.
 	Weight float64
 }
 
@@ -36,10 +36,10 @@ type TileSearch struct {
 	Candidates []Candidate
 	Concerns   []Concern // at least one; the candidates themselves will do
 	Count      int       // tiles wanted, 1 to 100
-	// Tolerated is the probability of exceeding the clearance that the studio tolerates, between 0 and 1: risk is judged
-	// rightly when it falls on the right side of it.
+	// Tolerated is the probability of exceeding the clearance that the studio tolerates, between 0 and 1. A risk is judged correctly
+	// when it is said to be on the side of this boundary on which it is.
 	Tolerated float64
-	// RunOff is the probability of running off at and above which a candidate is left out; AllowRunOff lets it in.
+	// RunOff is the probability of running off from which a candidate is left out, unless AllowRunOff is set.
 	RunOff      float64
 	AllowRunOff bool
 }
@@ -47,13 +47,13 @@ type TileSearch struct {
 // Suggestion is one tile to fire.
 type Suggestion struct {
 	Candidate int // index
-	// Gain is by how much the tile is expected to lower the weighted mean chance of misjudging a concern, 0 to 0.5,
-	// the suggestions before it being fired too.
+	// Gain is the expected fall of the weighted mean chance of misjudging a concern, 0 to 0.5, once the suggestions before this
+	// one have been fired.
 	Gain float64
 	// Before and After are that weighted mean chance.
 	Before, After float64
 	RunsOff       float64 // probability
-	// Most is the concern that it helps most, an index, and its own chance of being misjudged before and after.
+	// Most is the index of the concern that it helps most, and its own chance of being misjudged before and after.
 	Most                  int
 	MostBefore, MostAfter float64
 	Sentence              string
@@ -92,13 +92,13 @@ func (q *TileSearch) check() error {
 	return nil
 }
 
-// NextTiles picks tiles one by one, each time the one that, with those already picked, is expected to lower the chance
-// of misjudged risk over the concerns most. As the covariance of all layerings is updated for every pick, a second tile of
-// what the first one teaches gains little, so the picks spread over what is not known. Tiles that would probably run off
-// are never picked unless allowed, so there may be fewer than asked for; none is picked that teaches nothing.
+// NextTiles picks tiles one at a time. Each pick is the tile that, fired with those already picked, is expected to lower the chance of
+// misjudging the concerns most. The covariance of all layerings is updated for every pick, so a second tile that would teach the same gains little and the
+// picks spread. Tiles that would probably run off are left out unless allowed, and so are tiles that teach nothing; so there
+// can be fewer than asked for.
 //
-// How a tile is expected to change a judgement does not depend on how it comes out but on the covariance alone (to the
-// normal approximation of the posterior), so nothing is sampled.
+// In the normal approximation of the posterior, the expected change of a judgement depends on the covariance alone and not on how the
+// tile comes out, so nothing is sampled.
 // Errors: *fault.Error.
 func (q *TileSearch) NextTiles(c *calib.Calibration) ([]Suggestion, error) {
 	if err := q.check(); err != nil {
@@ -179,13 +179,13 @@ func (q *TileSearch) NextTiles(c *calib.Calibration) ([]Suggestion, error) {
 	return out, nil
 }
 
-// leastGain is the fall of the chance of misjudgement below which a tile is not worth its clay.
+// leastGain is the fall of the chance of misjudgement below which no tile is suggested.
 const leastGain = 1e-6
 
-// nothing is the share of a variance below which taking it away is not reckoned with.
+// nothing is the share of a concern's variance below which what a tile would take away is ignored.
 const nothing = 1e-9
 
-// gain of one candidate, whose reading would be worth gain/(covariance²) to others.
+// gain works out the suggestion of candidate i, whose reading takes gain·cov(i, k)² off the variance of concern k.
 func (q *TileSearch) gain(cov *mat.SymDense, judged []judgement, before []float64, i int, gain, total float64, rule *gauss) Suggestion {
 	s := Suggestion{Candidate: i, Most: -1}
 	n := len(q.Candidates)
@@ -207,13 +207,16 @@ func (q *TileSearch) gain(cov *mat.SymDense, judged []judgement, before []float6
 	return s
 }
 
-// judgement of one concern: how far the boundary of tolerated risk is above the mean of its ln drive, the variance of that
-// mean, and how much of the variance the tiles picked so far will have taken away.
-type judgement struct{ margin, variance, learnt float64 }
+// judgement is what is known of one concern's ln drive.
+type judgement struct {
+	margin   float64 // from its mean up to the boundary of tolerated risk
+	variance float64 // of the mean
+	learnt   float64 // variance that the tiles picked so far take away
+}
 
-// misjudged is the chance that, after learning that much more, the layering lies on the other side of the boundary than is
-// then said. What is then said is U ~ N(0, r) above the present mean, the truth is T with variance v, and T-U is
-// independent of U, so that their correlation is √(r/v) and
+// misjudged is the chance that, once more of the variance is learnt, the truth lies on the other side of the boundary a than is then said.
+// What is then said is U ~ N(0, r) above the present mean, the truth is T ~ N(0, v), and T-U is independent of U, so that their
+// correlation is √(r/v) and
 //
 //	P(T and U on different sides of a) = 2 T(a/√v, √((v-r)/r)),  T(h, c) = 1/(2π) ∫ exp(-h²/(2 cos²φ)) dφ from 0 to arctan c
 //
@@ -230,7 +233,7 @@ func (j *judgement) misjudged(more float64, g *gauss) float64 {
 	}, 0, math.Atan2(math.Sqrt(v-r), math.Sqrt(r))) / math.Pi
 }
 
-// gauss is a rule of Gauss-Legendre quadrature on (-1, 1), made once for the many integrals of a search.
+// gauss is a Gauss-Legendre rule on (-1, 1), made once for the many integrals of a search.
 type gauss struct{ at, weight [24]float64 }
 
 func newGauss() *gauss {

@@ -35,7 +35,7 @@ func cautionsIn(s *risk.Situation) []*pb.Caution {
 }
 
 // cautions of one score.
-func (q *question) cautions(word risk.Word, cookie risk.Kind) []*pb.Caution {
+func (q *question) cautions(word risk.Word, cookie risk.CookieKind) []*pb.Caution {
 	s := risk.Situation{Word: word, Cookie: cookie != risk.None, Melts: make([]*chem.Melt, 0, len(q.Layers))}
 	addFiring(&s, q.firing.heat)
 	for i := range q.Layers {

@@ -8,13 +8,13 @@ import (
 )
 
 // atFoot works out what comes over the foot and which cookie to put under.
-func (q *question) atFoot(score *model.Score) (*risk.Foot, *risk.Cookie, error) {
-	foot, err := risk.AtFoot(&score.Prediction, q.Wall, score.Physics.Flow.Thickness, q.Tolerated)
+func (q *question) atFoot(score *model.Score) (*risk.Overflow, *risk.Cookie, error) {
+	foot, err := risk.OverflowOf(&score.Prediction, q.Wall, score.Physics.Flow.Thickness, q.Tolerated)
 	if err != nil {
 		return nil, nil, err
 	}
 	d := risk.Decision{
-		Foot:            &foot,
+		Overflow:        &foot,
 		FootDiameter:    q.footDiameter(),
 		CapillaryLength: film.CapillaryLength(score.Tension, score.Density),
 		Costs:           costsOf(q.studio.settings, q.ware),
@@ -77,7 +77,7 @@ func metres(mm []float64) []float64 {
 }
 
 // footAndShelf shows what happens at the foot.
-func footAndShelf(foot *risk.Foot, cookie *risk.Cookie) *pb.FootAndShelf {
+func footAndShelf(foot *risk.Overflow, cookie *risk.Cookie) *pb.FootAndShelf {
 	const mm, mm3 = 1e3, 1e9
 	return &pb.FootAndShelf{
 		OverFootProbability: foot.Passes,
@@ -95,4 +95,6 @@ func footAndShelf(foot *risk.Foot, cookie *risk.Cookie) *pb.FootAndShelf {
 	}
 }
 
-func cookieKind(k risk.Kind) pb.CookieKind { return pb.CookieKind_COOKIE_KIND_NONE + pb.CookieKind(k) }
+func cookieKind(k risk.CookieKind) pb.CookieKind {
+	return pb.CookieKind_COOKIE_KIND_NONE + pb.CookieKind(k)
+}

@@ -47,7 +47,7 @@ func (s *scores) PlanShelf(ctx context.Context, r *pb.PlanShelfRequest) (*pb.Pla
 		pieces = append(pieces, risk.Piece{
 			Label: piece.GetLabel(), Count: max(int(piece.GetCount()), 1), Shelf: int(piece.GetShelf()),
 			Exceed: score.Exceedance, Word: boundsOf(q.studio.settings).Word(score.Exceedance),
-			Foot: *foot, Cookie: *cookie, Tolerated: q.Tolerated,
+			Overflow: *foot, Cookie: *cookie, Tolerated: q.Tolerated,
 		})
 		// What is alike for all pieces stands once on the plan.
 		cautions.add(shown.Cautions)
@@ -59,7 +59,7 @@ func (s *scores) PlanShelf(ctx context.Context, r *pb.PlanShelfRequest) (*pb.Pla
 		scored = append(scored, shown)
 		out.Calibration = q.calibration.name
 	}
-	plan, err := risk.Load(pieces)
+	plan, err := risk.PlanShelves(pieces)
 	if err != nil {
 		return nil, err
 	}

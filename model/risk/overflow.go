@@ -13,35 +13,35 @@ import (
 	"github.com/catchline/catchline/model/internal/vector"
 )
 
-// Wall is what the foot asks of a wall: the drive at which a run is reached, and the volume that leaves over the foot at
-// a drive. Lengths in m, volumes in m³; both rise with their argument.
+// Wall gives the bare wall below the band (m), the drive (m) at which a run (m) is reached, and the volume (m³) that has left over the foot
+// at a drive (m) for a band of a thickness (m). The last two rise with their first argument.
 type Wall interface {
 	Clearance() float64
 	Drive(run float64) float64
 	OverFoot(drive, thickness float64) float64
 }
 
-// Outcome is a volume over the foot in m³ with its probability.
-type Outcome struct{ Probability, Volume float64 }
+// WeightedVolume is a volume over the foot (m³) and the probability that stands for it.
+type WeightedVolume struct{ Probability, Volume float64 }
 
-// Foot is what comes over the foot of a piece.
-type Foot struct {
-	Passes    float64 // probability that glaze passes the foot line; the piece stands on its foot, so it then reaches what is under it
-	Expected  float64 // mean volume over the foot in m³
-	P90       float64 // volume in m³ that is exceeded one time in ten
-	Tolerated float64 // volume in m³ that is exceeded with the tolerated probability
-	// Outcomes stand for the distribution of the volume, from small to large; their probabilities sum to Passes.
-	Outcomes []Outcome
+// Overflow is the distribution of the glaze that leaves the wall over the foot of a piece.
+type Overflow struct {
+	Passes    float64 // probability, 0 to 1, that any glaze passes the foot; the piece stands there, so glaze then touches what is under it
+	Expected  float64 // mean volume, m³
+	P90       float64 // volume that is exceeded in one firing of ten, m³
+	Tolerated float64 // volume that is exceeded with the tolerated probability, m³
+	// Volumes are the nodes of a quadrature over the distribution, from small to large; their probabilities sum to Passes.
+	Volumes []WeightedVolume
 }
 
-// The integral over ln X is cut at these distances from its centre, in scales of the distribution, and each piece done by
-// Gauss-Legendre. The last cut is so far out that what lies beyond cannot be told from the last piece's end.
+// cuts split the integral over ln X, in scales of the distribution from its centre; each piece is a Gauss-Legendre rule. Beyond the last cut
+// all glaze that can run has run.
 var cuts = [...]float64{-50, -15, -6, -3, -1.5, 0, 1.5, 3, 6, 15, 50, 400}
 
-// perCut is the number of nodes for each piece.
+// perCut is the number of nodes in each piece.
 const perCut = 6
 
-// fewPasses is the probability of passing the foot below which it counts as none.
+// fewPasses is the probability of passing the foot below which nothing is integrated.
 const fewPasses = 1e-9
 
 var gaussX, gaussW = func() (x, w [perCut]float64) {
@@ -52,22 +52,22 @@ var gaussX, gaussW = func() (x, w [perCut]float64) {
 
 var errVolume = errors.New("risk: the volume over the foot is not a finite number")
 
-// AtFoot works out what comes over the foot of a wall for a distribution of ln drive, a fired thickness in m and a tolerated
-// probability (more than 0 and less than 1).
-func AtFoot(drive *calib.Prediction, wall Wall, thickness, tolerated float64) (Foot, error) {
+// OverflowOf integrates the volume over the foot of a wall over a distribution of ln drive. thickness is that of the fired band (m), tolerated
+// a probability between 0 and 1. The error is a fault.Error of tolerated risk, or says that a volume was not finite.
+func OverflowOf(drive *calib.Prediction, wall Wall, thickness, tolerated float64) (Overflow, error) {
 	if !(tolerated > 0 && tolerated < 1) {
-		return Foot{}, &fault.Error{Field: "tolerated risk", Value: fmt.Sprint(tolerated), Limit: "more than 0 and less than 1"}
+		return Overflow{}, &fault.Error{Field: "tolerated risk", Value: fmt.Sprint(tolerated), Limit: "more than 0 and less than 1"}
 	}
 	foot := math.Log(wall.Drive(wall.Clearance())) // -Inf where the band reaches down to the foot
-	f := Foot{Passes: 1}
+	f := Overflow{Passes: 1}
 	if !math.IsInf(foot, -1) {
 		f.Passes = drive.Exceedance(foot)
 	}
 	if math.IsNaN(f.Passes) {
-		return Foot{}, errVolume
+		return Overflow{}, errVolume
 	}
 	if f.Passes < fewPasses {
-		return Foot{Passes: f.Passes}, nil
+		return Overflow{Passes: f.Passes}, nil
 	}
 	exceeded := func(probability float64) float64 {
 		if f.Passes <= probability {
@@ -76,7 +76,6 @@ func AtFoot(drive *calib.Prediction, wall Wall, thickness, tolerated float64) (F
 		return wall.OverFoot(math.Exp(drive.Quantile(1-probability)), thickness)
 	}
 	f.P90, f.Tolerated = exceeded(0.1), exceeded(tolerated)
-	// The nodes of all pieces first, then all their densities, then all that comes over the foot.
 	var lnDrive, weight [perCut * (len(cuts) - 1)]float64
 	n := 0
 	centre := drive.LnPhysics + drive.Mean
@@ -97,20 +96,20 @@ func AtFoot(drive *calib.Prediction, wall Wall, thickness, tolerated float64) (F
 		x[i] = min(y, 60) // beyond exp(60) m all that can run has run
 	}
 	vector.Exp(x[:n], x[:n])
-	f.Outcomes = make([]Outcome, n)
+	f.Volumes = make([]WeightedVolume, n)
 	total := 0.0
-	for i := range f.Outcomes {
+	for i := range f.Volumes {
 		p := weight[i] * density[i]
 		total += p
-		f.Outcomes[i] = Outcome{p, wall.OverFoot(x[i], thickness)}
+		f.Volumes[i] = WeightedVolume{p, wall.OverFoot(x[i], thickness)}
 	}
-	for i := range f.Outcomes {
-		o := &f.Outcomes[i]
+	for i := range f.Volumes {
+		o := &f.Volumes[i]
 		o.Probability *= f.Passes / total
 		f.Expected += o.Probability * o.Volume
 	}
 	if math.IsNaN(f.Expected) || math.IsInf(f.Expected, 0) || math.IsNaN(f.P90+f.Tolerated) || math.IsInf(f.P90+f.Tolerated, 0) {
-		return Foot{}, errVolume
+		return Overflow{}, errVolume
 	}
 	return f, nil
 }

@@ -19,28 +19,28 @@ type Piece struct {
 	Shelf     int     // from the bottom, 1 to MaxShelves; 0: not decided
 	Exceed    float64 // probability of exceeding the clearance
 	Word      Word
-	Foot      Foot
+	Overflow  Overflow
 	Cookie    Cookie
 	Tolerated float64 // probability that is tolerated
 }
 
-// Line is a piece in a plan.
+// Line is the advice for one piece of a shelf plan.
 type Line struct {
 	Index   int  // of the piece as given
-	KeepLow bool // it ought not to stand above other ware
-	LeaveBe bool // it ought not to be fired as it is
+	KeepLow bool // stand it below all other ware
+	LeaveBe bool // do not fire it as it is
 	Advice  string
 }
 
 // CookieCount is how many cookies of a kind and size (m) to make.
 type CookieCount struct {
-	Kind                Kind
+	Kind                CookieKind
 	Diameter, Thickness float64
 	Count               int
 }
 
-// Plan is how to load a kiln.
-type Plan struct {
+// ShelfPlan says where to put the pieces of a kiln load and which cookies to make.
+type ShelfPlan struct {
 	Lines        []Line        // the riskiest first
 	Cookies      []CookieCount // by kind, then diameter and thickness
 	TotalCookies int
@@ -51,22 +51,22 @@ type Plan struct {
 	Warnings     []string
 }
 
-// Load plans a kiln load. A piece is to be kept low when its risk is high or worse, or when glaze gets past its cookie with more
-// than the tolerated probability: then it may run over the edge of a shelf, onto what stands below. It is
-// better not fired as it is when no cookie of the studio holds it and its risk is severe.
-func Load(pieces []Piece) (Plan, error) {
+// PlanShelves plans a kiln load. Keep a piece low when its risk is high or severe, or when glaze gets past its cookie with more than the
+// tolerated probability: it could then drip over the edge of a shelf. Do not fire a piece as it is when its risk is severe and no cookie that
+// the studio makes holds the glaze. The error is a fault.Error of pieces.
+func PlanShelves(pieces []Piece) (ShelfPlan, error) {
 	if len(pieces) == 0 {
-		return Plan{}, &fault.Error{Field: "pieces", Value: "none", Limit: "at least 1"}
+		return ShelfPlan{}, &fault.Error{Field: "pieces", Value: "none", Limit: "at least 1"}
 	}
-	var p Plan
+	var p ShelfPlan
 	counts := map[CookieCount]int{}
 	for i := range pieces {
 		q := &pieces[i]
 		if err := q.check(i); err != nil {
-			return Plan{}, err
+			return ShelfPlan{}, err
 		}
 		n := float64(q.Count)
-		p.ExpectedOverFoot += n * q.Foot.Passes
+		p.ExpectedOverFoot += n * q.Overflow.Passes
 		p.ExpectedCost += n * q.cost()
 		if q.Cookie.Kind != None {
 			counts[CookieCount{Kind: q.Cookie.Kind, Diameter: q.Cookie.Diameter, Thickness: q.Cookie.Thickness}] += q.Count
@@ -89,7 +89,7 @@ func Load(pieces []Piece) (Plan, error) {
 	}
 	slices.SortStableFunc(p.Lines, func(a, b Line) int {
 		x, y := &pieces[a.Index], &pieces[b.Index]
-		return cmp.Or(cmp.Compare(y.Exceed, x.Exceed), cmp.Compare(y.Foot.Expected, x.Foot.Expected))
+		return cmp.Or(cmp.Compare(y.Exceed, x.Exceed), cmp.Compare(y.Overflow.Expected, x.Overflow.Expected))
 	})
 	for c, n := range counts {
 		c.Count = n
@@ -112,8 +112,8 @@ func (q *Piece) check(i int) error {
 		return &fault.Error{Field: field("shelf"), Value: fmt.Sprint(q.Shelf), Limit: fmt.Sprintf("0 to %d", MaxShelves)}
 	case !(q.Exceed >= 0 && q.Exceed <= 1):
 		return &fault.Error{Field: field("exceed"), Value: fmt.Sprint(q.Exceed), Limit: "0 to 1"}
-	case !(q.Foot.Passes >= 0 && q.Foot.Passes <= 1):
-		return &fault.Error{Field: field("foot.passes"), Value: fmt.Sprint(q.Foot.Passes), Limit: "0 to 1"}
+	case !(q.Overflow.Passes >= 0 && q.Overflow.Passes <= 1):
+		return &fault.Error{Field: field("overflow.passes"), Value: fmt.Sprint(q.Overflow.Passes), Limit: "0 to 1"}
 	}
 	return nil
 }

@@ -5,16 +5,16 @@ import (
 	"testing"
 )
 
-func TestLoadSortsCountsAndWarns(t *testing.T) {
+func TestPlanShelvesSortsCountsAndWarns(t *testing.T) {
 	plain := Cookie{Kind: Plain, Diameter: 0.100, Thickness: 0.008, CostPlain: 4}
 	pieces := []Piece{
-		{Label: "mugs", Count: 6, Shelf: 1, Exceed: 0.01, Word: Low, Tolerated: 0.05, Foot: Foot{Passes: 0.01}, Cookie: Cookie{CostNone: 0.5}},
-		{Label: "vases", Count: 2, Shelf: 3, Exceed: 0.4, Word: High, Tolerated: 0.05, Foot: Foot{Passes: 0.4, Expected: 1e-6}, Cookie: plain},
-		{Label: "bowls", Count: 3, Exceed: 0.1, Word: Moderate, Tolerated: 0.05, Foot: Foot{Passes: 0.1}, Cookie: plain},
-		{Label: "bottle", Count: 1, Shelf: 2, Exceed: 0.9, Word: Severe, Tolerated: 0.05, Foot: Foot{Passes: 0.9, Expected: 1e-4},
+		{Label: "mugs", Count: 6, Shelf: 1, Exceed: 0.01, Word: Low, Tolerated: 0.05, Overflow: Overflow{Passes: 0.01}, Cookie: Cookie{CostNone: 0.5}},
+		{Label: "vases", Count: 2, Shelf: 3, Exceed: 0.4, Word: High, Tolerated: 0.05, Overflow: Overflow{Passes: 0.4, Expected: 1e-6}, Cookie: plain},
+		{Label: "bowls", Count: 3, Exceed: 0.1, Word: Moderate, Tolerated: 0.05, Overflow: Overflow{Passes: 0.1}, Cookie: plain},
+		{Label: "bottle", Count: 1, Shelf: 2, Exceed: 0.9, Word: Severe, Tolerated: 0.05, Overflow: Overflow{Passes: 0.9, Expected: 1e-4},
 			Cookie: Cookie{Kind: Dished, Diameter: 0.3, Thickness: 0.012, CostDished: 60, TooSmall: true, Spills: 0.5}},
 	}
-	p, err := Load(pieces)
+	p, err := PlanShelves(pieces)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -44,22 +44,22 @@ func TestLoadSortsCountsAndWarns(t *testing.T) {
 	}
 }
 
-func TestLoadRefuses(t *testing.T) {
+func TestPlanShelvesRefuses(t *testing.T) {
 	good := Piece{Label: "mug", Count: 1, Tolerated: 0.05}
 	for name, change := range map[string]func(*Piece){
 		"no label": func(p *Piece) { p.Label = "" },
 		"no count": func(p *Piece) { p.Count = 0 },
 		"shelf 21": func(p *Piece) { p.Shelf = 21 },
 		"risk":     func(p *Piece) { p.Exceed = 1.1 },
-		"passes":   func(p *Piece) { p.Foot.Passes = -1 },
+		"passes":   func(p *Piece) { p.Overflow.Passes = -1 },
 	} {
 		p := good
 		change(&p)
-		if _, err := Load([]Piece{p}); err == nil {
+		if _, err := PlanShelves([]Piece{p}); err == nil {
 			t.Errorf("%s: accepted", name)
 		}
 	}
-	if _, err := Load(nil); err == nil {
+	if _, err := PlanShelves(nil); err == nil {
 		t.Error("no pieces: accepted")
 	}
 }

@@ -41,7 +41,7 @@ func prediction(median, scale, df float64) *calib.Prediction {
 // result (from memory); Φ by gonum.
 func TestExpectedVolumeOfALogNormal(t *testing.T) {
 	for _, c := range []struct{ median, scale, k float64 }{{0.5, 0.5, 1}, {0.1, 0.8, 0.5}, {3, 0.3, 1}, {20, 1, 0.3}} {
-		f, err := AtFoot(prediction(c.median, c.scale, math.Inf(1)), power{c.k}, 1, 0.05)
+		f, err := OverflowOf(prediction(c.median, c.scale, math.Inf(1)), power{c.k}, 1, 0.05)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -63,7 +63,7 @@ func TestExpectedVolumeOfALogNormal(t *testing.T) {
 func TestExpectedVolumeOfStudentT(t *testing.T) {
 	wall := slab{0.06, 0.03, 0.2}
 	for _, c := range []struct{ median, scale, df float64 }{{0.05, 0.7, 4}, {0.02, 0.5, 8}, {0.3, 1.2, 3}, {1.5, 0.4, 30}} {
-		f, err := AtFoot(prediction(c.median, c.scale, c.df), wall, 0.6e-3, 0.05)
+		f, err := OverflowOf(prediction(c.median, c.scale, c.df), wall, 0.6e-3, 0.05)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -78,9 +78,9 @@ func TestExpectedVolumeOfStudentT(t *testing.T) {
 			t.Errorf("%+v: %g, want %g", c, f.Expected, want)
 		}
 		sum := 0.
-		for i, o := range f.Outcomes {
+		for i, o := range f.Volumes {
 			sum += o.Probability
-			if i > 0 && o.Volume < f.Outcomes[i-1].Volume {
+			if i > 0 && o.Volume < f.Volumes[i-1].Volume {
 				t.Fatal("outcomes are not in order")
 			}
 		}
@@ -90,31 +90,31 @@ func TestExpectedVolumeOfStudentT(t *testing.T) {
 	}
 }
 
-func TestFootOfWhatHardlyMoves(t *testing.T) {
-	f, err := AtFoot(prediction(1e-6, 0.2, math.Inf(1)), slab{0.06, 0.03, 0.2}, 0.6e-3, 0.05)
-	if err != nil || f.Passes > 1e-9 || f.Expected != 0 || f.P90 != 0 || len(f.Outcomes) != 0 {
+func TestOverflowOfWhatHardlyMoves(t *testing.T) {
+	f, err := OverflowOf(prediction(1e-6, 0.2, math.Inf(1)), slab{0.06, 0.03, 0.2}, 0.6e-3, 0.05)
+	if err != nil || f.Passes > 1e-9 || f.Expected != 0 || f.P90 != 0 || len(f.Volumes) != 0 {
 		t.Errorf("%+v, %v", f, err)
 	}
-	f, err = AtFoot(prediction(0.1, 0.2, 5), slab{0.06, 0, 0.2}, 0.6e-3, 0.05)
+	f, err = OverflowOf(prediction(0.1, 0.2, 5), slab{0.06, 0, 0.2}, 0.6e-3, 0.05)
 	if err != nil || f.Passes != 1 {
 		t.Errorf("a band down to the foot passes it with %g, %v", f.Passes, err)
 	}
-	if _, err := AtFoot(prediction(0.1, 0.2, 5), slab{0.06, 0.03, 0.2}, 0.6e-3, 0); err == nil {
+	if _, err := OverflowOf(prediction(0.1, 0.2, 5), slab{0.06, 0.03, 0.2}, 0.6e-3, 0); err == nil {
 		t.Error("no tolerance accepted")
 	}
-	if _, err := AtFoot(prediction(math.NaN(), 0.2, 5), slab{0.06, 0.03, 0.2}, 0.6e-3, 0.05); err == nil {
+	if _, err := OverflowOf(prediction(math.NaN(), 0.2, 5), slab{0.06, 0.03, 0.2}, 0.6e-3, 0.05); err == nil {
 		t.Error("NaN accepted")
 	}
 }
 
 // More drive or more spread above the foot never lets less over it; a wider clearance never more.
-func TestFootIsMonotone(t *testing.T) {
+func TestOverflowIsMonotone(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		median := math.Exp(rapid.Float64Range(-6, 0).Draw(t, "ln median"))
 		scale := rapid.Float64Range(0.2, 1.5).Draw(t, "scale")
 		df := rapid.Float64Range(3, 50).Draw(t, "df")
-		foot := func(median, clearance float64) Foot {
-			f, err := AtFoot(prediction(median, scale, df), slab{0.06, clearance, 0.2}, 0.5e-3, 0.05)
+		foot := func(median, clearance float64) Overflow {
+			f, err := OverflowOf(prediction(median, scale, df), slab{0.06, clearance, 0.2}, 0.5e-3, 0.05)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -130,11 +130,11 @@ func TestFootIsMonotone(t *testing.T) {
 	})
 }
 
-func BenchmarkAtFoot(b *testing.B) {
+func BenchmarkOverflowOf(b *testing.B) {
 	p := prediction(0.05, 0.7, 6)
 	b.ReportAllocs()
 	for b.Loop() {
-		if _, err := AtFoot(p, slab{0.06, 0.03, 0.2}, 0.6e-3, 0.05); err != nil {
+		if _, err := OverflowOf(p, slab{0.06, 0.03, 0.2}, 0.6e-3, 0.05); err != nil {
 			b.Fatal(err)
 		}
 	}
