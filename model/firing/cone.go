@@ -36,7 +36,7 @@ func (t ConeType) String() string {
 	return coneTypeNames[t]
 }
 
-// Limits of the ramp that a cone's end point is asked for, in °C/h.
+// Limits of the rate of heating at which a cone has an end point, °C/h.
 const (
 	MinRampCPerHour = 5
 	MaxRampCPerHour = 600
@@ -89,14 +89,15 @@ var loadCones = sync.OnceValue(func() *coneTable {
 // Cones lists the names of the cones as the table writes them, from the coolest (022) to the hottest (14).
 func Cones() []string { return append([]string{}, loadCones().names...) }
 
-// ConeEndpoint gives the temperature in K at which a cone is down when the last 100 °C are fired at
-// the given rate, 5 to 600 °C/h. Between the published rates it is linear in the logarithm of the rate, as the Arrhenius
-// reading of a cone asks for; extrapolated says that the table has no rates on both sides:
+// ConeEndpoint gives the temperature (K) at which a cone goes down when the last 100 °C are fired at a rate of 5 to 600 °C/h. Between the
+// published rates it is linear in the logarithm of the rate, as for a thermally activated process. extrapolated is true if the rate lies
+// outside the published ones:
 //   - self-supporting: published for 15, 60 and 150 °C/h (022 to 020: 60 and 150);
 //   - large: published for 60 and 150 °C/h; below, it follows the self-supporting cone;
 //   - small: published for 300 °C/h only; elsewhere it follows the self-supporting cone.
 //
-// Source: the table's own column. The published large cone 14 falls from 60 to 150 °C/h, which no cone does: it is refused.
+// Source: see the column source of cone_endpoints.csv. The published end point of the large cone 14 falls from 60 to 150 °C/h, which no cone
+// does: that cone is refused.
 // Errors are fault.Error values of cone, cone_type and final_ramp_c_per_h.
 func ConeEndpoint(cone string, typ ConeType, rateCPerHour float64) (kelvin float64, extrapolated bool, err error) {
 	if typ >= numConeTypes {
@@ -134,8 +135,8 @@ func ConeEndpoint(cone string, typ ConeType, rateCPerHour float64) (kelvin float
 	}
 }
 
-// alongRate interpolates an end point linearly in the logarithm of the rate, and goes on along
-// the outermost line beyond the knots. There are at least two knots.
+// alongRate interpolates an end point (K) linearly in the logarithm of the rate, and extrapolates beyond the knots along the outermost line.
+// There are at least two knots.
 func alongRate(knots []knot, rate float64) float64 {
 	i := 1
 	for i < len(knots)-1 && rate > knots[i].rate {
@@ -161,7 +162,7 @@ func (c *coneTable) nearest(cone string) string {
 	return strings.Join(c.names[from:from+3], ", ")
 }
 
-// outside is the error of a number that is not within its limits.
+// outside is the error of a number outside its limits.
 func outside(field string, value, low, high float64) error {
 	return &fault.Error{Field: field, Value: number(value), Limit: number(low) + " to " + number(high)}
 }

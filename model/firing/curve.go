@@ -7,12 +7,11 @@ import (
 	"github.com/catchline/catchline/model/fault"
 )
 
-// window is how far below the peak temperature matters to a film and to a cone, in K: melts are thousands of times
-// stiffer there.
+// window is how far below the peak (K) a film and a cone still feel the firing. Melts are thousands of times stiffer at its lower end.
 const window = 300
 
-// DefaultCoolingCPerHour is the rate at which a kiln is taken to cool by itself from its peak, °C/h. Common
-// practice, no source: small electric kilns do 150 to 400 over the first 100 °C.
+// DefaultCoolingCPerHour is the rate (°C/h) of natural cooling from the peak. Common practice, no source: small electric kilns cool
+// at 150 to 400 over the first 100 °C.
 const DefaultCoolingCPerHour = 200
 
 // Limits of the rate of cooling, °C/h.
@@ -30,16 +29,16 @@ type Point struct {
 	Kelvin  float64
 }
 
-// Curve is a kiln's temperature over time, linear between its points. It goes on at least until 300 K below the peak.
+// Curve is the temperature of a kiln over time, linear between its points, down to at least 300 K below the peak.
 type Curve struct {
 	points []Point
 	peak   int // the first point at the highest temperature
-	// extrapolated says that the peak comes from a cone's end point outside the published rates.
+	// extrapolated is true if the peak is the end point of a cone at a rate outside the published ones.
 	extrapolated bool
 }
 
-// newCurve closes a curve: it cools on at coolingCPerHour to 300 K below the peak. Points ascend in
-// time and are within the limits of temperature.
+// newCurve makes a curve of points that ascend in time and are within the limits of temperature, and lets it cool at coolingCPerHour to
+// 300 K below the peak. Errors are fault.Error values of cooling_c_per_h and start_c.
 func newCurve(points []Point, coolingCPerHour float64) (*Curve, error) {
 	if !(coolingCPerHour >= MinCoolingCPerHour && coolingCPerHour <= MaxCoolingCPerHour) {
 		return nil, outside("cooling_c_per_h", coolingCPerHour, MinCoolingCPerHour, MaxCoolingCPerHour)
@@ -66,13 +65,13 @@ func newCurve(points []Point, coolingCPerHour float64) (*Curve, error) {
 // Points lists the corners of the curve.
 func (c *Curve) Points() []Point { return append([]Point{}, c.points...) }
 
-// Thinned lists at most n corners, at least 3, for a picture: evenly chosen, with the first, the peak and the last.
+// Thinned lists at most n corners (n is 3 or more), for a picture: the first, the peak, the last and others evenly spaced.
 func (c *Curve) Thinned(n int) []Point {
 	last := len(c.points) - 1
 	if last < n {
 		return c.Points()
 	}
-	// One place is the peak's, so that n-1 are left for both ends and what lies between.
+	// One is the peak, so n-1 are left for the ends and those between.
 	out := make([]Point, 0, n)
 	before := -1
 	for k := range n - 1 {
@@ -89,7 +88,7 @@ func (c *Curve) Thinned(n int) []Point {
 // PeakKelvin is the highest temperature.
 func (c *Curve) PeakKelvin() float64 { return c.points[c.peak].Kelvin }
 
-// Extrapolated says that the peak comes from a cone's end point outside the published rates.
+// Extrapolated is true if the peak is the end point of a cone at a rate outside the published ones.
 func (c *Curve) Extrapolated() bool { return c.extrapolated }
 
 // SecondsAbove gives the time that the curve spends above a temperature.
@@ -108,8 +107,8 @@ func (c *Curve) SecondsAbove(kelvin float64) float64 {
 	return sum
 }
 
-// coolingRate gives the mean rate of cooling in K/h over the first 100 K below the peak, drop holds included: from
-// the last moment at the peak to the last moment 100 K below it.
+// coolingRate gives the mean rate of cooling (K/h) over the first 100 K below the peak, drop holds included: from the last moment at the
+// peak to the last moment 100 K below it.
 func (c *Curve) coolingRate() float64 {
 	const fall = 100
 	last := func(kelvin float64) float64 {

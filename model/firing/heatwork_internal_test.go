@@ -59,7 +59,7 @@ func TestReducedHeatWork(t *testing.T) {
 		t.Fatal(err)
 	}
 	fine := dwell(c.points, c.PeakKelvin()-window)
-	nodes := reduce(fine)
+	nodes := gaussRule(fine)
 	for _, energy := range []float64{240e3, 700e3, 1540e3} {
 		got, want := heatWork(nodes[:], 0, energy, c.PeakKelvin()), heatWork(fine, 0, energy, c.PeakKelvin())
 		if math.Abs(got/want-1) > 1e-5 {
@@ -78,7 +78,7 @@ func TestReduceFewPoints(t *testing.T) {
 			total += fine[i].Seconds
 		}
 		sum, mean := 0.0, 0.0
-		for _, node := range reduce(fine) {
+		for _, node := range gaussRule(fine) {
 			sum += node.Seconds
 			mean += node.Seconds * node.Kelvin
 		}
@@ -96,24 +96,24 @@ func TestReduceFewPoints(t *testing.T) {
 // equals the cone's only to the last bits. A hundredth of a degree beyond either end is off the scale.
 func TestEndsOfTheScale(t *testing.T) {
 	for typ := range numConeTypes {
-		rungs := ladders()[typ]
+		scale := coneScales()[typ]
 		reference := 60.0
 		if typ == Small {
 			reference = 300
 		}
-		for i, r := range map[int]rung{-1: rungs[0], 1: rungs[len(rungs)-1]} {
+		for i, r := range map[int]scaleCone{-1: scale[0], 1: scale[len(scale)-1]} {
 			f := ConeFiring{Cone: FormatConeNumber(r.number), ConeType: typ, FinalRampCPerH: reference, CoolingCPerHour: DefaultCoolingCPerHour}
 			c, err := f.Curve()
 			if err != nil {
 				t.Fatal(err)
 			}
-			w := newWork(c)
+			v := newConeView(c)
 			for _, bits := range []float64{-1e-10, 0, 1e-10} {
-				if got := w.coneNumber(typ, bits); math.Abs(got-r.number) > 1e-9 {
+				if got := v.coneNumber(typ, bits); math.Abs(got-r.number) > 1e-9 {
 					t.Errorf("%s cone %s shifted by %g K reads %g", typ, f.Cone, bits, got)
 				}
 			}
-			if got := w.coneNumber(typ, 0.01*float64(i)); !math.IsInf(got, i) {
+			if got := v.coneNumber(typ, 0.01*float64(i)); !math.IsInf(got, i) {
 				t.Errorf("%s cone %s shifted by %g K reads %g, want off the scale", typ, f.Cone, 0.01*float64(i), got)
 			}
 		}

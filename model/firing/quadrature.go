@@ -6,22 +6,21 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
-// NumNodes is the number of nodes that a firing is reduced to.
+// NumNodes is the number of nodes of a heat history.
 const NumNodes = 16
 
-// Node is a temperature and the time that counts there. A node of no time adds nothing.
+// Node is a temperature and the time that it stands for. A node of no time adds nothing.
 type Node struct {
 	Kelvin  float64
 	Seconds float64
 }
 
-// weighting is the e-fold in K of the weight exp(T/weighting) under which the Gauss rule is built: in the middle
-// of how fast fluidities of glazes (20 to 180 K) and cones (10 to 40 K) rise near the peak, on a
-// logarithmic scale, so that what is left for the rule is flat.
+// weighting is the e-fold (K) of the weight exp(T/weighting) under which the Gauss rule is built. Near the peak fluidities of glazes grow
+// e-fold in 20 to 180 K, cones in 10 to 40 K; 40 is in the middle on a logarithmic scale, so that what is left for the rule is flat.
 const weighting = 40
 
-// dwell lists the temperatures of a stretch of a curve above floor with the time spent at each, finely enough that
-// sums over it stand for integrals over time: four Gauss-Legendre points for every 8 K.
+// dwell lists the temperatures of a stretch of a curve above floor (K) with the time spent at each, finely enough to replace integrals over
+// time by sums: four Gauss-Legendre points for every 8 K.
 func dwell(points []Point, floor float64) []Node {
 	var out []Node
 	for i := 1; i < len(points); i++ {
@@ -60,15 +59,14 @@ var (
 	legendreWeights = [2]float64{0.652145154862546, 0.347854845137454}
 )
 
-// reduce gives the Gauss rule of NumNodes nodes for the time spent over temperature that fine describes, weighted by
-// exp(T/weighting): the sums of polynomials in T up to degree 31, times that exponential, are kept exactly. Fluidities are so close to such
-// a product over 300 K that they are kept too, whatever the shape of the firing: the rule is made for
-// its own distribution of time. Weights are positive and nodes lie within the temperatures of fine.
+// gaussRule reduces fine to a Gauss rule of NumNodes nodes under the weight exp(T/weighting). Sums over it of that exponential times a
+// polynomial in T of degree up to 31 equal the sums over fine. Over 300 K, fluidities are so close to such a product that their sums agree too,
+// whatever the shape of the firing, since the rule is built for its own distribution of time. Times are positive and temperatures lie within
+// those of fine. If fine has fewer different temperatures than NumNodes, the nodes left over have no time.
 //
-// By the discretised Stieltjes procedure and the eigenvalues of the Jacobi matrix (Gautschi 2004,
-// Orthogonal Polynomials, sections 2.2.3 and 3.1.1; Golub & Welsch 1969, Math. Comp. 23, 221). When fine holds fewer
-// different temperatures than NumNodes, the nodes left over have no time.
-func reduce(fine []Node) [NumNodes]Node {
+// By the discretised Stieltjes procedure and the eigenvalues of the Jacobi matrix: Gautschi 2004, Orthogonal Polynomials, sections 2.2.3
+// and 3.1.1; Golub & Welsch 1969, Math. Comp. 23, 221.
+func gaussRule(fine []Node) [NumNodes]Node {
 	var out [NumNodes]Node
 	low, high := math.Inf(1), math.Inf(-1)
 	for _, f := range fine {

@@ -6,7 +6,7 @@ import (
 	"github.com/catchline/catchline/model/fault"
 )
 
-// DefaultRampCPerHour is the rate of the last 100 °C when nobody says: the middle one of the published table.
+// DefaultRampCPerHour is the default rate of the last 100 °C: the middle one of the published table.
 const DefaultRampCPerHour = 60
 
 // Limits of a schedule.
@@ -59,8 +59,8 @@ func (s *Schedule) Curve() (*Curve, error) {
 	return newCurve(points, s.CoolingCPerHour)
 }
 
-// ConeFiring is a firing by its cone: the last 300 °C at one rate up to the cone's published end point for that rate, a hold there,
-// a second hold some way below the peak, then cooling. So a hold takes it beyond the cone that it is named for.
+// ConeFiring is a firing given by its cone: the last 300 °C at one rate to the cone's published end point for that rate, a hold there, a second
+// hold below the peak, then cooling. A hold takes the firing beyond the cone that it is named for.
 type ConeFiring struct {
 	Cone            string // as the standard writes it: "06", "5.5", "6"
 	ConeType        ConeType
