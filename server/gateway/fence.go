@@ -111,10 +111,11 @@ func (f *Fence) ownOrigin(origin, host string) bool {
 }
 
 // followsLink reports whether somebody opens one of the pages by a link from elsewhere. Pages hold no data and do nothing when opened, and no
-// other page can look into them.
+// other page can look into them. Where the pages' worker passes the request on, its destination is empty.
 func followsLink(r *http.Request) bool {
+	to := r.Header.Get("Sec-Fetch-Dest")
 	return (r.Method == http.MethodGet || r.Method == http.MethodHead) && !strings.HasPrefix(r.URL.Path, "/v1/") &&
-		r.Header.Get("Sec-Fetch-Mode") == "navigate" && r.Header.Get("Sec-Fetch-Dest") == "document"
+		r.Header.Get("Sec-Fetch-Mode") == "navigate" && (to == "document" || to == "empty")
 }
 
 // fromBrowser reports whether the request has a header that browsers alone set.

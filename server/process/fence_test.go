@@ -156,6 +156,7 @@ func TestPagesOfElsewhereCannotUseAServerWithoutKeys(t *testing.T) {
 func TestTheFenceLetsLinksAndHealthThrough(t *testing.T) {
 	s := start(t, nil)
 	link := headers{"Sec-Fetch-Site": "cross-site", "Sec-Fetch-Mode": "navigate", "Sec-Fetch-Dest": "document"}
+	byWorker := headers{"Sec-Fetch-Site": "cross-site", "Sec-Fetch-Mode": "navigate", "Sec-Fetch-Dest": "empty"} // as Chromium 156 does
 	frame := headers{"Sec-Fetch-Site": "cross-site", "Sec-Fetch-Mode": "navigate", "Sec-Fetch-Dest": "iframe"}
 	script := headers{"Sec-Fetch-Site": "cross-site", "Sec-Fetch-Mode": "no-cors", "Sec-Fetch-Dest": "script"}
 	rebound := headers{"Host": "evil.example"}
@@ -165,6 +166,8 @@ func TestTheFenceLetsLinksAndHealthThrough(t *testing.T) {
 		want    int
 	}{
 		{"/openapi.json", link, http.StatusOK},
+		{"/openapi.json", byWorker, http.StatusOK},
+		{"/v1/studios", byWorker, http.StatusForbidden},
 		{"/openapi.json", frame, http.StatusForbidden},
 		{"/openapi.json", script, http.StatusForbidden},
 		{"/openapi.json", rebound, http.StatusForbidden},

@@ -75,6 +75,7 @@ func startBrowser(t *testing.T) context.Context {
 			chromedp.Flag("disable-quic", true),
 			chromedp.Flag("disable-component-update", true),
 			chromedp.Flag("disable-sync", true),
+			chromedp.Flag("host-resolver-rules", "MAP rebound.example 127.0.0.1"),
 			chromedp.Flag("hide-scrollbars", true),
 			chromedp.Flag("force-color-profile", "srgb"),
 			chromedp.WindowSize(1280, 900),
