@@ -12,8 +12,8 @@ import (
 	"github.com/catchline/catchline/model/melt"
 )
 
-// How far three brushed coats of an invented gloss run on an upright test tile at cone 6, before any tile of the studio is logged. The
-// numbers are the model's own and move with it; that one coat runs less does not.
+// How far three brushed coats of an invented gloss run on an upright test tile at cone 6, before any tile of the studio
+// is logged. The numbers are the model's own and move with it; that one coat runs less does not.
 func ExampleQuestion_Score() {
 	score := func(coats float64) (*model.Score, error) {
 		c, err := chem.FromSeger([]chem.Part{

@@ -63,7 +63,7 @@ type Fired struct {
 	moles                float64                          // mol/m³ of oxidised, at usualKelvin, as only ratios of it matter
 	ferrous              float64                          // the part of the iron that is FeO in this firing
 	oxidised             chem.Melt                        // the same in every firing
-	forMixing            *melt.Part                       // of oxidised; not set for a described glaze
+	forMixing            *melt.Mixable                    // of oxidised; not set for a described glaze
 
 	Melt  chem.Melt // as it is in that atmosphere; not set for a described glaze
 	Curve melt.Curve
@@ -91,7 +91,7 @@ func Fire(g *Glaze, f *firing.HeatHistory) (*Fired, error) {
 		d.Density, _ = melt.Density(&d.Melt, f.ReferenceKelvin)
 		d.Tension, _ = melt.SurfaceTension(&d.Melt, f.PeakKelvin)
 		d.oxidised = melt.Oxidised(g.Melt)
-		d.forMixing = melt.NewPart(&d.oxidised)
+		d.forMixing = melt.NewMixable(&d.oxidised)
 		density, _ := melt.Density(&d.oxidised, usualKelvin)
 		d.moles = density / d.oxidised.MolarMass()
 		if iron := d.Melt[chem.FeO] + 2*d.Melt[chem.Fe2O3]; iron > 0 {

@@ -7,8 +7,9 @@ import (
 	"github.com/catchline/catchline/model/calib"
 )
 
-// Six tiles of an invented glaze that all ran twice as far as the physics says, in terms of the drive. The prediction for the next one
-// follows them most of the way, since a little belief in the physics is left; without tiles it is that of the physics. It is surer, too.
+// Six tiles of an invented glaze that all ran twice as far as the physics says, in terms of the drive. The prediction
+// for the next one follows them most of the way, since a little belief in the physics is left; without tiles it is that
+// of the physics. It is surer, too.
 func ExampleFit() {
 	conditions := calib.Conditions{
 		LnPhysics: math.Log(0.030), // the physics' drive, m

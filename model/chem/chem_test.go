@@ -73,8 +73,8 @@ func TestMolarMass(t *testing.T) {
 	}
 }
 
-// Unity formulas: Seger's own batches for cones 4 to 7 (Collected Writings, 1902), the 4-3-2-1 stoneware glaze, and two made up for the
-// arithmetic of zinc and boron.
+// Unity formulas: Seger's own batches for cones 4 to 7 (Collected Writings, 1902), the 4-3-2-1 stoneware glaze, and two
+// made up for the arithmetic of zinc and boron.
 func TestUnityFormulas(t *testing.T) {
 	for _, row := range published(t, "unity_formulas.csv") {
 		t.Run(row["example"], func(t *testing.T) {

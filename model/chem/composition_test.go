@@ -34,7 +34,8 @@ func TestStandardGlasses(t *testing.T) {
 	}
 }
 
-// By hand, with the IUPAC/CIAAW 2021 weights: 10 g Fe3O4 (231.531 g/mol) hold as much iron as 10.345 g Fe2O3 (159.687), and so on.
+// By hand, with the IUPAC/CIAAW 2021 weights: 10 g Fe3O4 (231.531 g/mol) hold as much iron as 10.345 g Fe2O3 (159.687),
+// and so on.
 func TestOtherFormsOfOxides(t *testing.T) {
 	for name, want := range map[string]struct {
 		as   chem.Oxide

@@ -39,8 +39,8 @@ func ExampleFromRecipe_unknownMaterial() {
 	// Output: recipe[1].material is "nephelin syenite"; allowed: a material of the library or the studio's own; nearest: nepheline syenite; nepheline; nepheline (ideal)
 }
 
-// A material of the studio's own, by the analysis that came with it (invented). By hand: half of the batch brings 20 g of CaO and, with kaolinite
-// losing 13.96 %, 37.5 + 43.0 g of melt, of which that is 24.8 %.
+// A material of the studio's own, by the analysis that came with it (invented). By hand: half of the batch brings 20 g
+// of CaO and, with kaolinite losing 13.96 %, 37.5 + 43.0 g of melt, of which that is 24.8 %.
 func ExampleNewMaterial() {
 	ash, _, err := chem.NewMaterial("orchard ash", []chem.Part{
 		{Name: "CaO", Amount: 40}, {Name: "SiO2", Amount: 18}, {Name: "K2O", Amount: 8}, {Name: "MgO", Amount: 5}, {Name: "P2O5", Amount: 4},
@@ -58,7 +58,8 @@ func ExampleNewMaterial() {
 	// Output: 24.8 % CaO by weight
 }
 
-// Half and half by weight, of molar masses 58.88 and 60.65 g/mol. By hand: 60.65/(58.88 + 60.65) of the moles are the lime melt's, 0.152 of CaO.
+// Half and half by weight, of molar masses 58.88 and 60.65 g/mol. By hand: 60.65/(58.88 + 60.65) of the moles are the
+// lime melt's, 0.152 of CaO.
 func ExampleBlend() {
 	lime := chem.Melt{chem.SiO2: 0.7, chem.CaO: 0.3}
 	soda := chem.Melt{chem.SiO2: 0.7, chem.Na2O: 0.3}

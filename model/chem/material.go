@@ -125,9 +125,9 @@ func Library() []LibraryMaterial {
 
 // NewMaterial makes a studio's own raw material from an analysis by mass, as a supplier prints it, and the loss on
 // ignition in percent of the raw mass, -50 to 100. The analysis may be of the raw or of the fired material: only the
-// ratios of the oxides count, and a line LOI in it is not read (the argument is). Rules for other
-// components are those of FromWeightPercent, but for F, which is read as percent of the raw mass. A material with an LOI
-// of 100 has no analysis.
+// ratios of the oxides count, and a line LOI in it is not read (the argument is). Rules for other components are those
+// of FromWeightPercent, but for F, which is read as percent of the raw mass. A material with an LOI of 100 has no
+// analysis.
 //
 // Errors are fault.Error values with the paths name, loi_percent and oxides[i].
 func NewMaterial(name string, oxides []Part, loiPercent float64) (Material, []string, error) {

@@ -12,10 +12,10 @@ import (
 // 100: they are normalised, and a note says so. Colourants that a recipe adds over 100 are just more
 // lines. A material on several lines counts with the sum of its amounts.
 //
-// A name is looked up among the studio's own materials first, then in the library, by its name or by another name
-// that it goes by, without regard to case and extra blanks. So an own material hides one of the
-// library with the same name, and a note says so. Plain trade names such as "kaolin" or "potash feldspar" stand for a typical
-// commercial analysis, with a note; the mineral of theory has its mineral's name, such as "kaolinite" or "orthoclase".
+// A name is looked up among the studio's own materials first, then in the library, by its name or by another name that
+// it goes by, without regard to case and extra blanks. So an own material hides one of the library with the same name,
+// and a note says so. Plain trade names such as "kaolin" or "potash feldspar" stand for a typical commercial analysis,
+// with a note; the mineral of theory has its mineral's name, such as "kaolinite" or "orthoclase".
 //
 // Errors are fault.Error values with paths such as recipe[2].material, recipe[2].amount and materials[1].name.
 func FromRecipe(recipe []Part, own []Material) (*Composition, error) {
@@ -66,8 +66,8 @@ func FromRecipe(recipe []Part, own []Material) (*Composition, error) {
 	return c, nil
 }
 
-// indexOwn checks a studio's own materials and finds them by folded name. Two of one name are refused, as nobody could say
-// which is meant.
+// indexOwn checks a studio's own materials and finds them by folded name. Two of one name are refused, as nobody could
+// say which is meant.
 func indexOwn(own []Material) (map[string]int, error) {
 	index := make(map[string]int, len(own))
 	for i := range own {

@@ -30,8 +30,8 @@ func (k AtmosphereKind) String() string {
 	return atmosphereNames[k]
 }
 
-// co2ToCO gives the ratio of CO2 to CO in the flue gas for each name. The names are the trade's, the ratios ours (common practice, no source):
-// with 1 % of the carbon unburnt it is neutral, with a fifth heavy reduction.
+// co2ToCO gives the ratio of CO2 to CO in the flue gas for each name. The names are the trade's, the ratios ours
+// (common practice, no source): with 1 % of the carbon unburnt it is neutral, with a fifth heavy reduction.
 var co2ToCO = [numAtmospheres]float64{Neutral: 100, LightReduction: 20, MediumReduction: 10, HeavyReduction: 4}
 
 // Limits of the ratio of CO2 to CO.
@@ -47,7 +47,8 @@ type Atmosphere struct {
 	CO2ToCO float64
 }
 
-// check refuses an unknown kind and a ratio outside its limits. Errors are fault.Error values of atmosphere.kind and atmosphere.co2_to_co.
+// check refuses an unknown kind and a ratio outside its limits. Errors are fault.Error values of atmosphere.kind and
+// atmosphere.co2_to_co.
 func (a Atmosphere) check() error {
 	if a.Kind >= numAtmospheres {
 		return &fault.Error{Field: "atmosphere.kind", Value: a.Kind.String(), Limit: "oxidation, neutral, or light, medium or heavy reduction"}
@@ -61,11 +62,13 @@ func (a Atmosphere) check() error {
 // airLog10 is log10 of the oxygen in dry air, 0.2095 by volume.
 var airLog10 = math.Log10(0.2095)
 
-// Log10FO2 gives log10 of the oxygen fugacity (bar) at a temperature (K), at most that of air. In a flue gas in equilibrium
+// Log10FO2 gives log10 of the oxygen fugacity (bar) at a temperature (K), at most that of air. In a flue gas in
+// equilibrium
 //
 //	2 CO + O2 = 2 CO2:  log10 fO2 = 2 [log10(CO2/CO) - log10 K],  log10 K = 14750/T - 4.534,
 //
-// where K is the equilibrium constant of CO + ½ O2 = CO2, a line through the JANAF tables that is within 0.02 of them from 1173 to 1573 K.
+// where K is the equilibrium constant of CO + ½ O2 = CO2, a line through the JANAF tables that is within 0.02 of them
+// from 1173 to 1573 K.
 func (a Atmosphere) Log10FO2(kelvin float64) float64 {
 	ratio := a.CO2ToCO
 	if ratio == 0 {

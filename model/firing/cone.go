@@ -89,16 +89,16 @@ var loadCones = sync.OnceValue(func() *coneTable {
 // Cones lists the names of the cones as the table writes them, from the coolest (022) to the hottest (14).
 func Cones() []string { return append([]string{}, loadCones().names...) }
 
-// ConeEndpoint gives the temperature (K) at which a cone goes down when the last 100 °C are fired at a rate of 5 to 600 °C/h. Between the
-// published rates it is linear in the logarithm of the rate, as for a thermally activated process. extrapolated is true if the rate lies
-// outside the published ones:
+// ConeEndpoint gives the temperature (K) at which a cone goes down when the last 100 °C are fired at a rate of 5 to 600
+// °C/h. Between the published rates it is linear in the logarithm of the rate, as for a thermally activated process.
+// extrapolated is true if the rate lies outside the published ones:
 //   - self-supporting: published for 15, 60 and 150 °C/h (022 to 020: 60 and 150);
 //   - large: published for 60 and 150 °C/h; below, it follows the self-supporting cone;
 //   - small: published for 300 °C/h only; elsewhere it follows the self-supporting cone.
 //
-// Source: see the column source of cone_endpoints.csv. The published end point of the large cone 14 falls from 60 to 150 °C/h, which no cone
-// does: that cone is refused.
-// Errors are fault.Error values of cone, cone_type and final_ramp_c_per_h.
+// Source: see the column source of cone_endpoints.csv. The published end point of the large cone 14 falls from 60 to
+// 150 °C/h, which no cone does: that cone is refused. Errors are fault.Error values of cone, cone_type and
+// final_ramp_c_per_h.
 func ConeEndpoint(cone string, typ ConeType, rateCPerHour float64) (kelvin float64, extrapolated bool, err error) {
 	if typ >= numConeTypes {
 		return 0, false, &fault.Error{Field: "cone_type", Value: typ.String(), Limit: "large, self-supporting or small"}
@@ -135,8 +135,8 @@ func ConeEndpoint(cone string, typ ConeType, rateCPerHour float64) (kelvin float
 	}
 }
 
-// alongRate interpolates an end point (K) linearly in the logarithm of the rate, and extrapolates beyond the knots along the outermost line.
-// There are at least two knots.
+// alongRate interpolates an end point (K) linearly in the logarithm of the rate, and extrapolates beyond the knots
+// along the outermost line. There are at least two knots.
 func alongRate(knots []knot, rate float64) float64 {
 	i := 1
 	for i < len(knots)-1 && rate > knots[i].rate {

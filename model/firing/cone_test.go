@@ -81,8 +81,8 @@ func coneType(t rapid.TB, name string) firing.ConeType {
 	return 0
 }
 
-// The table is consistent: its °F column agrees with its °C column within 1 °F; end points rise with the rate but for the one
-// published exception; and cones rise in order.
+// The table is consistent: its °F column agrees with its °C column within 1 °F; end points rise with the rate but for
+// the one published exception; and cones rise in order.
 func TestConeTable(t *testing.T) {
 	type column struct{ typ, rate string }
 	last := map[column]float64{}
@@ -145,8 +145,8 @@ func TestConeEndpointFaults(t *testing.T) {
 	}
 }
 
-// Between and beyond the published rates, by hand from the table's values: 30 °C/h is half way between 15 and 60 in the logarithm, 94.868
-// between 60 and 150, and 375 is as far beyond 150 as 150 is beyond 60.
+// Between and beyond the published rates, by hand from the table's values: 30 °C/h is half way between 15 and 60 in the
+// logarithm, 94.868 between 60 and 150, and 375 is as far beyond 150 as 150 is beyond 60.
 func TestConeEndpointBetweenRates(t *testing.T) {
 	for _, c := range []struct {
 		typ          firing.ConeType

@@ -7,8 +7,8 @@ import (
 	"github.com/catchline/catchline/model/fault"
 )
 
-// ReferenceRampCPerHour is the rate of heating (°C/h) at which the scale of cones is tied to temperatures: the middle one of the three
-// published for self-supporting cones.
+// ReferenceRampCPerHour is the rate of heating (°C/h) at which the scale of cones is tied to temperatures: the middle
+// one of the three published for self-supporting cones.
 const ReferenceRampCPerHour = 60
 
 // smallRampCPerHour is the only rate (°C/h) at which end points of small cones are published.
@@ -22,7 +22,8 @@ type scaleCone struct {
 	seconds float64 // heat work of the reference ramp to T0, as seconds at T0
 }
 
-// coneScales holds the cones of each type, coolest first. Cones that a type lacks, or whose end points cannot be used as published, are left out.
+// coneScales holds the cones of each type, coolest first. Cones that a type lacks, or whose end points cannot be used
+// as published, are left out.
 var coneScales = sync.OnceValue(func() (scales [numConeTypes][]scaleCone) {
 	c := loadCones()
 	energies := activationEnergies(c)
@@ -42,8 +43,9 @@ var coneScales = sync.OnceValue(func() (scales [numConeTypes][]scaleCone) {
 	return scales
 })
 
-// ConeKelvin gives the temperature (K) at which a self-supporting cone goes down at 60 °C/h over the last 100 °C. coneNumber is -21 (cone 022)
-// to 14; between two cones the temperature is linear in the number. The error is a fault.Error of cone.
+// ConeKelvin gives the temperature (K) at which a self-supporting cone goes down at 60 °C/h over the last 100 °C.
+// coneNumber is -21 (cone 022) to 14; between two cones the temperature is linear in the number. The error is a
+// fault.Error of cone.
 func ConeKelvin(coneNumber float64) (float64, error) {
 	scale := coneScales()[SelfSupporting]
 	first, last := scale[0], scale[len(scale)-1]

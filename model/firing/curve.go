@@ -7,11 +7,12 @@ import (
 	"github.com/catchline/catchline/model/fault"
 )
 
-// window is how far below the peak (K) a film and a cone still feel the firing. Melts are thousands of times stiffer at its lower end.
+// window is how far below the peak (K) a film and a cone still feel the firing. Melts are thousands of times stiffer at
+// its lower end.
 const window = 300
 
-// DefaultCoolingCPerHour is the rate (°C/h) of natural cooling from the peak. Common practice, no source: small electric kilns cool
-// at 150 to 400 over the first 100 °C.
+// DefaultCoolingCPerHour is the rate (°C/h) of natural cooling from the peak. Common practice, no source: small
+// electric kilns cool at 150 to 400 over the first 100 °C.
 const DefaultCoolingCPerHour = 200
 
 // Limits of the rate of cooling, °C/h.
@@ -37,8 +38,8 @@ type Curve struct {
 	extrapolated bool
 }
 
-// newCurve makes a curve of points that ascend in time and are within the limits of temperature, and lets it cool at coolingCPerHour to
-// 300 K below the peak. Errors are fault.Error values of cooling_c_per_h and start_c.
+// newCurve makes a curve of points that ascend in time and are within the limits of temperature, and lets it cool at
+// coolingCPerHour to 300 K below the peak. Errors are fault.Error values of cooling_c_per_h and start_c.
 func newCurve(points []Point, coolingCPerHour float64) (*Curve, error) {
 	if !(coolingCPerHour >= MinCoolingCPerHour && coolingCPerHour <= MaxCoolingCPerHour) {
 		return nil, outside("cooling_c_per_h", coolingCPerHour, MinCoolingCPerHour, MaxCoolingCPerHour)
@@ -65,7 +66,8 @@ func newCurve(points []Point, coolingCPerHour float64) (*Curve, error) {
 // Points lists the corners of the curve.
 func (c *Curve) Points() []Point { return append([]Point{}, c.points...) }
 
-// Thinned lists at most n corners (n is 3 or more), for a picture: the first, the peak, the last and others evenly spaced.
+// Thinned lists at most n corners (n is 3 or more), for a picture: the first, the peak, the last and others evenly
+// spaced.
 func (c *Curve) Thinned(n int) []Point {
 	last := len(c.points) - 1
 	if last < n {
@@ -107,8 +109,8 @@ func (c *Curve) SecondsAbove(kelvin float64) float64 {
 	return sum
 }
 
-// coolingRate gives the mean rate of cooling (K/h) over the first 100 K below the peak, drop holds included: from the last moment at the
-// peak to the last moment 100 K below it.
+// coolingRate gives the mean rate of cooling (K/h) over the first 100 K below the peak, drop holds included: from the
+// last moment at the peak to the last moment 100 K below it.
 func (c *Curve) coolingRate() float64 {
 	const fall = 100
 	last := func(kelvin float64) float64 {

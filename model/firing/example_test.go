@@ -7,8 +7,8 @@ import (
 	"github.com/catchline/catchline/model/firing"
 )
 
-// Cone 6 with the last 100 °C at 60 °C/h, held for a quarter of an hour. The table has 1222 °C (cone_endpoints.csv); a hold of 15 to 30 minutes is
-// worth about half a cone to one (common practice, no source).
+// Cone 6 with the last 100 °C at 60 °C/h, held for a quarter of an hour. The table has 1222 °C (cone_endpoints.csv); a
+// hold of 15 to 30 minutes is worth about half a cone to one (common practice, no source).
 func ExampleConeFiring() {
 	f := firing.ConeFiring{
 		Cone:            "6",
@@ -58,7 +58,8 @@ func ExampleNewHeatHistory_witnessCone() {
 	// Output: reads cone 6; the curve was too hot: true
 }
 
-// Large cone 6 at a rate between two columns: 1220 °C at 60 °C/h and 1241 at 150 (cone_endpoints.csv), 0.641 of the way in the logarithm.
+// Large cone 6 at a rate between two columns: 1220 °C at 60 °C/h and 1241 at 150 (cone_endpoints.csv), 0.641 of the way
+// in the logarithm.
 func ExampleConeEndpoint() {
 	kelvin, extrapolated, err := firing.ConeEndpoint("6", firing.Large, 108)
 	fmt.Printf("%.0f °C, extrapolated: %v, error: %v\n", kelvin-273.15, extrapolated, err)
@@ -73,7 +74,8 @@ func ExampleParseLog() {
 	// log line 6 minutes is 20; allowed: more than the reading before, 55
 }
 
-// At 1285 °C: in air log10 of 0.2095, in a flue gas with ten times as much CO2 as CO -7.89 (oxygen_fugacity_co2_co.csv, from thermodynamic tables).
+// At 1285 °C: in air log10 of 0.2095, in a flue gas with ten times as much CO2 as CO -7.89 (oxygen_fugacity_co2_co.csv,
+// from thermodynamic tables).
 func ExampleAtmosphere_Log10FO2() {
 	for _, k := range []firing.AtmosphereKind{firing.Oxidation, firing.MediumReduction} {
 		fmt.Printf("%s: %.1f\n", k, firing.Atmosphere{Kind: k}.Log10FO2(1285+273.15))

@@ -10,8 +10,8 @@ import (
 	"github.com/catchline/catchline/model/internal/vector"
 )
 
-// Against adaptive quadrature of the schedule itself, by bisection of gonum's Gauss-Legendre rule until nothing changes, and against the plain sum over the
-// nodes.
+// Against adaptive quadrature of the schedule itself, by bisection of gonum's Gauss-Legendre rule until nothing
+// changes, and against the plain sum over the nodes.
 func TestFlowIsTheIntegral(t *testing.T) {
 	rng := rand.New(rand.NewPCG(3, 3))
 	for _, fire := range []ConeFiring{

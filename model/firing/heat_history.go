@@ -7,12 +7,12 @@ import (
 	"github.com/catchline/catchline/model/fault"
 )
 
-// MaxWitnessShift is the largest correction by a witness cone (K). A larger one is no error of a thermocouple but a wrong cone, curve or
-// reading.
+// MaxWitnessShift is the largest correction by a witness cone (K). A larger one is no error of a thermocouple but a
+// wrong cone, curve or reading.
 const MaxWitnessShift = 60
 
-// HeatHistory is a firing reduced to what a film of glaze feels of it: the time spent at each temperature near the peak,
-// the equivalent cone and the atmosphere. It is immutable and safe for concurrent use.
+// HeatHistory is a firing reduced to what a film of glaze feels of it: the time spent at each temperature near the
+// peak, the equivalent cone and the atmosphere. It is immutable and safe for concurrent use.
 type HeatHistory struct {
 	// Nodes are a quadrature over the time that the kiln spends within 300 K of the peak, on the way up and down:
 	// ∫f(T)dt ≈ Σ Seconds f(Kelvin), within 0.1 % if f is the fluidity of a melt.
@@ -40,10 +40,12 @@ type WitnessCone struct {
 	Number   float64 // cone number, see ParseConeNumber: 6.3 is a third of the way from cone 6 to cone 7
 }
 
-// NewHeatHistory reduces a curve. With a witness cone it shifts all temperatures by one amount, so that the equivalent cone on the scale of
-// the witness cone's type is the one that was read. It refuses a shift of more than MaxWitnessShift.
+// NewHeatHistory reduces a curve. With a witness cone it shifts all temperatures by one amount, so that the equivalent
+// cone on the scale of the witness cone's type is the one that was read. It refuses a shift of more than
+// MaxWitnessShift.
 //
-// Errors are fault.Error values of heat (too cool for cone 022, too hot for cone 14), witness_cone, atmosphere.kind and atmosphere.co2_to_co.
+// Errors are fault.Error values of heat (too cool for cone 022, too hot for cone 14), witness_cone, atmosphere.kind and
+// atmosphere.co2_to_co.
 func NewHeatHistory(c *Curve, a Atmosphere, witness *WitnessCone) (*HeatHistory, error) {
 	if err := a.check(); err != nil {
 		return nil, err
@@ -127,7 +129,8 @@ func (v *coneView) reads(typ ConeType) string {
 	return " while the curve comes to cone " + FormatConeNumber(n)
 }
 
-// Shifted gives the heat history with shift (K) added to every temperature, where that adds so many cones to its equivalent cone.
+// Shifted gives the heat history with shift (K) added to every temperature, where that adds so many cones to its
+// equivalent cone.
 func (h *HeatHistory) Shifted(shift, cones float64) *HeatHistory {
 	out := *h
 	for i := range out.Nodes {

@@ -36,9 +36,9 @@ func activationEnergy(one, two knot) float64 {
 	return R * (math.Log(β2/β1) - 2*math.Log(T2/T1)) / (1/T1 - 1/T2)
 }
 
-// activationEnergies gives an activation energy (J/mol) for each cone of the table, from the end points of the self-supporting cone at the
-// slowest and the fastest of its three published rates. The three coolest cones (022 to 020) lack the slow rate, and two points 4 to 17 K
-// apart, rounded to 1 K, say little: they take the energy of 019.
+// activationEnergies gives an activation energy (J/mol) for each cone of the table, from the end points of the
+// self-supporting cone at the slowest and the fastest of its three published rates. The three coolest cones (022 to
+// 020) lack the slow rate, and two points 4 to 17 K apart, rounded to 1 K, say little: they take the energy of 019.
 func activationEnergies(c *coneTable) []float64 {
 	energies := make([]float64, len(c.names))
 	first := -1
@@ -78,20 +78,22 @@ func newConeView(c *Curve) *coneView {
 
 // lnHeatWork gives ln of the heat work of the firing over that which a cone asks for: 0 where the cone just goes down.
 //
-// A published end point is read as the cone goes down, and after that every kiln cools. So what comes after the peak counts only as far as it is
-// more than natural cooling (DefaultCoolingCPerHour): a hold, a drop hold and slow cooling count, and a kiln that is switched off at the
-// end point reads the cone itself.
+// A published end point is read as the cone goes down, and after that every kiln cools. So what comes after the peak
+// counts only as far as it is more than natural cooling (DefaultCoolingCPerHour): a hold, a drop hold and slow cooling
+// count, and a kiln that is switched off at the end point reads the cone itself.
 func (v *coneView) lnHeatWork(c *scaleCone, shift float64) float64 {
 	up := heatWork(v.up[:], shift, c.energy, c.kelvin)
 	after := heatWork(v.down[:], shift, c.energy, c.kelvin) - heatWork(v.natural[:], shift, c.energy, c.kelvin)
 	return math.Log((up + math.Max(after, 0)) / c.seconds)
 }
 
-// coneNumber gives the equivalent cone of the firing with all temperatures shifted by so many K: the place on the scale of a type of cone up
-// to which cones are down, linear in ln of heat work between two cones. It is -Inf below the coolest cone and +Inf above the hottest.
+// coneNumber gives the equivalent cone of the firing with all temperatures shifted by so many K: the place on the scale
+// of a type of cone up to which cones are down, linear in ln of heat work between two cones. It is -Inf below the
+// coolest cone and +Inf above the hottest.
 //
-// The energies of neighbours differ, so that in a firing far from the published rates a hotter cone can seem to fall before a cooler one.
-// Each cone is therefore taken to ask for at least leastStep more than the one before: the reading rises with heat and never jumps.
+// The energies of neighbours differ, so that in a firing far from the published rates a hotter cone can seem to fall
+// before a cooler one. Each cone is therefore taken to ask for at least leastStep more than the one before: the reading
+// rises with heat and never jumps.
 func (v *coneView) coneNumber(typ ConeType, shift float64) float64 {
 	scale := coneScales()[typ]
 	below, belowNumber := math.Inf(1), math.Inf(-1) // of the cone before
@@ -112,10 +114,11 @@ func (v *coneView) coneNumber(typ ConeType, shift float64) float64 {
 	return math.Inf(1)
 }
 
-// rounding is the tolerance at both ends of the scale, in ln of heat work (1e-9 is some 2e-8 K): a firing to the published end point of the
-// coolest or the hottest cone reads that cone, whichever way a processor rounds the last bits of the two sums (they differ by 1e-14).
+// rounding is the tolerance at both ends of the scale, in ln of heat work (1e-9 is some 2e-8 K): a firing to the
+// published end point of the coolest or the hottest cone reads that cone, whichever way a processor rounds the last
+// bits of the two sums (they differ by 1e-14).
 const rounding = 1e-9
 
-// leastStep is the least difference between neighbouring cones in ln of heat work: some 1 K, where the closest published
-// neighbours (2 and 3 at 15 °C/h) are 3 K apart.
+// leastStep is the least difference between neighbouring cones in ln of heat work: some 1 K, where the closest
+// published neighbours (2 and 3 at 15 °C/h) are 3 K apart.
 const leastStep = 0.05

@@ -8,8 +8,8 @@ import (
 	"testing"
 )
 
-// Activation energies and the hold that equals a ramp at 60 °C/h, against a table that testdata/published/compute works out by the same
-// first-order Arrhenius reading of the published end points, rounded to 1 kJ/mol and 0.1 min.
+// Activation energies and the hold that equals a ramp at 60 °C/h, against a table that testdata/published/compute works
+// out by the same first-order Arrhenius reading of the published end points, rounded to 1 kJ/mol and 0.1 min.
 func TestArrheniusReading(t *testing.T) {
 	f, err := os.Open("../../testdata/published/cone_arrhenius.csv")
 	if err != nil {
@@ -51,7 +51,8 @@ func TestArrheniusReading(t *testing.T) {
 	}
 }
 
-// The Gauss rules that a cone is read from agree with the fine sum they are made of, for the steepest cone and for the flattest.
+// The Gauss rules that a cone is read from agree with the fine sum they are made of, for the steepest cone and for the
+// flattest.
 func TestReducedHeatWork(t *testing.T) {
 	f := ConeFiring{Cone: "05.5", ConeType: SelfSupporting, FinalRampCPerH: 100, HoldMinutes: 20, DropC: 60, DropHoldMinutes: 45, CoolingCPerHour: 150}
 	c, err := f.Curve()
@@ -92,8 +93,8 @@ func TestReduceFewPoints(t *testing.T) {
 	}
 }
 
-// A firing to the published end point of the coolest or hottest cone reads that cone, and not "off the scale", although its heat work
-// equals the cone's only to the last bits. A hundredth of a degree beyond either end is off the scale.
+// A firing to the published end point of the coolest or hottest cone reads that cone, and not "off the scale", although
+// its heat work equals the cone's only to the last bits. A hundredth of a degree beyond either end is off the scale.
 func TestEndsOfTheScale(t *testing.T) {
 	for typ := range numConeTypes {
 		scale := coneScales()[typ]

@@ -20,8 +20,9 @@ func number(t rapid.TB, cone string) float64 {
 	return n
 }
 
-// A firing to a cone's published end point comes to that cone: exactly at 60 °C/h, where the scale is tied, and at the other
-// published rates as near as one activation energy a cone can say: mostly within a third of a cone, and within 0.56.
+// A firing to a cone's published end point comes to that cone: exactly at 60 °C/h, where the scale is tied, and at the
+// other published rates as near as one activation energy a cone can say: mostly within a third of a cone, and within
+// 0.56.
 func TestPublishedEndPointsReadTheirCone(t *testing.T) {
 	sum, n := 0.0, 0
 	for _, row := range table(t, "cone_endpoints.csv") {
@@ -29,7 +30,8 @@ func TestPublishedEndPointsReadTheirCone(t *testing.T) {
 			continue
 		}
 		want := number(t, row["cone"])
-		// At the ends of the scale, and for 022 to 020 with no energy of their own, there is nothing to read at other rates.
+		// At the ends of the scale, and for 022 to 020 with no energy of their own, there is nothing to read at other
+		// rates.
 		if row["rate_c_per_h"] != "60" && (want < -18 || want == 14) {
 			continue
 		}

@@ -60,9 +60,9 @@ func (e *LogError) add(line int, column, value, limit string) {
 }
 
 // ParseLog reads a kiln's own log: CSV with the columns minutes (since any moment) and temperature_c or temperature_f,
-// in any order and among any others, which are not read. There are 2 to 20,000 readings, in strictly rising time, at most
-// 60 minutes apart and ten days in all, from -50 to 1450 °C. A jump of more than 25 K between two readings that is also faster than 50 K
-// a minute is refused, as a thermocouple's fault.
+// in any order and among any others, which are not read. There are 2 to 20,000 readings, in strictly rising time, at
+// most 60 minutes apart and ten days in all, from -50 to 1450 °C. A jump of more than 25 K between two readings that is
+// also faster than 50 K a minute is refused, as a thermocouple's fault.
 //
 // A log with any bad line is refused whole, with a *LogError that lists them by line number.
 func ParseLog(r io.Reader) ([]Point, error) {
@@ -125,9 +125,9 @@ func ParseLog(r io.Reader) ([]Point, error) {
 	return points, nil
 }
 
-// LogCurve makes the curve of a log. Where the log ends hotter than 300 K below its peak, it cools on at the given rate, 10 to
-// 2000 °C/h. The peak is the highest reading. Errors are fault.Error values of log, cooling_c_per_h and start_c (a log that starts less than
-// 100 °C below its peak).
+// LogCurve makes the curve of a log. Where the log ends hotter than 300 K below its peak, it cools on at the given
+// rate, 10 to 2000 °C/h. The peak is the highest reading. Errors are fault.Error values of log, cooling_c_per_h and
+// start_c (a log that starts less than 100 °C below its peak).
 func LogCurve(readings []Point, coolingCPerHour float64) (*Curve, error) {
 	if len(readings) < 2 || len(readings) > MaxLogReadings {
 		return nil, &fault.Error{Field: "log", Value: fmt.Sprintf("%d readings", len(readings)), Limit: fmt.Sprintf("2 to %d readings", MaxLogReadings)}

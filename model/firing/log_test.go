@@ -89,7 +89,8 @@ func TestLogCurveFaults(t *testing.T) {
 	wantField(t, err, "log[1].temperature_c", "NaN")
 }
 
-// Whatever a log holds, it is refused with its lines named, or it makes a firing of finite numbers, or that firing is refused by field.
+// Whatever a log holds, it is refused with its lines named, or it makes a firing of finite numbers, or that firing is
+// refused by field.
 func FuzzParseLog(f *testing.F) {
 	f.Add("minutes,temperature_c\n0,20\n60,600\n100,900\n150,1100\n200,1222\n230,1100\n")
 	f.Add("minutes,temperature_f\r\n0,68\r\n\r\n10,200\r\n")

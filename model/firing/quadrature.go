@@ -15,12 +15,13 @@ type Node struct {
 	Seconds float64
 }
 
-// weighting is the e-fold (K) of the weight exp(T/weighting) under which the Gauss rule is built. Near the peak fluidities of glazes grow
-// e-fold in 20 to 180 K, cones in 10 to 40 K; 40 is in the middle on a logarithmic scale, so that what is left for the rule is flat.
+// weighting is the e-fold (K) of the weight exp(T/weighting) under which the Gauss rule is built. Near the peak
+// fluidities of glazes grow e-fold in 20 to 180 K, cones in 10 to 40 K; 40 is in the middle on a logarithmic scale, so
+// that what is left for the rule is flat.
 const weighting = 40
 
-// dwell lists the temperatures of a stretch of a curve above floor (K) with the time spent at each, finely enough to replace integrals over
-// time by sums: four Gauss-Legendre points for every 8 K.
+// dwell lists the temperatures of a stretch of a curve above floor (K) with the time spent at each, finely enough to
+// replace integrals over time by sums: four Gauss-Legendre points for every 8 K.
 func dwell(points []Point, floor float64) []Node {
 	var out []Node
 	for i := 1; i < len(points); i++ {
@@ -53,19 +54,21 @@ func dwell(points []Point, floor float64) []Node {
 	return out
 }
 
-// Positive nodes and their weights of the four-point Gauss-Legendre rule on -1 to 1: Abramowitz & Stegun 1964, table 25.4.
+// Positive nodes and their weights of the four-point Gauss-Legendre rule on -1 to 1: Abramowitz & Stegun 1964, table
+// 25.4.
 var (
 	legendreNodes   = [2]float64{0.339981043584856, 0.861136311594053}
 	legendreWeights = [2]float64{0.652145154862546, 0.347854845137454}
 )
 
-// gaussRule reduces fine to a Gauss rule of NumNodes nodes under the weight exp(T/weighting). Sums over it of that exponential times a
-// polynomial in T of degree up to 31 equal the sums over fine. Over 300 K, fluidities are so close to such a product that their sums agree too,
-// whatever the shape of the firing, since the rule is built for its own distribution of time. Times are positive and temperatures lie within
-// those of fine. If fine has fewer different temperatures than NumNodes, the nodes left over have no time.
+// gaussRule reduces fine to a Gauss rule of NumNodes nodes under the weight exp(T/weighting). Sums over it of that
+// exponential times a polynomial in T of degree up to 31 equal the sums over fine. Over 300 K, fluidities are so close
+// to such a product that their sums agree too, whatever the shape of the firing, since the rule is built for its own
+// distribution of time. Times are positive and temperatures lie within those of fine. If fine has fewer different
+// temperatures than NumNodes, the nodes left over have no time.
 //
-// By the discretised Stieltjes procedure and the eigenvalues of the Jacobi matrix: Gautschi 2004, Orthogonal Polynomials, sections 2.2.3
-// and 3.1.1; Golub & Welsch 1969, Math. Comp. 23, 221.
+// By the discretised Stieltjes procedure and the eigenvalues of the Jacobi matrix: Gautschi 2004, Orthogonal
+// Polynomials, sections 2.2.3 and 3.1.1; Golub & Welsch 1969, Math. Comp. 23, 221.
 func gaussRule(fine []Node) [NumNodes]Node {
 	var out [NumNodes]Node
 	low, high := math.Inf(1), math.Inf(-1)
@@ -106,7 +109,8 @@ func gaussRule(fine []Node) [NumNodes]Node {
 			square += w[i] * p * p
 			first += w[i] * p * p * x[i]
 		}
-		// Monic polynomials on -1..1 shrink by about a quarter in square per degree; far less means that the points are used up.
+		// Monic polynomials on -1..1 shrink by about a quarter in square per degree; far less means that the points are
+		// used up.
 		if k > 0 && !(square > 1e-12*norm) {
 			break
 		}

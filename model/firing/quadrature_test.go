@@ -19,7 +19,8 @@ func (v vft) fluidity(kelvin float64) float64 {
 	return math.Pow(10, -(v.a + v.b/(kelvin-v.c)))
 }
 
-// exact integrates f over the time of a curve above floor: Gauss-Legendre of gonum on each of many parts of every straight piece.
+// exact integrates f over the time of a curve above floor: Gauss-Legendre of gonum on each of many parts of every
+// straight piece.
 func exact(points []firing.Point, floor float64, f func(float64) float64) float64 {
 	sum := 0.0
 	for i := 1; i < len(points); i++ {

@@ -59,8 +59,9 @@ func (s *Schedule) Curve() (*Curve, error) {
 	return newCurve(points, s.CoolingCPerHour)
 }
 
-// ConeFiring is a firing given by its cone: the last 300 °C at one rate to the cone's published end point for that rate, a hold there, a second
-// hold below the peak, then cooling. A hold takes the firing beyond the cone that it is named for.
+// ConeFiring is a firing given by its cone: the last 300 °C at one rate to the cone's published end point for that
+// rate, a hold there, a second hold below the peak, then cooling. A hold takes the firing beyond the cone that it is
+// named for.
 type ConeFiring struct {
 	Cone            string // as the standard writes it: "06", "5.5", "6"
 	ConeType        ConeType

@@ -7,7 +7,8 @@ import (
 	"github.com/catchline/catchline/model/firing"
 )
 
-// Corners by hand: cone 6 at 60 °C/h is 1222 °C; 300 °C of ramp take 5 h, 50 °C of cooling at 200 °C/h a quarter of an hour.
+// Corners by hand: cone 6 at 60 °C/h is 1222 °C; 300 °C of ramp take 5 h, 50 °C of cooling at 200 °C/h a quarter of an
+// hour.
 func TestCornersOfAConeFiring(t *testing.T) {
 	c, _ := prepare(t, firing.ConeFiring{Cone: "6", ConeType: firing.SelfSupporting, FinalRampCPerH: 60, HoldMinutes: 10, DropC: 50, DropHoldMinutes: 30, CoolingCPerHour: 200}, nil)
 	want := []struct{ minutes, celsius float64 }{{0, 922}, {300, 1222}, {310, 1222}, {325, 1172}, {355, 1172}, {430, 922}}
@@ -42,7 +43,8 @@ func wantCorners(t *testing.T, c *firing.Curve, want []struct{ minutes, celsius 
 	}
 }
 
-// The rate of cooling over the first 100 °C, by hand: 50 °C at 200 °C/h, half an hour's hold, and 50 °C more make an hour.
+// The rate of cooling over the first 100 °C, by hand: 50 °C at 200 °C/h, half an hour's hold, and 50 °C more make an
+// hour.
 func TestCoolingRate(t *testing.T) {
 	f := firing.ConeFiring{Cone: "6", ConeType: firing.SelfSupporting, FinalRampCPerH: 60, HoldMinutes: 10, CoolingCPerHour: 200}
 	_, p := prepare(t, f, nil)
@@ -52,7 +54,8 @@ func TestCoolingRate(t *testing.T) {
 	near(t, "with a drop hold", p.CoolingKPerHour, 100, 1e-9)
 }
 
-// Temperatures of cone numbers at 60 °C/h, by hand from the published table: 5 is 1186 °C, 5.5 is 1203, 6 is 1222, 06 is 998, 022 is 586, 14 is 1365.
+// Temperatures of cone numbers at 60 °C/h, by hand from the published table: 5 is 1186 °C, 5.5 is 1203, 6 is 1222, 06
+// is 998, 022 is 586, 14 is 1365.
 func TestConeKelvin(t *testing.T) {
 	for cone, celsius := range map[float64]float64{6: 1222, 5.75: (1203 + 1222) / 2.0, 5.25: (1186 + 1203) / 2.0, -5: 998, -21: 586, 14: 1365} {
 		k, err := firing.ConeKelvin(cone)

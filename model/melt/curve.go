@@ -8,8 +8,8 @@ import (
 	"github.com/catchline/catchline/model/internal/vector"
 )
 
-// VFT is the form of Vogel, Fulcher and Tammann, log10(η/(Pa·s)) = A + B/(T - C), with B > 0. It falls with temperature everywhere: below
-// the temperature at which it would pass log10 η = 12 it goes on along its tangent.
+// VFT is the form of Vogel, Fulcher and Tammann, log10(η/(Pa·s)) = A + B/(T - C), with B > 0. It falls with temperature
+// everywhere: below the temperature at which it would pass log10 η = 12 it goes on along its tangent.
 type VFT = vector.VFT
 
 // Curve is the viscosity of one melt over temperature, and how far it can be trusted.

@@ -12,10 +12,11 @@ type partialVolume struct {
 	sd           float64 // relative standard deviation of V
 }
 
-// partialVolumes: the nine oxides of Lange 1997 and Fe2O3 and FeO as in one compilation (Iacovino & Till 2019, Volcanica 2), never mixed with
-// another set for the same oxide; the rest, which that set lacks, with wider deviations.
+// partialVolumes: the nine oxides of Lange 1997 and Fe2O3 and FeO as in one compilation (Iacovino & Till 2019,
+// Volcanica 2), never mixed with another set for the same oxide; the rest, which that set lacks, with wider deviations.
 var partialVolumes = [chem.NumOxides]partialVolume{
-	// Lange 1997, Contrib. Mineral. Petrol. 130, 1; TiO2 Lange & Carmichael 1987; Fe2O3 Liu & Lange 2006; FeO Guo et al. 2014.
+	// Lange 1997, Contrib. Mineral. Petrol. 130, 1; TiO2 Lange & Carmichael 1987; Fe2O3 Liu & Lange 2006; FeO Guo et
+	// al. 2014.
 	chem.SiO2:  {26.86, 0, 1773, 0.005},
 	chem.TiO2:  {28.32, 7.24e-3, 1773, 0.01},
 	chem.Al2O3: {37.42, 2.62e-3, 1773, 0.005},

@@ -20,7 +20,8 @@ type Domain struct {
 	Distance float64
 }
 
-// Outside says whether any oxide lies beyond its range in the data, or the melt as a whole far from it: Distance over 1.5.
+// Outside says whether any oxide lies beyond its range in the data, or the melt as a whole far from it: Distance over
+// 1.5.
 func (d Domain) Outside() bool { return d.over != 0 || d.lowSilica || d.Distance > farDistance }
 
 // farDistance is where the data is said to be too far.

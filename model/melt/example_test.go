@@ -22,7 +22,8 @@ func ExampleViscosity() {
 	// composition among the data: true
 }
 
-// Albite at 1200 °C: 2.33 g/cm³ by the volumes of Lange 1997 and by those of Lange & Carmichael 1990 (melt_density_check.csv).
+// Albite at 1200 °C: 2.33 g/cm³ by the volumes of Lange 1997 and by those of Lange & Carmichael 1990
+// (melt_density_check.csv).
 func ExampleDensity() {
 	albite := scaled(chem.Melt{chem.Na2O: 0.5, chem.Al2O3: 0.5, chem.SiO2: 3})
 	density, _ := melt.Density(&albite, 1473)
@@ -30,8 +31,8 @@ func ExampleDensity() {
 	// Output: 2.33 g/cm³
 }
 
-// An invented iron glaze at 1250 °C, in air and in reduction: Kress & Carmichael 1991 have 0.83 and 0.15 of the iron as Fe3+
-// (iron_redox_check.csv, "iron-rich stoneware glaze").
+// An invented iron glaze at 1250 °C, in air and in reduction: Kress & Carmichael 1991 have 0.83 and 0.15 of the iron as
+// Fe3+ (iron_redox_check.csv, "iron-rich stoneware glaze").
 func ExampleSplitIron() {
 	var moles chem.Melt
 	for oxide, grams := range map[chem.Oxide]float64{

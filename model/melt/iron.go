@@ -10,8 +10,8 @@ import (
 // equilibrium with an oxygen fugacity (log10 of bar), the total of iron kept and the whole scaled to sum to 1.
 // Iron may be given as either oxide or both. A melt without iron comes back as it is, bit for bit.
 //
-// V.C. Kress, I.S.E. Carmichael, Contrib. Mineral. Petrol. 108 (1991) 82-92, eq. 7 and Table 7, at 1 bar (its pressure terms are
-// 5e-5 there and left out):
+// V.C. Kress, I.S.E. Carmichael, Contrib. Mineral. Petrol. 108 (1991) 82-92, eq. 7 and Table 7, at 1 bar (its pressure
+// terms are 5e-5 there and left out):
 //
 //	ln(XFe2O3/XFeO) = a ln fO2 + b/T + c + Σ di Xi + e [1 - T0/T - ln(T/T0)],   X with all iron as FeO
 //

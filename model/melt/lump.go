@@ -2,10 +2,10 @@ package melt
 
 import "github.com/catchline/catchline/model/chem"
 
-// lumpedAs says which oxide of the viscosity data a colourant or opacifier is counted as, mole
-// for mole of cation, by charge and size: divalent Cu, Co and Ni (radii 0.073, 0.075, 0.069 nm; Shannon
-// 1976, from memory) go with Zn (0.074) when Cu and Co, with Mg (0.072) when Ni; Cr(III) with Fe(III), as its size and sites
-// are; tetravalent Sn and Ce with Zr; V(V) with P(V). Ours, and rough: a lumped oxide widens the deviation.
+// lumpedAs says which oxide of the viscosity data a colourant or opacifier is counted as, mole for mole of cation, by
+// charge and size: divalent Cu, Co and Ni (radii 0.073, 0.075, 0.069 nm; Shannon 1976, from memory) go with Zn (0.074)
+// when Cu and Co, with Mg (0.072) when Ni; Cr(III) with Fe(III), as its size and sites are; tetravalent Sn and Ce with
+// Zr; V(V) with P(V). Ours, and rough: a lumped oxide widens the deviation.
 var lumpedAs = [chem.NumOxides - chem.NumNetworkOxides]chem.Oxide{
 	chem.CuO - chem.NumNetworkOxides:   chem.ZnO,
 	chem.CoO - chem.NumNetworkOxides:   chem.ZnO,

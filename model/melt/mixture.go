@@ -6,33 +6,35 @@ import (
 	"github.com/catchline/catchline/model/melt/internal/form"
 )
 
-// Part is a melt, all its iron as Fe2O3, made ready to be mixed with others: what of its viscosity is the same in every mixture.
-type Part struct {
+// Mixable is a melt, with all its iron as Fe2O3, prepared for MixtureViscosity: it holds what is the same in each of
+// its mixtures.
+type Mixable struct {
 	oxides [chem.NumNetworkOxides]float64
-	begun  form.Begun
+	sum    form.OxideSum
 }
 
-// NewPart makes a melt ready.
-func NewPart(x *chem.Melt) *Part {
-	p := new(Part)
+// NewMixable prepares a melt.
+func NewMixable(x *chem.Melt) *Mixable {
+	m := new(Mixable)
 	oxidised := Oxidised(x)
-	lump(&oxidised, &p.oxides)
-	layers.Begin(&p.oxides, &p.begun)
-	return p
+	lump(&oxidised, &m.oxides)
+	layers.SumOxides(&m.oxides, &m.sum)
+	return m
 }
 
-// MixtureViscosity is the viscosity of a mixture of so many moles of two melts, as Viscosity gives that of the melt that it is, but for the last bits
-// and with all its iron as Fe2O3. a with b is to the last bit b with a.
-func MixtureViscosity(a, b *Part, molesOfA, molesOfB float64) VFT {
+// MixtureViscosity gives the viscosity of a mixture of two melts by moles, with all its iron as Fe2O3. It is that which
+// Viscosity gives for the melt that chem.Blend makes of them, but for the last bits. a with b is to the last bit b with
+// a.
+func MixtureViscosity(a, b *Mixable, molesOfA, molesOfB float64) VFT {
 	each := 1 / (molesOfA + molesOfB)
 	ofA, ofB := molesOfA*each, molesOfB*each
 	var oxides [chem.NumNetworkOxides]float64
-	var begun form.Begun
+	var sum form.OxideSum
 	vector.Mix(oxides[:], a.oxides[:], b.oxides[:], ofA, ofB)
-	vector.Mix(begun[:form.Hidden1], a.begun[:form.Hidden1], b.begun[:form.Hidden1], ofA, ofB)
+	vector.Mix(sum[:form.Hidden1], a.sum[:form.Hidden1], b.sum[:form.Hidden1], ofA, ofB)
 	var structure [form.NumStructure]float64
-	var u [form.Outputs]float64
+	var outputs [form.Outputs]float64
 	form.Structure(&oxides, &structure)
-	layers.End(&begun, &structure, &u)
-	return curveOf(&u)
+	layers.Finish(&sum, &structure, &outputs)
+	return curveOf(&outputs)
 }

@@ -13,7 +13,7 @@ func TestMixtureIsTheMelt(t *testing.T) {
 	melts["blue"] = moles(map[chem.Oxide]float64{chem.SiO2: 60, chem.Al2O3: 8, chem.B2O3: 9, chem.CaO: 12, chem.Na2O: 6, chem.FeO: 2, chem.CoO: 2, chem.SnO2: 1})
 	for under, x := range melts {
 		for over, y := range melts {
-			a, b := NewPart(x), NewPart(y)
+			a, b := NewMixable(x), NewMixable(y)
 			for _, molesOfA := range []float64{0, 0.5, 3, 40} {
 				const molesOfB = 2
 				ox, oy := Oxidised(x), Oxidised(y)
@@ -34,8 +34,8 @@ func TestMixtureIsTheMelt(t *testing.T) {
 }
 
 func BenchmarkMixtureViscosity(b *testing.B) {
-	one := NewPart(moles(map[chem.Oxide]float64{chem.SiO2: 62, chem.Al2O3: 8, chem.B2O3: 5, chem.MgO: 4, chem.CaO: 10, chem.ZnO: 3, chem.Na2O: 5, chem.K2O: 3}))
-	other := NewPart(moles(map[chem.Oxide]float64{chem.SiO2: 65, chem.Al2O3: 9, chem.CaO: 14, chem.K2O: 12}))
+	one := NewMixable(moles(map[chem.Oxide]float64{chem.SiO2: 62, chem.Al2O3: 8, chem.B2O3: 5, chem.MgO: 4, chem.CaO: 10, chem.ZnO: 3, chem.Na2O: 5, chem.K2O: 3}))
+	other := NewMixable(moles(map[chem.Oxide]float64{chem.SiO2: 65, chem.Al2O3: 9, chem.CaO: 14, chem.K2O: 12}))
 	b.ReportAllocs()
 	s := 0.0
 	for b.Loop() {

@@ -63,8 +63,8 @@ func weights(parts map[chem.Oxide]float64) *chem.Melt {
 	return moles(n)
 }
 
-// namedMelts gives the melts that the tables speak of, by name: the standard glasses, minerals and made-up ones. MnO2 counts as MnO; SO3,
-// Sb2O3 and other traces outside our list are left out and the rest scaled.
+// namedMelts gives the melts that the tables speak of, by name: the standard glasses, minerals and made-up ones. MnO2
+// counts as MnO; SO3, Sb2O3 and other traces outside our list are left out and the rest scaled.
 func namedMelts(t *testing.T) map[string]*chem.Melt {
 	t.Helper()
 	parts := map[string]map[chem.Oxide]float64{}

@@ -20,10 +20,12 @@ func standardGlasses(t *testing.T) map[string]*chem.Melt {
 	}
 }
 
-// Measured isokoms of the standard glasses (certificates as quoted by Fluegel 2007, Tables 2 and 12): within 0.15 where they flow. At 6.6, near the
-// softening point, nothing runs and the data is thinner: within 0.35, and within two deviations.
+// Measured isokoms of the standard glasses (certificates as quoted by Fluegel 2007, Tables 2 and 12): within 0.15 where
+// they flow. At 6.6, near the softening point, nothing runs and the data is thinner: within 0.35, and within two
+// deviations.
 //
-// The fit leans lightly on Fluegel 2007, which was made with these glasses among many, so this is not wholly independent.
+// The fit leans lightly on Fluegel 2007, which was made with these glasses among many, so this is not wholly
+// independent.
 func TestViscosityOfStandardGlasses(t *testing.T) {
 	glasses := standardGlasses(t)
 	checked := 0
@@ -48,12 +50,13 @@ func TestViscosityOfStandardGlasses(t *testing.T) {
 	}
 }
 
-// 71 of the 72 glasses of Lakatos, Johansson & Simmingsköld 1976, Tables 1A and 1B, at the temperatures that they determined for
-// log10(η/poise) = 2, 4 and 6, within 0.15; D6 is left out, a slip in the printed row.
+// 71 of the 72 glasses of Lakatos, Johansson & Simmingsköld 1976, Tables 1A and 1B, at the temperatures that they
+// determined for log10(η/poise) = 2, 4 and 6, within 0.15; D6 is left out, a slip in the printed row.
 //
-// Five glasses miss, and are held to 0.32 and to two deviations instead: D15 is a soda-lime borosilicate, where the open
-// data has a gap (its nearest measured melts are more than 10 mol% away in the sum of differences) and the model is too stiff; D14
-// holds 12 % PbO by weight, rare in the data; F4, F5 and FAL6 miss by up to 0.035 more than 0.15 at the stiff end.
+// Five glasses miss, and are held to 0.32 and to two deviations instead: D15 is a soda-lime borosilicate, where the
+// open data has a gap (its nearest measured melts are more than 10 mol% away in the sum of differences) and the model
+// is too stiff; D14 holds 12 % PbO by weight, rare in the data; F4, F5 and FAL6 miss by up to 0.035 more than 0.15 at
+// the stiff end.
 func TestViscosityOfLakatosGlasses(t *testing.T) {
 	oxides := []chem.Oxide{chem.SiO2, chem.Al2O3, chem.Na2O, chem.K2O, chem.Li2O, chem.CaO, chem.MgO, chem.BaO, chem.ZnO, chem.PbO, chem.B2O3}
 	missing := map[string]bool{"D14": true, "D15": true, "F4": true, "F5": true, "FAL6": true}
@@ -138,7 +141,8 @@ func TestViscosityFallsWithTemperatureEverywhere(t *testing.T) {
 	}
 }
 
-// Smooth in composition: halving a small step in any direction halves the change (to first order), at melts drawn among glazes.
+// Smooth in composition: halving a small step in any direction halves the change (to first order), at melts drawn among
+// glazes.
 func TestViscosityIsSmoothInComposition(t *testing.T) {
 	rng := rand.New(rand.NewPCG(3, 4))
 	for range 500 {

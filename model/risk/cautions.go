@@ -52,8 +52,8 @@ type Situation struct {
 // traces is the mole fraction below which an oxide counts as an impurity of raw materials.
 const traces = 1e-3
 
-// rules are the cautions in the order in which they are shown, each with the situations that it applies to. The texts and the standards that
-// they defer to follow testdata/published/cautions.csv.
+// rules are the cautions in the order in which they are shown, each with the situations that it applies to. The texts
+// and the standards that they defer to follow testdata/published/cautions.csv.
 var rules = []struct {
 	caution Caution
 	applies func(*Situation) bool

@@ -109,13 +109,15 @@ const (
 type Cookie struct {
 	Kind                CookieKind
 	Diameter, Thickness float64 // m; 0 for none
-	// Pool is the puddle that the 90th percentile of the overflow makes on a washed cookie, with the foot in its middle.
+	// Pool is the puddle that the 90th percentile of the overflow makes on a washed cookie, with the foot in its
+	// middle.
 	Pool film.Pool
 	// Expected costs without a cookie, and with the smallest plain and the smallest dished one that is large enough.
 	CostNone, CostPlain, CostDished float64
 	// Spills is the probability that glaze gets past the cookie, or onto the shelf if there is none.
 	Spills float64
-	// TooSmall is true if no cookie that the studio makes holds the overflow that is exceeded with the tolerated probability.
+	// TooSmall is true if no cookie that the studio makes holds the overflow that is exceeded with the tolerated
+	// probability.
 	TooSmall bool
 	// Reason is the decision in a sentence.
 	Reason string
@@ -130,9 +132,10 @@ type Decision struct {
 	Sizes           Sizes
 }
 
-// Cookie chooses no cookie, a plain or a dished one: the one with the lowest expected cost. Its size holds the overflow that is exceeded with
-// the tolerated probability, spread to a ring about the foot (film.SpreadAround), rounded up to a size that the studio makes. Errors are
-// fault.Error values of costs, cookie sizes, the foot's diameter or the capillary length.
+// Cookie chooses no cookie, a plain or a dished one: the one with the lowest expected cost. Its size holds the overflow
+// that is exceeded with the tolerated probability, spread to a ring about the foot (film.SpreadAround), rounded up to a
+// size that the studio makes. Errors are fault.Error values of costs, cookie sizes, the foot's diameter or the
+// capillary length.
 func (d *Decision) Cookie() (Cookie, error) {
 	if err := d.Costs.Check(); err != nil {
 		return Cookie{}, err
@@ -178,16 +181,19 @@ func (d *Decision) spread(volume float64) (film.Pool, error) {
 	return film.SpreadAround(volume, d.FootDiameter, d.CapillaryLength, film.ShelfAngle)
 }
 
-// holds is the volume (m³) that stays on a cookie around the foot when glaze stands on it to a height (m): π/4 (D² - d²) h.
+// holds is the volume (m³) that stays on a cookie around the foot when glaze stands on it to a height (m): π/4 (D² -
+// d²) h.
 func (d *Decision) holds(diameter, height float64) float64 {
 	return math.Pi / 4 * max(diameter*diameter-d.FootDiameter*d.FootDiameter, 0) * height
 }
 
-// cost gives the expected cost of a piece on a cookie of a price that holds a volume (m³), and the probability that glaze gets past it:
+// cost gives the expected cost of a piece on a cookie of a price that holds a volume (m³), and the probability that
+// glaze gets past it:
 //
 //	cookie + Σ p [wareLost·ware + (grind + shelf (1 - exp(-(V-holds)/shelfLostVolume)) if V > holds)]
 //
-// wareLost is the share of pieces lost once glaze has welded them to the cookie; where glaze gets past it, wareLostOnShelf takes its place.
+// wareLost is the share of pieces lost once glaze has welded them to the cookie; where glaze gets past it,
+// wareLostOnShelf takes its place.
 func (d *Decision) cost(cookie, holds, wareLost float64) (cost, spills float64) {
 	cost = cookie
 	for _, o := range d.Overflow.Volumes {

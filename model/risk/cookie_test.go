@@ -34,9 +34,9 @@ func certain(p, volume float64) Overflow {
 }
 
 func TestCookieCostsByHand(t *testing.T) {
-	// 2 cm³ with probability 0.3. On the shelf: 0.3 (15 + 120 (1 - exp(-2/20)) + 0.7·30) = 14.226. On a plain cookie, which
-	// must be 100 mm (80 mm foot and 10 mm all round) and then holds π/4 (100² - 80²) 3.57 mm³ = 10.1 cm³: 2 + 0.3·0.25·30 = 4.25;
-	// dished 5 + 2.25 = 7.25.
+	// 2 cm³ with probability 0.3. On the shelf: 0.3 (15 + 120 (1 - exp(-2/20)) + 0.7·30) = 14.226. On a plain cookie,
+	// which must be 100 mm (80 mm foot and 10 mm all round) and then holds π/4 (100² - 80²) 3.57 mm³ = 10.1 cm³: 2 +
+	// 0.3·0.25·30 = 4.25; dished 5 + 2.25 = 7.25.
 	c := decide(t, certain(0.3, 2e-6), nil)
 	if c.Kind != Plain || math.Abs(c.Diameter-0.100) > 1e-12 || math.Abs(c.Thickness-0.008) > 1e-12 || c.Spills != 0 || c.TooSmall {
 		t.Errorf("%+v", c)
@@ -73,8 +73,8 @@ func TestCookieFollowsTheCosts(t *testing.T) {
 	}
 }
 
-// What gets past a cookie costs as on the shelf. 12 cm³ with probability 0.04, which nobody asks a cookie to hold, on the plain one of
-// 100 mm for 10.098 cm³: 2 + 0.04 (15 + 120 (1 - exp(-1.902/20)) + 0.7·30), by hand.
+// What gets past a cookie costs as on the shelf. 12 cm³ with probability 0.04, which nobody asks a cookie to hold, on
+// the plain one of 100 mm for 10.098 cm³: 2 + 0.04 (15 + 120 (1 - exp(-1.902/20)) + 0.7·30), by hand.
 func TestCookieThatRunsOver(t *testing.T) {
 	c := decide(t, certain(0.04, 12e-6), nil)
 	past := 12 - math.Pi/4*(100*100-80*80)*3.57e-3

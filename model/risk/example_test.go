@@ -15,8 +15,8 @@ func ExampleThresholds_Word() {
 }
 
 // What to put under an invented vase with a foot of 80 mm, if 2 cm³ of glaze come over the foot in 31 firings of a
-// hundred. By hand: on the bare shelf that is expected to cost 0.31 (15 + 120 (1 - exp(-2/20)) + 0.7·30) = 14.7, on a plain cookie
-// 2 + 0.31·0.25·30 = 4.3, on a dished one 5 + 2.3.
+// hundred. By hand: on the bare shelf that is expected to cost 0.31 (15 + 120 (1 - exp(-2/20)) + 0.7·30) = 14.7, on a
+// plain cookie 2 + 0.31·0.25·30 = 4.3, on a dished one 5 + 2.3.
 func ExampleDecision_Cookie() {
 	const volume = 2e-6 // m³
 	overflow := risk.Overflow{
@@ -36,7 +36,8 @@ func ExampleDecision_Cookie() {
 	// Output: A plain cookie of 100 mm, 8 mm thick: glaze passes the foot in 31 % of firings, and expected costs are 14.7 without a cookie, 4.3 with a plain and 7.3 with a dished one.
 }
 
-// What comes over the foot of a wall when the median drive is the one at which the front is there: half of all firings pass it.
+// What comes over the foot of a wall when the median drive is the one at which the front is there: half of all firings
+// pass it.
 func ExampleOverflowOf() {
 	wall := bareWall{band: 0.060, clearance: 0.030}
 	drive := calib.Prediction{LnPhysics: math.Log(wall.Drive(wall.clearance)), Scale: 0.7, DF: 6}

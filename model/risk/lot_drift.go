@@ -23,25 +23,28 @@ type LotQuestion struct {
 // Range is a median with an 80 % interval.
 type Range struct{ Low, Median, High float64 }
 
-// LotDrift is how the run of a new lot differs from that of the old one: of the lots themselves, without the noise from tile to tile.
+// LotDrift is how the run of a new lot differs from that of the old one: of the lots themselves, without the noise from
+// tile to tile.
 type LotDrift struct {
 	// The posterior of ln mobility of the new lot less that of the old is normal with this mean and standard deviation.
 	LnMobilityMean, LnMobilitySD float64
-	// OldMM is the run of the old lot at the reference, DifferenceMM the additional run of the new lot when the old is at its median.
+	// OldMM is the run of the old lot at the reference, DifferenceMM the additional run of the new lot when the old is
+	// at its median.
 	OldMM, DifferenceMM Range
 	// Probability that the new lot runs further by at least MoreMM.
 	Probability float64
 	// Settled is true if this probability is at most 5 % or at least 95 %.
 	Settled bool
-	// MoreTiles is how many more tiles of the two lots at the reference are expected to settle it, if the difference is as it
-	// now seems; 0 if it is settled, -1 if more than MaxSettlingTiles.
+	// MoreTiles is how many more tiles of the two lots at the reference are expected to settle it, if the difference is
+	// as it now seems; 0 if it is settled, -1 if more than MaxSettlingTiles.
 	MoreTiles int
 	Sentence  string
 }
 
 const (
 	settledAt = 0.95
-	// MaxSettlingTiles is where counting stops: a difference that needs more tiles equals MoreMM for all that anyone can tell.
+	// MaxSettlingTiles is where counting stops: a difference that needs more tiles equals MoreMM for all that anyone
+	// can tell.
 	MaxSettlingTiles = 200
 )
 
@@ -79,7 +82,8 @@ func (q *LotQuestion) LotDrift(c *calib.Calibration) (LotDrift, error) {
 	return d, nil
 }
 
-// chance is the probability that a normal number is above zero. The standard deviation of two lots that are the same is zero.
+// chance is the probability that a normal number is above zero. The standard deviation of two lots that are the same is
+// zero.
 func chance(mean, sd float64) float64 {
 	if sd == 0 {
 		if mean > 0 {
@@ -90,7 +94,8 @@ func chance(mean, sd float64) float64 {
 	return distuv.UnitNormal.CDF(mean / sd)
 }
 
-// driveFor finds the smallest ln drive, from a given one upwards, at which the run reaches mm. The run is monotone, so bisection does.
+// driveFor finds the smallest ln drive, from a given one upwards, at which the run reaches mm. The run is monotone, so
+// bisection does.
 func (q *LotQuestion) driveFor(from, mm float64) float64 {
 	low, high := from, from
 	if q.RunMM(from) >= mm {
@@ -112,8 +117,8 @@ func (q *LotQuestion) driveFor(from, mm float64) float64 {
 	return high
 }
 
-// information is the Fisher information of one more tile about its conditions: (ν+1)/((ν+3) σ²) for a Student-t of ν degrees of freedom and
-// scale σ, 1/σ² in the normal limit (Lange, Little & Taylor 1989, JASA 84, 881, from memory).
+// information is the Fisher information of one more tile about its conditions: (ν+1)/((ν+3) σ²) for a Student-t of ν
+// degrees of freedom and scale σ, 1/σ² in the normal limit (Lange, Little & Taylor 1989, JASA 84, 881, from memory).
 func information(j *calib.Joint, i int) float64 {
 	share := 1.0
 	if !math.IsInf(j.DF, 1) {
@@ -127,7 +132,8 @@ type pairOfLots struct{ old, both, new float64 }
 
 func (v pairOfLots) difference() float64 { return math.Max(0, v.old+v.new-2*v.both) }
 
-// with gives the covariance after one more tile of the new or the old lot: the rank-one update Σ - Σe eᵀΣ i/(1 + i eᵀΣe).
+// with gives the covariance after one more tile of the new or the old lot: the rank-one update Σ - Σe eᵀΣ i/(1 + i
+// eᵀΣe).
 func (v pairOfLots) with(info float64, ofNew bool) pairOfLots {
 	if ofNew {
 		gain := info / (1 + info*v.new)
@@ -137,7 +143,8 @@ func (v pairOfLots) with(info float64, ofNew bool) pairOfLots {
 	return pairOfLots{v.old - gain*v.old*v.old, v.both - gain*v.old*v.both, v.new - gain*v.both*v.both}
 }
 
-// tilesToSettle counts tiles until a margin of this size is settled. Each tile is of the lot that narrows the difference more.
+// tilesToSettle counts tiles until a margin of this size is settled. Each tile is of the lot that narrows the
+// difference more.
 func (v pairOfLots) tilesToSettle(margin, ofOld, ofNew float64) int {
 	z := distuv.UnitNormal.Quantile(settledAt)
 	for n := 0; n <= MaxSettlingTiles; n++ {

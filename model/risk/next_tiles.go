@@ -36,8 +36,8 @@ type TileSearch struct {
 	Candidates []Candidate
 	Concerns   []Concern // at least one; the candidates themselves will do
 	Count      int       // tiles wanted, 1 to 100
-	// Tolerated is the probability of exceeding the clearance that the studio tolerates, between 0 and 1. A risk is judged correctly
-	// when it is said to be on the side of this boundary on which it is.
+	// Tolerated is the probability of exceeding the clearance that the studio tolerates, between 0 and 1. A risk is
+	// judged correctly when it is said to be on the side of this boundary on which it is.
 	Tolerated float64
 	// RunOff is the probability of running off from which a candidate is left out, unless AllowRunOff is set.
 	RunOff      float64
@@ -47,8 +47,8 @@ type TileSearch struct {
 // Suggestion is one tile to fire.
 type Suggestion struct {
 	Candidate int // index
-	// Gain is the expected fall of the weighted mean chance of misjudging a concern, 0 to 0.5, once the suggestions before this
-	// one have been fired.
+	// Gain is the expected fall of the weighted mean chance of misjudging a concern, 0 to 0.5, once the suggestions
+	// before this one have been fired.
 	Gain float64
 	// Before and After are that weighted mean chance.
 	Before, After float64
@@ -92,14 +92,13 @@ func (q *TileSearch) check() error {
 	return nil
 }
 
-// NextTiles picks tiles one at a time. Each pick is the tile that, fired with those already picked, is expected to lower the chance of
-// misjudging the concerns most. The covariance of all layerings is updated for every pick, so a second tile that would teach the same gains little and the
-// picks spread. Tiles that would probably run off are left out unless allowed, and so are tiles that teach nothing; so there
-// can be fewer than asked for.
+// NextTiles picks tiles one at a time. Each pick is the tile that, fired with those already picked, is expected to
+// lower the chance of misjudging the concerns most. The covariance of all layerings is updated for every pick, so a
+// second tile that would teach the same gains little and the picks spread. Tiles that would probably run off are left
+// out unless allowed, and so are tiles that teach nothing; so there can be fewer than asked for.
 //
-// In the normal approximation of the posterior, the expected change of a judgement depends on the covariance alone and not on how the
-// tile comes out, so nothing is sampled.
-// Errors: *fault.Error.
+// In the normal approximation of the posterior, the expected change of a judgement depends on the covariance alone and
+// not on how the tile comes out, so nothing is sampled. Errors: *fault.Error.
 func (q *TileSearch) NextTiles(c *calib.Calibration) ([]Suggestion, error) {
 	if err := q.check(); err != nil {
 		return nil, err
@@ -214,9 +213,9 @@ type judgement struct {
 	learnt   float64 // variance that the tiles picked so far take away
 }
 
-// misjudged is the chance that, once more of the variance is learnt, the truth lies on the other side of the boundary a than is then said.
-// What is then said is U ~ N(0, r) above the present mean, the truth is T ~ N(0, v), and T-U is independent of U, so that their
-// correlation is √(r/v) and
+// misjudged is the chance that, once more of the variance is learnt, the truth lies on the other side of the boundary a
+// than is then said. What is then said is U ~ N(0, r) above the present mean, the truth is T ~ N(0, v), and T-U is
+// independent of U, so that their correlation is √(r/v) and
 //
 //	P(T and U on different sides of a) = 2 T(a/√v, √((v-r)/r)),  T(h, c) = 1/(2π) ∫ exp(-h²/(2 cos²φ)) dφ from 0 to arctan c
 //

@@ -13,8 +13,8 @@ import (
 	"github.com/catchline/catchline/model/internal/vector"
 )
 
-// Wall gives the bare wall below the band (m), the drive (m) at which a run (m) is reached, and the volume (m³) that has left over the foot
-// at a drive (m) for a band of a thickness (m). The last two rise with their first argument.
+// Wall gives the bare wall below the band (m), the drive (m) at which a run (m) is reached, and the volume (m³) that
+// has left over the foot at a drive (m) for a band of a thickness (m). The last two rise with their first argument.
 type Wall interface {
 	Clearance() float64
 	Drive(run float64) float64
@@ -30,12 +30,13 @@ type Overflow struct {
 	Expected  float64 // mean volume, m³
 	P90       float64 // volume that is exceeded in one firing of ten, m³
 	Tolerated float64 // volume that is exceeded with the tolerated probability, m³
-	// Volumes are the nodes of a quadrature over the distribution, from small to large; their probabilities sum to Passes.
+	// Volumes are the nodes of a quadrature over the distribution, from small to large; their probabilities sum to
+	// Passes.
 	Volumes []WeightedVolume
 }
 
-// cuts split the integral over ln X, in scales of the distribution from its centre; each piece is a Gauss-Legendre rule. Beyond the last cut
-// all glaze that can run has run.
+// cuts split the integral over ln X, in scales of the distribution from its centre; each piece is a Gauss-Legendre
+// rule. Beyond the last cut all glaze that can run has run.
 var cuts = [...]float64{-50, -15, -6, -3, -1.5, 0, 1.5, 3, 6, 15, 50, 400}
 
 // perCut is the number of nodes in each piece.
@@ -52,8 +53,9 @@ var gaussX, gaussW = func() (x, w [perCut]float64) {
 
 var errVolume = errors.New("risk: the volume over the foot is not a finite number")
 
-// OverflowOf integrates the volume over the foot of a wall over a distribution of ln drive. thickness is that of the fired band (m), tolerated
-// a probability between 0 and 1. The error is a fault.Error of tolerated risk, or says that a volume was not finite.
+// OverflowOf integrates the volume over the foot of a wall over a distribution of ln drive. thickness is that of the
+// fired band (m), tolerated a probability between 0 and 1. The error is a fault.Error of tolerated risk, or says that a
+// volume was not finite.
 func OverflowOf(drive *calib.Prediction, wall Wall, thickness, tolerated float64) (Overflow, error) {
 	if !(tolerated > 0 && tolerated < 1) {
 		return Overflow{}, &fault.Error{Field: "tolerated risk", Value: fmt.Sprint(tolerated), Limit: "more than 0 and less than 1"}

@@ -11,8 +11,9 @@ import (
 	"github.com/catchline/catchline/model/film"
 )
 
-// slab is a straight upright wall whose volume over the foot follows from the front alone: as if the film below the foot
-// were as thick as the band's, up to all of the band. Its kink where all has run is as hard on the integral as any wall.
+// slab is a straight upright wall whose volume over the foot follows from the front alone: as if the film below the
+// foot were as thick as the band's, up to all of the band. Its kink where all has run is as hard on the integral as any
+// wall.
 type slab struct{ band, clearance, width float64 }
 
 func (w slab) Clearance() float64        { return w.clearance }
@@ -37,8 +38,8 @@ func prediction(median, scale, df float64) *calib.Prediction {
 	return &calib.Prediction{LnPhysics: math.Log(median), Scale: scale, DF: df}
 }
 
-// Mean of a truncated log-normal power: for ln X normal (μ, σ), E[X^k; X > 1] = exp(kμ + k²σ²/2) Φ((μ + kσ²)/σ). A textbook
-// result (from memory); Φ by gonum.
+// Mean of a truncated log-normal power: for ln X normal (μ, σ), E[X^k; X > 1] = exp(kμ + k²σ²/2) Φ((μ + kσ²)/σ). A
+// textbook result (from memory); Φ by gonum.
 func TestExpectedVolumeOfALogNormal(t *testing.T) {
 	for _, c := range []struct{ median, scale, k float64 }{{0.5, 0.5, 1}, {0.1, 0.8, 0.5}, {3, 0.3, 1}, {20, 1, 0.3}} {
 		f, err := OverflowOf(prediction(c.median, c.scale, math.Inf(1)), power{c.k}, 1, 0.05)

@@ -1,5 +1,5 @@
-// Package risk turns the distribution of a run into decisions: a word for the risk, the overflow at the foot, the cookie under a piece,
-// a shelf plan, cautions, the tiles to fire next, and whether a new lot of a glaze has drifted.
+// Package risk turns the distribution of a run into decisions: a word for the risk, the overflow at the foot, the
+// cookie under a piece, a shelf plan, cautions, the tiles to fire next, and whether a new lot of a glaze has drifted.
 //
 // A run is a monotone function of the drive X, and ln X has a Student-t distribution (calib.Prediction). So
 // quantiles of the run are runs of quantiles, and expectations are one integral over ln X: nothing is sampled, and the
@@ -38,7 +38,8 @@ func (w Word) String() string {
 	return fmt.Sprintf("risk %d", uint8(w))
 }
 
-// Thresholds are the highest probabilities that count as low, moderate and high; above High the risk is severe. 0 to 1, in rising order.
+// Thresholds are the highest probabilities that count as low, moderate and high; above High the risk is severe. 0 to 1,
+// in rising order.
 type Thresholds struct{ Low, Moderate, High float64 }
 
 // DefaultThresholds are ours, no source; a studio sets its own.

@@ -51,9 +51,9 @@ type ShelfPlan struct {
 	Warnings     []string
 }
 
-// PlanShelves plans a kiln load. Keep a piece low when its risk is high or severe, or when glaze gets past its cookie with more than the
-// tolerated probability: it could then drip over the edge of a shelf. Do not fire a piece as it is when its risk is severe and no cookie that
-// the studio makes holds the glaze. The error is a fault.Error of pieces.
+// PlanShelves plans a kiln load. Keep a piece low when its risk is high or severe, or when glaze gets past its cookie
+// with more than the tolerated probability: it could then drip over the edge of a shelf. Do not fire a piece as it is
+// when its risk is severe and no cookie that the studio makes holds the glaze. The error is a fault.Error of pieces.
 func PlanShelves(pieces []Piece) (ShelfPlan, error) {
 	if len(pieces) == 0 {
 		return ShelfPlan{}, &fault.Error{Field: "pieces", Value: "none", Limit: "at least 1"}

@@ -1,8 +1,9 @@
-// Package draw is where drawings of walls come in and go out: it reads the wall of a piece from a traced SVG path or a CSV of
-// its points, and draws a wall with its glaze as SVG. What a wall is and how glaze moves on it stands in model/film.
+// Package draw is where drawings of walls come in and go out: it reads the wall of a piece from a traced SVG path or a
+// CSV of its points, and draws a wall with its glaze as SVG. What a wall is and how glaze moves on it stands in
+// model/film.
 //
-// Lengths are in metres, except where a name says otherwise: millimetres in CSV, units of the path in SVG. Bad input is a fault.Error with
-// the line, the character or the point, which the caller puts its own field before.
+// Lengths are in metres, except where a name says otherwise: millimetres in CSV, units of the path in SVG. Bad input is
+// a fault.Error with the line, the character or the point, which the caller puts its own field before.
 package draw
 
 import (

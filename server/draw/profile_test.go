@@ -67,8 +67,8 @@ func TestReadProfileSVG(t *testing.T) {
 		t.Fatal(err)
 	}
 	within(t, "half a circle", arc.Length(), math.Pi*0.030, 1e-3)
-	// Arcs over a chord of 30 sqrt(2) on a circle of 30: a quarter, or the other three quarters; which way it bulges follows
-	// from the sweep. From (60, 90) up to (60, 47.57).
+	// Arcs over a chord of 30 sqrt(2) on a circle of 30: a quarter, or the other three quarters; which way it bulges
+	// follows from the sweep. From (60, 90) up to (60, 47.57).
 	for flags, c := range map[string]struct{ length, reach float64 }{
 		"0 0": {math.Pi / 2 * 0.030, 0.060 + 0.030*(1-math.Sqrt2/2)},
 		"0 1": {math.Pi / 2 * 0.030, 0.060},

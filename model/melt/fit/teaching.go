@@ -46,5 +46,5 @@ func teachingFeatures(x *[chem.NumNetworkOxides]float64) []float64 {
 
 // isRatio tells the teaching features that are ratios of oxides rather than amounts.
 func isRatio(i int) bool {
-	return i >= chem.NumNetworkOxides+6 && i <= chem.NumNetworkOxides+10 || i > form.NumFeatures && i < form.NumFeatures+4
+	return i >= chem.NumNetworkOxides+form.MixedAlkali && i <= chem.NumNetworkOxides+form.Magnesium || i > form.NumFeatures && i < form.NumFeatures+4
 }

@@ -32,7 +32,8 @@ func TestTablesAreCurrent(t *testing.T) {
 	}
 }
 
-// Compositions, molar masses and the conversion to weight: the source prints the standard glasses in mol%, and their weight% beside it.
+// Compositions, molar masses and the conversion to weight: the source prints the standard glasses in mol%, and their
+// weight% beside it.
 func TestWeightsOfStandardGlasses(t *testing.T) {
 	m, err := readMelts(repository)
 	if err != nil {
@@ -65,8 +66,8 @@ var (
 	fileNamed    = regexp.MustCompile(`[\w./-]+\.(csv|md|go|json)\b`)
 )
 
-// Every file that a row of a table names is in the repository: beside the table, or at the path from the root. A source that
-// begins with "computed from" names a file.
+// Every file that a row of a table names is in the repository: beside the table, or at the path from the root. A source
+// that begins with "computed from" names a file.
 func TestSourcesAreInTheRepository(t *testing.T) {
 	checked := 0
 	err := fs.WalkDir(repository, ".", func(path string, d fs.DirEntry, err error) error {

@@ -5,13 +5,14 @@ import (
 	"math"
 )
 
-// coneEnergies reads an activation energy off each pair of a self-supporting cone's three published end points, on the assumption that a
-// cone goes down when ∫exp(-E/RT)dt, which is (R T²/Eβ) exp(-E/RT) for a ramp of rate β, comes to a fixed amount:
+// coneEnergies reads an activation energy off each pair of a self-supporting cone's three published end points, on the
+// assumption that a cone goes down when ∫exp(-E/RT)dt, which is (R T²/Eβ) exp(-E/RT) for a ramp of rate β, comes to a
+// fixed amount:
 //
 //	E = R [ln(β2/β1) - 2 ln(T2/T1)] / (1/T1 - 1/T2)
 //
-// From the outer pair: the e-fold of the rate in K at the middle end point, R T²/E, and the hold there, in minutes, that equals the
-// whole ramp at 60 °C/h, R T²/(Eβ).
+// From the outer pair: the e-fold of the rate in K at the middle end point, R T²/E, and the hold there, in minutes,
+// that equals the whole ramp at 60 °C/h, R T²/(Eβ).
 func coneEnergies(repository fs.FS) (*table, error) {
 	const path = "model/firing/cone_endpoints.csv"
 	const R = 8.314462618 // J/(mol K), CODATA 2018

@@ -5,8 +5,8 @@ import "io/fs"
 // volumes is one set of partial molar volumes: V(T) = v + slope·(T - at), cm³/mol, by oxide.
 type volumes struct{ v, slope, at map[string]float64 }
 
-// densities computes ρ = Σ xi Mi / Σ xi Vi(T), g/cm³, with two sets of volumes that were fitted apart from one another. An oxide without
-// a volume in the set (SO3 and the like, below half a percent) is left out of both sums.
+// densities computes ρ = Σ xi Mi / Σ xi Vi(T), g/cm³, with two sets of volumes that were fitted apart from one another.
+// An oxide without a volume in the set (SO3 and the like, below half a percent) is left out of both sums.
 func densities(repository fs.FS) (*table, error) {
 	const path = published + "partial_molar_volumes.csv"
 	m, err := readMelts(repository)

@@ -1,10 +1,11 @@
-// Command compute works out the check values of testdata/published that follow from other tables there: densities from partial molar
-// volumes, surface tensions from factors, iron redox from coefficients, activation energies from the end points of cones.
+// Command compute works out the check values of testdata/published that follow from other tables there: densities from
+// partial molar volumes, surface tensions from factors, iron redox from coefficients, activation energies from the end
+// points of cones.
 //
 //	go run ./testdata/published/compute
 //
-// It imports nothing of package model, reads its coefficients from the tables and has the formulas written out a second time, so that
-// the model's tests compare two programs. A test here holds the committed tables to what it computes.
+// It imports nothing of package model, reads its coefficients from the tables and has the formulas written out a second
+// time, so that the model's tests compare two programs. A test here holds the committed tables to what it computes.
 package main
 
 import (

@@ -8,8 +8,8 @@ type melts struct {
 	molarMass map[string]float64 // g/mol
 }
 
-// readMelts reads the standard glasses and the check melts. Amounts in grams become moles; oxides that a formula has no coefficient for
-// keep their place in the whole.
+// readMelts reads the standard glasses and the check melts. Amounts in grams become moles; oxides that a formula has no
+// coefficient for keep their place in the whole.
 func readMelts(repository fs.FS) (*melts, error) {
 	m := &melts{fractions: map[string]map[string]float64{}}
 	var err error

@@ -5,7 +5,8 @@ import (
 	"math"
 )
 
-// redoxStates computes Fe3+/ΣFe by two published formulas that were fitted apart from one another, X in mole fractions with all iron as FeO:
+// redoxStates computes Fe3+/ΣFe by two published formulas that were fitted apart from one another, X in mole fractions
+// with all iron as FeO:
 //
 //	Kress & Carmichael 1991, eq. 7 at 1 bar: ln(XFe2O3/XFeO) = a ln fO2 + b/T + c + Σ di Xi + e [1 - T0/T - ln(T/T0)]
 //	Borisov 2018, eq. 4:                     log10(XFeO1.5/XFeO) = a log10 fO2 + b/T + c + Σ di Xi + dSiAl XSiO2 XAl2O3 + dSiMg XSiO2 XMgO

@@ -6,8 +6,8 @@ import (
 	"github.com/catchline/catchline/model/internal/vector"
 )
 
-// Curve is log10 η = A + B/(T - C) written by what the network can give without constraint: A, the temperature
-// T3 at which log10 η is 3, and r = C/T3 between 0 and 0.8. So B = (3-A)(T3-C) is positive and C below T3 whatever comes out.
+// Curve is log10 η = A + B/(T - C) written by what the network can give without constraint: A, the temperature T3 at
+// which log10 η is 3, and r = C/T3 between 0 and 0.8. So B = (3-A)(T3-C) is positive and C below T3 whatever comes out.
 type Curve struct{ A, T3, R float64 }
 
 // Knee is the log10 η above which the curve goes on along its tangent: near the glass transition, where nothing flows.
@@ -19,8 +19,8 @@ const (
 	topR, spanR      = 0.8, 0.6
 )
 
-// CurveOf reads the first three outputs of the network. A fit calls it too, and a fit ends elsewhere when its last bits differ: so it takes
-// its exponentials from package math, whose bits do not depend on what the processor can do.
+// CurveOf reads the first three outputs of the network. A fit calls it too, and a fit ends elsewhere when its last bits
+// differ: so it takes its exponentials from package math, whose bits do not depend on what the processor can do.
 func CurveOf(u0, u1, u2 float64) Curve {
 	return Curve{
 		A:  centreA + spanA*2.2*vector.Unit(u2/2.2), // from -4.56 to -1.04

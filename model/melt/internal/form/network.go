@@ -14,7 +14,8 @@ const (
 	Outputs = 4
 )
 
-// Network is a small dense network of two hidden layers of vector.Unit that ends in the outputs of Curve and Spread.
+// Network is a dense network with two hidden layers of the activation vector.Unit. Its outputs are read by CurveOf
+// (three) and Spread (one).
 type Network struct {
 	W1 [NumFeatures][Hidden1]float64 // by input
 	B1 [Hidden1]float64
@@ -31,11 +32,12 @@ func UnitSlope(z float64) float64 {
 	return (1 + 2*a) * q * q
 }
 
-// Layers are a network made ready to run. The first is in two: what it makes of the oxides is a sum, so that of a mixture is the mixture of
-// its melts' and need not be worked out anew for each mixture.
+// Layers are a network laid out to run fast. The first layer is split in two, since its sum over the oxides is linear
+// in the composition: the sum of a mixture is the mean of the sums of its melts, by moles, and is not computed anew for
+// each mixture.
 type Layers struct{ oxides, one, two, three *vector.Layer }
 
-// Layers makes the network ready.
+// Layers lays the network out.
 func (n *Network) Layers() *Layers {
 	const oxides = chem.NumNetworkOxides
 	return &Layers{
@@ -46,28 +48,29 @@ func (n *Network) Layers() *Layers {
 	}
 }
 
-// fill is what the outputs of a layer may be filled up with.
-const fill = vector.Padding - 1
+// padding is how many further outputs a layer may write.
+const padding = vector.Padding - 1
 
-// Begun is what the first layer makes of a melt's mole fractions. That of a mixture is the mean of those of its melts, by moles.
-type Begun [Hidden1 + fill]float64
+// OxideSum is the first layer's sum over the mole fractions of the oxides, without that over the structure: Σ xi W1i +
+// B1.
+type OxideSum [Hidden1 + padding]float64
 
-// Begin works it out from the first of the features.
-func (l *Layers) Begin(oxides *[chem.NumNetworkOxides]float64, b *Begun) {
-	l.oxides.Apply(b[:], oxides[:])
+// SumOxides works out the first layer's sum over the oxides.
+func (l *Layers) SumOxides(oxides *[chem.NumNetworkOxides]float64, sum *OxideSum) {
+	l.oxides.Apply(sum[:], oxides[:])
 }
 
-// End runs the rest of the network, on what Features has found of the structure.
-func (l *Layers) End(b *Begun, structure *[NumStructure]float64, out *[Outputs]float64) {
-	var h1 [Hidden1 + fill]float64
-	var h2 [Hidden2 + fill]float64
-	var y [Outputs + fill]float64
-	copy(out[:], l.three.Apply(y[:], l.two.Apply(h2[:], l.one.ApplyTo(h1[:], structure[:], b[:]))))
+// Finish adds the sum over the structure to that over the oxides and runs the rest of the network.
+func (l *Layers) Finish(sum *OxideSum, structure *[NumStructure]float64, out *[Outputs]float64) {
+	var h1 [Hidden1 + padding]float64
+	var h2 [Hidden2 + padding]float64
+	var y [Outputs + padding]float64
+	copy(out[:], l.three.Apply(y[:], l.two.Apply(h2[:], l.one.ApplyTo(h1[:], structure[:], sum[:]))))
 }
 
-// Eval runs the network on features.
+// Eval runs the whole network on features.
 func (l *Layers) Eval(f *[NumFeatures]float64, out *[Outputs]float64) {
-	var b Begun
-	l.Begin((*[chem.NumNetworkOxides]float64)(f[:]), &b)
-	l.End(&b, (*[NumStructure]float64)(f[chem.NumNetworkOxides:]), out)
+	var sum OxideSum
+	l.SumOxides((*[chem.NumNetworkOxides]float64)(f[:]), &sum)
+	l.Finish(&sum, (*[NumStructure]float64)(f[chem.NumNetworkOxides:]), out)
 }
