@@ -29,6 +29,7 @@ type Config struct {
 	AllowedHosts   Names `name:"allowed-hosts" help:"Without keys: names, besides loopback and the server's own addresses, under which browsers may use it, as their address bar shows them; behind a proxy, its name."`
 	AllowedOrigins Names `name:"allowed-origins" help:"With keys: origins of web pages, such as https://app.example, that may use the server from a browser (CORS)."`
 
+	ShutdownDelay time.Duration `name:"shutdown-delay" default:"0s" help:"How long the server still takes new requests after it was told to stop, while readiness says no, so that balancers and clients go elsewhere first: 5s where they do."`
 	ShutdownGrace time.Duration `name:"shutdown-grace" default:"20s" help:"How long requests under way may take to end when the server is told to stop."`
 }
 

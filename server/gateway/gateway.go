@@ -84,7 +84,7 @@ func New(ctx context.Context, o Options) (http.Handler, error) {
 	if o.Pages != nil {
 		mux.Handle("/", o.Fence.Around(securePages(o.Pages)))
 	}
-	return secure(patient(o.WriteTimeout, mux)), nil
+	return secure(leaving(o.Stopping, patient(o.WriteTimeout, mux))), nil
 }
 
 // describe answers with the OpenAPI description.

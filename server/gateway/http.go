@@ -47,6 +47,19 @@ func securePages(next http.Handler) http.Handler {
 	})
 }
 
+// leaving lets connections end with their answer once the server is about to stop, so that their next request looks for another server.
+func leaving(stopping func() bool, next http.Handler) http.Handler {
+	if stopping == nil {
+		return next
+	}
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if stopping() {
+			w.Header().Set("Connection", "close")
+		}
+		next.ServeHTTP(w, r)
+	})
+}
+
 // limitBody refuses bodies that are too large, before reading them where their size is told.
 func limitBody(limit int64, next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {

@@ -13,6 +13,8 @@ import (
 	"testing"
 	"time"
 
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/credentials/insecure"
 	healthpb "google.golang.org/grpc/health/grpc_health_v1"
 	"google.golang.org/grpc/status"
 
@@ -110,6 +112,51 @@ func TestStoppingLetsRequestsUnderWayEnd(t *testing.T) {
 	}
 	if err := s.store.Ready(t.Context()); !errors.Is(err, store.ErrClosed) {
 		t.Errorf("the store is not closed: %v", err)
+	}
+}
+
+// For the delay readiness says no and everything else goes on, on connections that are there and on new ones.
+func TestStoppingTellsBeforeItCloses(t *testing.T) {
+	s := start(t, &stubs{score: func(context.Context, *pb.ScoreLayeringRequest) (*pb.Score, error) { return &pb.Score{}, nil }},
+		func(c *config.Config) { c.ShutdownDelay = time.Hour })
+	over, asked := make(chan time.Time), make(chan time.Duration, 1)
+	s.after = func(d time.Duration) <-chan time.Time { asked <- d; return over }
+	if resp, _ := s.do(t, http.MethodPost, "/v1/studios/s:score", "", "{}"); resp.StatusCode != http.StatusOK || resp.Close {
+		t.Fatalf("before: %s, closing %v", resp.Status, resp.Close)
+	}
+	stopped := make(chan error, 1)
+	go func() { stopped <- s.stop() }()
+	if d := <-asked; d != time.Hour {
+		t.Errorf("the delay is %s", d)
+	}
+	if resp, body := s.do(t, http.MethodGet, "/readyz", "", ""); resp.StatusCode != http.StatusServiceUnavailable || !resp.Close {
+		t.Errorf("readiness says %s %s, closing %v", resp.Status, body, resp.Close)
+	}
+	if m, err := healthpb.NewHealthClient(s.conn).Check(t.Context(), &healthpb.HealthCheckRequest{}); err != nil || m.Status != healthpb.HealthCheckResponse_NOT_SERVING {
+		t.Errorf("health says %v, %v", m, err)
+	}
+	if resp, _ := s.do(t, http.MethodGet, "/healthz", "", ""); resp.StatusCode != http.StatusOK {
+		t.Errorf("it says that it is dead: %s", resp.Status)
+	}
+	fresh, err := grpc.NewClient("passthrough:///"+s.GRPCAddress(), grpc.WithTransportCredentials(insecure.NewCredentials()))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for what, conn := range map[string]*grpc.ClientConn{"an old connection": s.conn, "a new one": fresh} {
+		if _, err := pb.NewScoreServiceClient(conn).ScoreLayering(t.Context(), scoreRequest); err != nil {
+			t.Errorf("over %s: %v", what, err)
+		}
+	}
+	fresh.Close()
+	if resp, _ := s.do(t, http.MethodPost, "/v1/studios/s:score", "", "{}"); resp.StatusCode != http.StatusOK || !resp.Close {
+		t.Errorf("over HTTP: %s, closing %v", resp.Status, resp.Close)
+	}
+	close(over)
+	if err := <-stopped; err != nil {
+		t.Errorf("it ended with %v", err)
+	}
+	if _, err := net.Dial("tcp", s.HTTPAddress()); err == nil {
+		t.Error("it still listens")
 	}
 }
 
@@ -224,6 +271,7 @@ func TestOneServerFailingStopsTheOthers(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer p.Close()
+	p.config.ShutdownDelay = time.Hour // not where one has failed
 	p.httpListener.Close()
 	if err := p.Run(t.Context()); err == nil {
 		t.Error("it ended without an error")

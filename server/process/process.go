@@ -10,6 +10,7 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
+	"sync"
 	"sync/atomic"
 	"time"
 
@@ -68,6 +69,7 @@ type Program struct {
 
 	grpcListener, httpListener, metricsListener net.Listener
 
+	after    func(time.Duration) <-chan time.Time
 	end      context.CancelFunc // of what goes on beside the calls
 	stopping atomic.Bool
 	closed   atomic.Bool
@@ -79,7 +81,7 @@ func Open(ctx context.Context, c config.Config, o Options) (p *Program, err erro
 	if err := c.Verify(); err != nil {
 		return nil, fmt.Errorf("the settings cannot be used: %w", err)
 	}
-	p = &Program{config: c, log: o.Logger}
+	p = &Program{config: c, log: o.Logger, after: time.After}
 	background, end := context.WithCancel(context.Background())
 	p.end = end
 	defer func() {
@@ -147,7 +149,7 @@ func Open(ctx context.Context, c config.Config, o Options) (p *Program, err erro
 	handler, err := gateway.New(background, gateway.Options{
 		Services: channel, Pages: o.Pages, Ready: p.store.Ready, Stopping: p.stopping.Load,
 		Fence: p.fence(), Origins: c.AllowedOrigins,
-		Early: &gateway.Early{Caller: guard.Head, Refused: chain.Refused("http", tell), Limits: limited},
+		Early:        &gateway.Early{Caller: guard.Head, Refused: chain.Refused("http", tell), Limits: limited},
 		MaxBodyBytes: c.HTTP.MaxBodyBytes, WriteTimeout: c.HTTP.WriteTimeout, Logger: p.log,
 	})
 	if err != nil {
@@ -351,8 +353,8 @@ func addressOf(l net.Listener) string {
 
 // Run serves until the context ends, or one of the servers fails, which stops the others. Stopped by the
 // context it returns nil.
-func (p *Program) Run(ctx context.Context) error {
-	group, ctx := errgroup.WithContext(ctx)
+func (p *Program) Run(told context.Context) error {
+	group, ctx := errgroup.WithContext(told)
 	if p.grpcListener != nil {
 		group.Go(func() error { return unlessClosed(p.grpc.Serve(p.grpcListener)) })
 	}
@@ -369,7 +371,11 @@ func (p *Program) Run(ctx context.Context) error {
 	}
 	group.Go(func() error {
 		<-ctx.Done()
-		p.stop()
+		delay := p.config.ShutdownDelay
+		if told.Err() == nil {
+			delay = 0 // a server has failed: whoever comes finds half of it
+		}
+		p.stop(delay)
 		return nil
 	})
 	p.log.Info("serving", "grpc", p.GRPCAddress(), "http", p.HTTPAddress(), "metrics", p.MetricsAddress(), "tls", p.config.TLS.Cert != "", "keys", p.config.NeedsKey())
@@ -383,30 +389,39 @@ func unlessClosed(err error) error {
 	return err
 }
 
-// stop ends the servers: first it tells that nobody should come any more, then it lets what is under way end, then it
-// cuts off what has not.
-func (p *Program) stop() {
-	p.log.Info("stopping", "grace", p.config.ShutdownGrace)
+// stop ends the servers. First health and readiness tell that nobody should come any more, and for the delay whoever comes all the same is still
+// served, since balancers and clients look only now and then. Then the listeners close, and what is under way ends or is cut off.
+func (p *Program) stop(delay time.Duration) {
+	p.log.Info("stopping", "delay", delay, "grace", p.config.ShutdownGrace)
 	p.stopping.Store(true)
 	p.health.Shutdown()
+	if delay > 0 {
+		<-p.after(delay)
+	}
 	ctx, cancel := context.WithTimeout(context.Background(), p.config.ShutdownGrace)
 	defer cancel()
-	if err := p.http.Shutdown(ctx); err != nil {
-		p.log.Warn("requests over HTTP were cut off", "error", err)
-		p.http.Close()
-	}
-	done := make(chan struct{})
-	go func() {
-		p.grpc.GracefulStop()
-		close(done)
-	}()
-	select {
-	case <-done:
-	case <-ctx.Done():
-		p.log.Warn("calls over gRPC were cut off")
-		p.grpc.Stop()
-		<-done
-	}
+	var both sync.WaitGroup
+	both.Go(func() {
+		if err := p.http.Shutdown(ctx); err != nil {
+			p.log.Warn("requests over HTTP were cut off", "error", err)
+			p.http.Close()
+		}
+	})
+	both.Go(func() {
+		done := make(chan struct{})
+		go func() {
+			p.grpc.GracefulStop()
+			close(done)
+		}()
+		select {
+		case <-done:
+		case <-ctx.Done():
+			p.log.Warn("calls over gRPC were cut off")
+			p.grpc.Stop()
+			<-done
+		}
+	})
+	both.Wait()
 	p.metrics.Close()
 }
 
