@@ -241,7 +241,7 @@ func (d *Decision) reason(c *Cookie) string {
 		s = fmt.Sprintf("A %v cookie of %.0f mm, %.0f mm thick: glaze passes the foot in %s of firings, and %s.", c.Kind, 1e3*c.Diameter, 1e3*c.Thickness, chance, costs)
 	}
 	if c.TooSmall {
-		s += fmt.Sprintf(" No cookie that the studio makes is sure to hold it: in %s of firings it reaches the shelf.", percent(c.Spills))
+		s += fmt.Sprintf(" No cookie that the studio makes is large enough: glaze reaches the shelf in %s of firings.", percent(c.Spills))
 	}
 	return s
 }

@@ -161,34 +161,36 @@ func (v pairOfLots) tilesToSettle(margin, ofOld, ofNew float64) int {
 	return -1
 }
 
+// sentence words the comparison.
 func (q *LotQuestion) sentence(d *LotDrift) string {
-	way, amount := "more", d.DifferenceMM.Median
-	if amount < 0 {
-		way, amount = "less", -amount
+	sure := d.DifferenceMM.Low > 0 || d.DifferenceMM.High < 0 // the whole interval lies on one side
+	runs := "seems to run"
+	if sure {
+		runs = "runs"
 	}
-	s := fmt.Sprintf("The new lot seems to run %.1f mm %s than the old one, which runs %.1f mm here (80 %% between %.1f mm less and %.1f mm more).",
-		amount, way, d.OldMM.Median, math.Max(0, -d.DifferenceMM.Low), math.Max(0, d.DifferenceMM.High))
-	if d.DifferenceMM.Low > 0 || d.DifferenceMM.High < 0 {
-		low, high := d.DifferenceMM.Low, d.DifferenceMM.High
-		if high < 0 {
-			low, high = -high, -low
-		}
-		s = fmt.Sprintf("The new lot runs %.1f mm %s than the old one, which runs %.1f mm here (80 %% between %.1f and %.1f mm %s).",
-			amount, way, d.OldMM.Median, low, high, way)
-	}
-	what := "runs more at all"
+	s := fmt.Sprintf("The new lot %s %s than the old one, which runs %.1f mm here (80 %% interval: %s to %s).",
+		runs, further(d.DifferenceMM.Median), d.OldMM.Median, further(d.DifferenceMM.Low), further(d.DifferenceMM.High))
+	what := "further"
 	if q.MoreMM > 0 {
-		what = fmt.Sprintf("runs more by %.1f mm or more", q.MoreMM)
+		what = fmt.Sprintf("at least %.1f mm further", q.MoreMM)
 	}
-	s += fmt.Sprintf(" That it %s has a probability of %.0f %%", what, 100*d.Probability)
+	s += fmt.Sprintf(" The probability that it runs %s is %.0f %%", what, 100*d.Probability)
 	switch {
 	case d.Settled:
 		return s + "; that settles it."
 	case d.MoreTiles < 0:
-		return s + fmt.Sprintf("; the difference is so near to that amount that %d more tiles would hardly settle it.", MaxSettlingTiles)
+		return s + fmt.Sprintf("; the difference is so close to that amount that %d more tiles would hardly settle it.", MaxSettlingTiles)
 	case d.MoreTiles == 1:
 		return s + "; about one more tile would settle it."
 	default:
 		return s + fmt.Sprintf("; about %d more tiles would settle it.", d.MoreTiles)
 	}
+}
+
+// further words a difference of run in mm, such as "1.5 mm further" or "0.4 mm less".
+func further(mm float64) string {
+	if mm < 0 {
+		return fmt.Sprintf("%.1f mm less", -mm)
+	}
+	return fmt.Sprintf("%.1f mm further", mm)
 }

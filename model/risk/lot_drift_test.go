@@ -75,8 +75,27 @@ func TestLotDriftIsTheTextbookBLUP(t *testing.T) {
 		t.Errorf("runs %v mm more, by hand %v", d.DifferenceMM.Median, want)
 	}
 	t.Log(d.Sentence)
-	if !strings.Contains(d.Sentence, "more") {
+	if !strings.Contains(d.Sentence, "mm further than the old one") {
 		t.Error("the sentence does not say which way:", d.Sentence)
+	}
+}
+
+func TestSentenceOfLots(t *testing.T) {
+	for _, c := range []struct {
+		moreMM float64
+		drift  LotDrift
+		want   string
+	}{
+		{0, LotDrift{OldMM: Range{9, 12, 15}, DifferenceMM: Range{1, 3, 5.25}, Probability: 0.97, Settled: true},
+			"The new lot runs 3.0 mm further than the old one, which runs 12.0 mm here (80 % interval: 1.0 mm further to 5.2 mm further). " +
+				"The probability that it runs further is 97 %; that settles it."},
+		{2, LotDrift{OldMM: Range{9, 12, 15}, DifferenceMM: Range{-4, -1, 2}, Probability: 0.1, MoreTiles: 3},
+			"The new lot seems to run 1.0 mm less than the old one, which runs 12.0 mm here (80 % interval: 4.0 mm less to 2.0 mm further). " +
+				"The probability that it runs at least 2.0 mm further is 10 %; about 3 more tiles would settle it."},
+	} {
+		if got := (&LotQuestion{MoreMM: c.moreMM}).sentence(&c.drift); got != c.want {
+			t.Errorf("got  %s\nwant %s", got, c.want)
+		}
 	}
 }
 

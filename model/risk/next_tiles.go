@@ -259,10 +259,11 @@ func (q *TileSearch) sentence(s *Suggestion) string {
 	if k.Conditions.Pair.Name != "" {
 		about += ", alone and together"
 	}
-	text := fmt.Sprintf("%s teaches about %s: the chance of misjudging %s should fall from %s to %s, and that of all combinations you named from %s to %s on average.",
+	text := fmt.Sprintf("%s teaches about %s. It should lower the chance of misjudging %s from %s to %s, "+
+		"and the mean over all combinations that you named from %s to %s.",
 		k.Name, about, q.Concerns[s.Most].Name, percent(s.MostBefore), percent(s.MostAfter), percent(s.Before), percent(s.After))
 	if s.RunsOff >= q.RunOff {
-		text += fmt.Sprintf(" It runs off with a probability of %s: give it a catch tile.", percent(s.RunsOff))
+		text += fmt.Sprintf(" Its glaze runs off with a probability of %s: put a catch tile under it.", percent(s.RunsOff))
 	}
 	return text
 }

@@ -80,10 +80,10 @@ func PlanShelves(pieces []Piece) (ShelfPlan, error) {
 		below := standsBelow(pieces, q)
 		line.Advice = q.advice(&line, below)
 		if line.KeepLow && len(below) > 0 {
-			p.Warnings = append(p.Warnings, fmt.Sprintf("What drips from %s on shelf %d falls on %s.", q.Label, q.Shelf, names(below)))
+			p.Warnings = append(p.Warnings, fmt.Sprintf("Glaze that drips from %s on shelf %d falls on %s.", q.Label, q.Shelf, names(below)))
 		}
 		if line.LeaveBe {
-			p.Warnings = append(p.Warnings, fmt.Sprintf("%s is better not fired as it is: no cookie that the studio makes holds what may come.", q.Label))
+			p.Warnings = append(p.Warnings, fmt.Sprintf("Do not fire %s as it is: no cookie that the studio makes holds the glaze that may run off.", q.Label))
 		}
 		p.Lines = append(p.Lines, line)
 	}
@@ -143,7 +143,7 @@ func standsBelow(pieces []Piece, q *Piece) []string {
 func (q *Piece) advice(line *Line, below []string) string {
 	var parts []string
 	if line.LeaveBe {
-		parts = append(parts, "Better not fired as it is: less glaze, a higher band, or a test tile first.")
+		parts = append(parts, "Do not fire it as it is: use less glaze or a higher band, or fire a test tile first.")
 	}
 	switch q.Cookie.Kind {
 	case None:
