@@ -15,28 +15,28 @@ const MaxParts = 64
 // maxAmount bounds a single amount so that no sum can overflow.
 const maxAmount = 1e9
 
-// Part is one line of a recipe, an analysis or a formula: what, and how much of it.
+// Part is one line of a recipe, an analysis or a formula.
 type Part struct {
-	Name   string  // a raw material in a recipe, else the formula of an oxide
+	Name   string  // of a raw material in a recipe, otherwise the formula of an oxide
 	Amount float64 // 0 to 1e9, in the unit of the list
 }
 
-// Composition is what a glaze's input comes to.
+// Composition is the melt that a recipe, an analysis or a formula gives.
 type Composition struct {
 	Melt          Melt               // mole fractions
 	MassFractions [NumOxides]float64 // of the melt; they sum to 1
 	LOI           float64            // mass lost on firing / dry mass of the batch; negative where the batch takes up oxygen
 	Fluorine      float64            // mass of fluorine given off / dry mass of the batch
-	Notes         []string           // what was assumed, as sentences
+	Notes         []string           // assumptions, as sentences
 }
 
 // FromWeightPercent reads an oxide analysis by mass. It is normalised, with a note when it does
 // not sum to 100 within 0.5. Repeated oxides are added up.
 //
-// What leaves in the fire (LOI, H2O, CO2, SO3, F, Cl) counts as loss. Oxides that the melt holds in another
-// form are converted by their cations with a note (Fe3O4 to Fe2O3, MnO2 and Mn3O4 to MnO, Co3O4
-// to CoO, Cu2O to CuO). Oxides that no model here covers (Bi2O3, Er2O3, Rb2O, ...) are left out
-// with a note, and refused when they are more than 5 % of the fired mass.
+// LOI, H2O, CO2, SO3, F and Cl count as loss on firing. Oxides that the melt holds in another form are converted by
+// their cations with a note (Fe3O4 to Fe2O3, MnO2 and Mn3O4 to MnO, Co3O4 to CoO, Cu2O to CuO). Oxides that the melt
+// models do not cover (Bi2O3, Er2O3, Rb2O, ...) are left out with a note, and refused when they are more than 5 % of
+// the fired mass.
 //
 // Errors are fault.Error values with paths such as oxides[2].name and oxides[2].amount.
 func FromWeightPercent(oxides []Part) (*Composition, error) {
@@ -66,8 +66,8 @@ func FromMolePercent(oxides []Part) (*Composition, error) {
 	return c, nil
 }
 
-// FromSeger reads a Seger formula (moles of oxides), by the rules of FromWeightPercent. Its fluxes are
-// brought to one, with a note when they did not sum to 1 within 0.005.
+// FromSeger reads a Seger formula (moles of oxides), by the rules of FromWeightPercent. It scales the fluxes to sum to
+// 1, with a note when they did not within 0.005.
 func FromSeger(oxides []Part) (*Composition, error) {
 	t, err := readOxides(oxides, true)
 	if err != nil {
@@ -90,15 +90,15 @@ func FromSeger(oxides []Part) (*Composition, error) {
 	return c, nil
 }
 
-// tally adds up masses while a list is read.
+// tally adds up masses, in one unit, while a list is read.
 type tally struct {
-	mass     [NumOxides]float64 // of oxides in the melt
-	lost     float64            // what leaves in the fire
-	fluorine float64            // the part of lost that is fluorine
-	left     float64            // oxides that no model covers
-	leftOut  []string
-	turned   []string
-	sum      float64 // of the amounts as given
+	mass        [NumOxides]float64 // of oxides in the melt
+	lost        float64            // on firing
+	fluorine    float64            // the part of lost that is fluorine
+	excluded    float64            // components that the melt models do not cover
+	exclusions  []string           // their formulas
+	conversions []string           // notes on converted components
+	sum         float64            // of the amounts as given
 }
 
 // readOxides adds up a list of oxides, as masses, or as moles turned into masses.
@@ -117,35 +117,36 @@ func readOxides(oxides []Part, moles bool) (*tally, error) {
 			t.mass[o] += p.Amount * scale
 			continue
 		}
-		f, ok := foreigners[p.Name]
-		if !ok || (moles && f.mass == 0) {
+		c, ok := components[p.Name]
+		if !ok || (moles && c.mass == 0) {
 			return nil, &fault.Error{
 				Field: fmt.Sprintf("oxides[%d].name", i), Value: quoted(p.Name),
 				Limit: "the formula of an oxide, such as " + strings.Join(nearest(p.Name, oxideNames(), 3), ", "),
 			}
 		}
 		if moles {
-			scale = f.mass
+			scale = c.mass
 		}
-		t.addForeigner(p.Name, f, p.Amount*scale)
+		t.addComponent(p.Name, c, p.Amount*scale)
 	}
 	return t, nil
 }
 
-// settle turns the masses into the composition of a melt.
+// settle makes the masses into the composition of a melt. Errors name the given field: less than 1 % that stays in the
+// melt, or more than 5 % that the melt models do not cover.
 func (c *Composition) settle(t *tally, field string) error {
 	melt := 0.0
 	for _, m := range t.mass {
 		melt += m
 	}
-	raw := melt + t.left + t.lost
+	raw := melt + t.excluded + t.lost
 	const least = 0.01
 	if !(melt >= least*raw) {
 		return &fault.Error{Field: field, Value: short(100*(1-melt/raw)) + " % that leaves in the fire or is no part of the melt", Limit: "at least 1 % that stays in the melt"}
 	}
 	const most = 0.05
-	if t.left > most*(t.left+melt) {
-		return &fault.Error{Field: field, Value: fmt.Sprintf("%s %% %s", short(100*t.left/(t.left+melt)), strings.Join(t.leftOut, ", ")),
+	if t.excluded > most*(t.excluded+melt) {
+		return &fault.Error{Field: field, Value: fmt.Sprintf("%s %% %s", short(100*t.excluded/(t.excluded+melt)), strings.Join(t.exclusions, ", ")),
 			Limit: "at most 5 % of the fired mass as oxides that the melt models do not cover"}
 	}
 	for o, m := range t.mass {
@@ -154,12 +155,12 @@ func (c *Composition) settle(t *tally, field string) error {
 	c.Melt.FromMassFractions(&c.MassFractions)
 	c.LOI = t.lost / raw
 	c.Fluorine = t.fluorine / raw
-	for _, s := range t.turned {
+	for _, s := range t.conversions {
 		c.note("%s", s)
 	}
-	if len(t.leftOut) > 0 && t.left > 0 {
+	if len(t.exclusions) > 0 && t.excluded > 0 {
 		c.note("left out, as the melt models do not cover it: %s (%s %% of the fired mass)",
-			strings.Join(t.leftOut, ", "), short(100*t.left/(t.left+melt)))
+			strings.Join(t.exclusions, ", "), short(100*t.excluded/(t.excluded+melt)))
 	}
 	return nil
 }
@@ -174,7 +175,7 @@ func (c *Composition) noteSum(what string, sum, tolerance float64) {
 	}
 }
 
-// checkParts refuses lists that are empty or too long, amounts that are no number, and totals of zero.
+// checkParts refuses a list that is empty or too long, an amount outside 0 to 1e9, and a total of zero.
 func checkParts(field, nameField string, parts []Part) error {
 	if len(parts) == 0 || len(parts) > MaxParts {
 		return &fault.Error{Field: field, Value: fmt.Sprintf("%d lines", len(parts)), Limit: fmt.Sprintf("1 to %d lines", MaxParts)}

@@ -12,25 +12,25 @@ import (
 	"github.com/catchline/catchline/model/fault"
 )
 
-// Material is a raw material as it is weighed out.
+// Material is a raw material as it is weighed out for a recipe.
 type Material struct {
 	Name string
-	// LOI is the mass lost on firing / raw mass: -0.5 to 1, negative where the material takes up oxygen. A material
-	// of LOI 1, such as a gum, leaves nothing and has no Oxides.
+	// LOI is the mass lost on firing / raw mass: -0.5 to 1, negative if the material takes up oxygen. A material of LOI
+	// 1, such as a gum, leaves nothing and has no Oxides.
 	LOI float64
 	// Oxides are mass fractions of the fired material; they sum to 1.
 	Oxides [NumOxides]float64
-	// Fluorine is the mass of fluorine / raw mass. It is part of LOI: all of it is taken to leave.
+	// Fluorine is the mass of fluorine / raw mass, 0 to 1. It is part of the LOI, as all of it is taken to leave.
 	Fluorine float64
 }
 
-// LibraryMaterial is a raw material of the built-in library, with where its numbers come from.
+// LibraryMaterial is a raw material of the built-in library with the source of its numbers.
 type LibraryMaterial struct {
 	Material
 	Also    []string // other names that find it
 	Formula string   // of the mineral; empty for a typical analysis
 	Source  string
-	How     string // "computed", or "memory" when nobody could look the numbers up
+	How     string // how the numbers were obtained: "computed" from the formula, or from "memory"
 }
 
 // materials.csv holds minerals by formula and typical analyses. Iron, manganese, cobalt and copper

@@ -1,8 +1,14 @@
-// Package chem turns what a studio knows of a glaze (a recipe of raw materials, an oxide
-// analysis or a Seger formula) into the composition of its melt.
+// Package chem turns what a studio knows of a glaze, a recipe of raw materials, an oxide analysis or a Seger formula,
+// into the composition of its melt: mole fractions over one fixed list of oxides. The viscosity data covers the first
+// NumNetworkOxides of them; the others, colourants and opacifiers, are carried along and counted as their neighbours
+// where a model lacks them.
 //
-// A melt is a set of mole fractions over one fixed list of oxides. The first NumNetworkOxides
-// are those that the viscosity data covers; the rest, colourants and opacifiers, ride along.
+//	composition.go  analyses and formulas; recipe.go: recipes of raw materials; seger.go: the Seger formula of a melt
+//	material.go     raw materials, the built-in library (materials.csv) and a studio's own
+//	component.go    what an analysis may list that a melt does not hold as such
+//	oxide.go, mass.go, blend.go  the oxides, their molar masses, mixtures of melts
+//
+// Errors are fault.Error values that name a line (recipe[2].amount).
 package chem
 
 // Oxide is an index into the fixed list of oxides. Its order is that of the open viscosity

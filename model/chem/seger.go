@@ -7,8 +7,8 @@ import (
 	"github.com/catchline/catchline/model/fault"
 )
 
-// fluxes are the oxides that a Seger formula sums to one (RO and R2O), in the order in which it
-// is written. Iron, manganese and the other colourants are not among them.
+// fluxes are the oxides (RO and R2O) that a Seger formula scales to sum to 1, in the order in which it is written.
+// Iron, manganese and the other colourants are not among them.
 var fluxes = [...]Oxide{Li2O, Na2O, K2O, MgO, CaO, SrO, BaO, ZnO, PbO}
 
 // amphoterics and acids complete the order in which a formula is written: fluxes, then R2O3, then RO2.
@@ -22,14 +22,13 @@ var (
 // (Li2O + Na2O + K2O + MgO + CaO + SrO + BaO + ZnO + PbO).
 type Unity [NumOxides]float64
 
-// Seger gives the Seger formula of a melt. A melt without any flux has none: the error names the
-// field "fluxes".
+// Seger gives the Seger formula of a melt. A melt with fluxes of less than 0.001 of its moles has none; the error is a
+// fault.Error of fluxes.
 func Seger(m *Melt) (Unity, error) {
 	sum := 0.0
 	for _, o := range fluxes {
 		sum += m[o]
 	}
-	// Below this a formula would be all silica and alumina in the thousands.
 	const least = 1e-3
 	if !(sum >= least) {
 		return Unity{}, &fault.Error{Field: "fluxes", Value: number(sum), Limit: "at least 0.001 of the moles as Li2O, Na2O, K2O, MgO, CaO, SrO, BaO, ZnO or PbO"}
