@@ -6,14 +6,17 @@ import (
 	"github.com/catchline/catchline/model/chem"
 )
 
-// partialVolume is an oxide's share of a melt's volume: V + slope·(T - at), cm³/mol.
+// partialVolume is the partial molar volume of an oxide, V(T) = v + slope·(T - at).
 type partialVolume struct {
-	v, slope, at float64
-	sd           float64 // relative standard deviation of V
+	v     float64 // cm³/mol
+	slope float64 // cm³/(mol K)
+	at    float64 // K
+	sd    float64 // relative standard deviation of v, ours
 }
 
-// partialVolumes: the nine oxides of Lange 1997 and Fe2O3 and FeO as in one compilation (Iacovino & Till 2019,
-// Volcanica 2), never mixed with another set for the same oxide; the rest, which that set lacks, with wider deviations.
+// partialVolumes holds the set of one compilation (Iacovino & Till 2019, Volcanica 2: Lange 1997 with TiO2, Fe2O3 and
+// FeO of others), and for the oxides that it lacks the values of others with wider deviations. The tests compare them
+// with testdata/published/partial_molar_volumes.csv.
 var partialVolumes = [chem.NumOxides]partialVolume{
 	// Lange 1997, Contrib. Mineral. Petrol. 130, 1; TiO2 Lange & Carmichael 1987; Fe2O3 Liu & Lange 2006; FeO Guo et
 	// al. 2014.
@@ -50,8 +53,11 @@ var partialVolumes = [chem.NumOxides]partialVolume{
 	chem.CeO2:  {26, 2e-3, 1673, 0.15},
 }
 
-// Density gives the density (kg/m³) of a melt at T (K) and its standard deviation: mass over the sum of
-// the oxides' partial molar volumes, ρ = Σ xi Mi / Σ xi Vi(T). Made for 1000 to 1900 K.
+// Density gives the density (kg/m³) of a melt at T (K, 1000 to 1900) and its standard deviation,
+//
+//	ρ = Σ xi Mi / Σ xi Vi(T)   (Lange & Carmichael 1990, Rev. Mineral. 24, 25)
+//
+// The relative deviations of the volumes are independent; 0.5 % for the form itself is added, ours.
 func Density(x *chem.Melt, T float64) (density, sd float64) {
 	mass, volume, variance := 0.0, 0.0, 0.0
 	for i := range x {

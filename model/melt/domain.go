@@ -7,27 +7,26 @@ import (
 	"github.com/catchline/catchline/model/chem"
 )
 
-// Domain tells how far a melt lies from the data that its viscosity rests on. The zero Domain
-// is a melt well inside. It is a small value and making one allocates nothing; String is for people.
+// Domain is how far a melt lies from the data behind its viscosity. The zero Domain is a melt well inside.
 type Domain struct {
 	over      uint32 // bit per oxide above its highest share in the data
 	lumped    uint32 // bit per oxide counted as another, see lump
 	lowSilica bool
 	described bool
 
-	// Distance is how far the fit is left to itself: how much several fits differ on the melt, over what 95 of 100
-	// glaze-like melts of the data stay below. Around 0.3 among the data, 1 at its edge, no upper end.
+	// Distance is how much several fits differ on the melt, as a multiple of what 95 % of the glaze-like melts of the
+	// data stay below: around 0.3 among the data, 1 at its edge, without an upper end.
 	Distance float64
 }
 
-// Outside says whether any oxide lies beyond its range in the data, or the melt as a whole far from it: Distance over
-// 1.5.
+// Outside is true if any oxide lies beyond its range in the data, or the melt as a whole far from it (Distance over
+// 1.5).
 func (d Domain) Outside() bool { return d.over != 0 || d.lowSilica || d.Distance > farDistance }
 
-// farDistance is where the data is said to be too far.
+// farDistance is the Distance above which a melt counts as outside the data.
 const farDistance = 1.5
 
-// Described says that the melt's chemistry is unknown and its viscosity a guess from words.
+// Described is true if the melt's chemistry is unknown and its viscosity a guess from a description.
 func (d Domain) Described() bool { return d.described }
 
 // Over calls f for each oxide above its highest share in the data.
@@ -44,7 +43,7 @@ func eachBit(bits uint32, f func(chem.Oxide)) {
 	}
 }
 
-// String says in a sentence what is outside; it is empty for a melt among the data.
+// String words what is outside; it is empty for a melt among the data.
 func (d Domain) String() string {
 	var parts []string
 	if d.described {

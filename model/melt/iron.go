@@ -6,16 +6,16 @@ import (
 	"github.com/catchline/catchline/model/chem"
 )
 
-// SplitIron gives the melt with its iron shared between Fe2O3 and FeO as it is at T (K, 1100 to 1900) in
-// equilibrium with an oxygen fugacity (log10 of bar), the total of iron kept and the whole scaled to sum to 1.
-// Iron may be given as either oxide or both. A melt without iron comes back as it is, bit for bit.
+// SplitIron divides the iron of a melt between Fe2O3 and FeO as in equilibrium with an oxygen fugacity (log10 of bar)
+// at T (K, 1100 to 1900), and scales the melt to sum to 1 again. Iron may be given as either oxide or both. A melt
+// without iron is returned unchanged.
 //
 // V.C. Kress, I.S.E. Carmichael, Contrib. Mineral. Petrol. 108 (1991) 82-92, eq. 7 and Table 7, at 1 bar (its pressure
 // terms are 5e-5 there and left out):
 //
 //	ln(XFe2O3/XFeO) = a ln fO2 + b/T + c + Σ di Xi + e [1 - T0/T - ln(T/T0)],   X with all iron as FeO
 //
-// A kiln's atmosphere reaches the glaze only while it is open; equilibrium is the limit, not a promise.
+// The kiln's atmosphere reaches a glaze only while the raw layer is porous, so equilibrium is a limit.
 func SplitIron(x *chem.Melt, T, log10FO2 float64) chem.Melt {
 	iron := x[chem.FeO] + 2*x[chem.Fe2O3] // moles of iron per mole of oxides as given
 	if iron == 0 {
@@ -31,7 +31,7 @@ func SplitIron(x *chem.Melt, T, log10FO2 float64) chem.Melt {
 		e       = -3.36
 		t0      = 1673.0
 	)
-	n := x[chem.Fe2O3] // moles of oxides with all iron as FeO
+	n := x[chem.Fe2O3] // moles of oxides with all iron as FeO, per mole as given
 	for _, v := range x {
 		n += v
 	}
@@ -47,7 +47,7 @@ func SplitIron(x *chem.Melt, T, log10FO2 float64) chem.Melt {
 	return y
 }
 
-// Oxidised gives the melt with all its iron as Fe2O3, scaled to sum to 1.
+// Oxidised gives a melt with all its iron as Fe2O3, scaled to sum to 1.
 func Oxidised(x *chem.Melt) chem.Melt {
 	y := *x
 	ferrous := y[chem.FeO]

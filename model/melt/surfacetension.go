@@ -18,7 +18,7 @@ var kucuk = [chem.NumOxides]float64{
 // Kucuk 1999 at 1400 °C, 271.2 mN/m + Σ factor·mol%, with -0.02 mN/m per kelvin (soda-lime glass from 1100 to 1400 °C:
 // Babcock 1940, J. Am. Ceram. Soc. 23). The deviation is ours: 15 mN/m, as three published sets of factors differ from
 // one another for seven melts (standard deviation of Kucuk 1999 against Dietzel 1942 and Appen 1974, up to 37 mN/m
-// apart), and as much as the slope is unsure away from 1400 °C. Never below 100 mN/m.
+// apart), and the whole of the slope's effect away from 1400 °C. The result is at least 100 mN/m.
 func SurfaceTension(x *chem.Melt, T float64) (tension, sd float64) {
 	t := 271.2
 	for i, f := range kucuk {
