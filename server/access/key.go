@@ -73,7 +73,7 @@ func (r *Record) Unmarshal(body []byte) error {
 	}
 	r.Hash = Hash(body[:len(r.Hash)])
 	r.Key = &pb.Key{}
-	return proto.Unmarshal(body[len(r.Hash):], r.Key)
+	return proto.UnmarshalOptions{DiscardUnknown: true}.Unmarshal(body[len(r.Hash):], r.Key)
 }
 
 // Proves reports whether the hash is that of the key's secret, in a time that does not depend on where they differ.

@@ -23,11 +23,11 @@ func (s *bodies) GetBody(ctx context.Context, r *pb.GetBodyRequest) (*pb.Body, e
 }
 
 func (s *bodies) ListBodies(ctx context.Context, r *pb.ListBodiesRequest) (*pb.ListBodiesResponse, error) {
-	all, next, err := s.list(ctx, r, r.Parent)
+	all, unreadable, next, err := s.list(ctx, r, r.Parent)
 	if err != nil {
 		return nil, err
 	}
-	return &pb.ListBodiesResponse{Bodies: all, NextPageToken: next}, nil
+	return &pb.ListBodiesResponse{Bodies: all, NextPageToken: next, Unreadable: unreadable}, nil
 }
 
 func (s *bodies) CreateBody(ctx context.Context, r *pb.CreateBodyRequest) (*pb.Body, error) {

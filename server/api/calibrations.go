@@ -225,7 +225,7 @@ func (s *calibrations) read(ctx context.Context, studio, number string) (*pb.Cal
 
 func shownCalibration(r *store.Record, active string) (*pb.Calibration, error) {
 	var stored storepb.CalibrationRecord
-	if err := proto.Unmarshal(r.Body, &stored); err != nil {
+	if err := known.Unmarshal(r.Body, &stored); err != nil {
 		return nil, err
 	}
 	shown := stored.GetShown()
@@ -248,6 +248,9 @@ func (s *calibrations) GetCalibration(ctx context.Context, r *pb.GetCalibrationR
 	return s.read(ctx, key.Studio, key.ID)
 }
 
+// calibrationBytes bounds what is read for a page of calibrations, which are stored with all that they have learnt and shown without.
+const calibrationBytes = 64 << 20
+
 func (s *calibrations) ListCalibrations(ctx context.Context, r *pb.ListCalibrationsRequest) (*pb.ListCalibrationsResponse, error) {
 	key, err := parseName("parent", r.GetParent(), store.KindStudio)
 	if err != nil {
@@ -260,7 +263,7 @@ func (s *calibrations) ListCalibrations(ctx context.Context, r *pb.ListCalibrati
 	if err != nil {
 		return nil, err
 	}
-	page, err := s.api.store.List(ctx, store.Query{Studio: key.ID, Kind: store.KindCalibration, Order: store.NewestFirst, After: after, Limit: size})
+	page, err := s.api.store.List(ctx, store.Query{Studio: key.ID, Kind: store.KindCalibration, Order: store.NewestFirst, After: after, Limit: size, Bytes: calibrationBytes})
 	if err != nil {
 		return nil, err
 	}
@@ -268,21 +271,17 @@ func (s *calibrations) ListCalibrations(ctx context.Context, r *pb.ListCalibrati
 	if err != nil {
 		return nil, err
 	}
-	out := &pb.ListCalibrationsResponse{}
-	for i := range page.Records {
-		shown, err := shownCalibration(&page.Records[i], active)
-		if err != nil {
-			return nil, err
-		}
-		if shown.Diagnostics != nil {
+	all, unreadable, next, err := fillPage(r, page, func(rec store.Record) (*pb.Calibration, error) {
+		shown, err := shownCalibration(&rec, active)
+		if err == nil && shown.Diagnostics != nil {
 			shown.Diagnostics.Tiles = nil
 		}
-		out.Calibrations = append(out.Calibrations, shown)
+		return shown, err
+	})
+	if err != nil {
+		return nil, err
 	}
-	if page.More {
-		out.NextPageToken = pageToken(r, page.Records[len(page.Records)-1].Cursor())
-	}
-	return out, nil
+	return &pb.ListCalibrationsResponse{Calibrations: all, Unreadable: unreadable, NextPageToken: next}, nil
 }
 
 func (s *calibrations) ActivateCalibration(ctx context.Context, r *pb.ActivateCalibrationRequest) (*pb.Calibration, error) {

@@ -27,6 +27,7 @@ type plan struct {
 	groups  []fields.Group // of alternatives, of which one must be there
 	partial bool           // an update, which may leave out of its resource what is there already
 	named   *fields.Field  // parent or name; nil: none
+	unknown int            // of the struct's field with what the contract does not have
 }
 
 type planned struct {
@@ -35,6 +36,7 @@ type planned struct {
 	limit   limit
 	missing bool  // it is a fault that it is not there
 	of      *plan // of the messages in it; nil: none of the contract
+	aside   bool  // what it holds does not count, but for what the contract does not have
 }
 
 // plans are those of all types that came up.
@@ -68,7 +70,7 @@ func newPlan(m proto.Message, made map[reflect.Type]*plan) *plan {
 		return p
 	}
 	generated := m.ProtoReflect()
-	p := &plan{partial: strings.HasPrefix(string(generated.Descriptor().Name()), "Update")}
+	p := &plan{partial: strings.HasPrefix(string(generated.Descriptor().Name()), "Update"), unknown: fields.Unknown(m)}
 	made[reflect.TypeOf(m)] = p
 	all, groups := fields.Of(m)
 	for _, f := range all {
@@ -76,8 +78,10 @@ func newPlan(m proto.Message, made map[reflect.Type]*plan) *plan {
 		if p.named == nil && (one.name == "parent" || one.name == "name") {
 			p.named = &f
 		}
-		if one.limit.output {
-			continue
+		if one.limit.output || f.Message() != nil && !isContract(f.Message()) {
+			if one.aside = f.Message() != nil && !f.IsMap(); !one.aside && one.limit.output {
+				continue
+			}
 		}
 		one.missing = one.limit.misses(f)
 		if inner := messageIn(generated, f.FieldDescriptor); inner != nil {
@@ -96,12 +100,16 @@ func newPlan(m proto.Message, made map[reflect.Type]*plan) *plan {
 // messageIn returns an empty message of the type that a field or its list holds, nil where that is none of the contract.
 func messageIn(m protoreflect.Message, f protoreflect.FieldDescriptor) proto.Message {
 	switch {
-	case f.Message() == nil || f.IsMap() || !strings.HasPrefix(string(f.Message().FullName()), contractPackage):
+	case f.Message() == nil || f.IsMap() || !isContract(f.Message()):
 		return nil
 	case f.IsList():
 		return m.NewField(f).List().NewElement().Message().Interface()
 	}
 	return m.NewField(f).Message().Interface()
+}
+
+func isContract(d protoreflect.Descriptor) bool {
+	return strings.HasPrefix(string(d.FullName()), contractPackage)
 }
 
 var contractPackage = string(pb.File_catchline_v1_studio_proto.Package()) + "."
@@ -113,6 +121,7 @@ func limitKey(n protoreflect.FullName) protoreflect.FullName {
 // checker walks a request and collects its faults.
 type checker struct {
 	faults FieldErrors
+	stored bool   // what is looked at is to be stored, and may hold what a newer server has written
 	studio string // names of other studios are refused; empty: any studio
 	path   []byte // of what is being looked at; it becomes a text only where there is a fault
 }
@@ -129,7 +138,7 @@ func check(request proto.Message) error {
 
 // checkResource is check for a resource as it is about to be stored.
 func checkResource(resource proto.Message, field, studio string) error {
-	c := &checker{studio: studio, path: []byte(field)}
+	c := &checker{studio: studio, path: []byte(field), stored: true}
 	c.message(reflect.ValueOf(resource).Elem(), planOf(resource), false)
 	return c.faults.or()
 }
@@ -183,6 +192,9 @@ func (c *checker) item(i int) (back int) {
 
 // message looks at a message's struct and all in it. In a partial one, what is not there is not missed.
 func (c *checker) message(m reflect.Value, p *plan, partial bool) {
+	if !c.stored && m.Field(p.unknown).Len() > 0 {
+		c.unknown(m.Addr().Interface().(proto.Message).ProtoReflect())
+	}
 	for i := range p.fields {
 		f := &p.fields[i]
 		v, there := f.In(m)
@@ -190,9 +202,12 @@ func (c *checker) message(m reflect.Value, p *plan, partial bool) {
 			continue
 		}
 		back := c.enter(f.name)
-		if there {
+		switch {
+		case there && f.aside:
+			c.aside(v)
+		case there:
 			c.present(v, f, partial)
-		} else {
+		default:
 			c.absent(f, &f.limit)
 		}
 		c.path = c.path[:back]
@@ -203,6 +218,22 @@ func (c *checker) message(m reflect.Value, p *plan, partial bool) {
 			c.fault("empty", "exactly one of "+alternatives(g))
 			c.path = c.path[:back]
 		}
+	}
+}
+
+// aside looks only for what the contract does not have.
+func (c *checker) aside(v reflect.Value) {
+	if c.stored {
+		return
+	}
+	if v.Kind() != reflect.Slice {
+		c.unknownIn(v.Interface().(proto.Message).ProtoReflect())
+		return
+	}
+	for i := range v.Len() {
+		back := c.item(i)
+		c.unknownIn(v.Index(i).Interface().(proto.Message).ProtoReflect())
+		c.path = c.path[:back]
 	}
 }
 

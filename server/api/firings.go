@@ -25,11 +25,11 @@ func (s *firings) GetFiring(ctx context.Context, r *pb.GetFiringRequest) (*pb.Fi
 }
 
 func (s *firings) ListFirings(ctx context.Context, r *pb.ListFiringsRequest) (*pb.ListFiringsResponse, error) {
-	all, next, err := s.list(ctx, r, r.Parent)
+	all, unreadable, next, err := s.list(ctx, r, r.Parent)
 	if err != nil {
 		return nil, err
 	}
-	return &pb.ListFiringsResponse{Firings: all, NextPageToken: next}, nil
+	return &pb.ListFiringsResponse{Firings: all, NextPageToken: next, Unreadable: unreadable}, nil
 }
 
 func (s *firings) CreateFiring(ctx context.Context, r *pb.CreateFiringRequest) (*pb.Firing, error) {

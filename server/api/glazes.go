@@ -28,11 +28,11 @@ func (s *glazes) GetGlaze(ctx context.Context, r *pb.GetGlazeRequest) (*pb.Glaze
 }
 
 func (s *glazes) ListGlazes(ctx context.Context, r *pb.ListGlazesRequest) (*pb.ListGlazesResponse, error) {
-	all, next, err := s.list(ctx, r, r.Parent)
+	all, unreadable, next, err := s.list(ctx, r, r.Parent)
 	if err != nil {
 		return nil, err
 	}
-	return &pb.ListGlazesResponse{Glazes: all, NextPageToken: next}, nil
+	return &pb.ListGlazesResponse{Glazes: all, NextPageToken: next, Unreadable: unreadable}, nil
 }
 
 func (s *glazes) CreateGlaze(ctx context.Context, r *pb.CreateGlazeRequest) (*pb.Glaze, error) {
@@ -52,11 +52,11 @@ func (s *glazes) GetLot(ctx context.Context, r *pb.GetLotRequest) (*pb.Lot, erro
 }
 
 func (s *glazes) ListLots(ctx context.Context, r *pb.ListLotsRequest) (*pb.ListLotsResponse, error) {
-	all, next, err := s.lots.list(ctx, r, r.Parent)
+	all, unreadable, next, err := s.lots.list(ctx, r, r.Parent)
 	if err != nil {
 		return nil, err
 	}
-	return &pb.ListLotsResponse{Lots: all, NextPageToken: next}, nil
+	return &pb.ListLotsResponse{Lots: all, NextPageToken: next, Unreadable: unreadable}, nil
 }
 
 func (s *glazes) CreateLot(ctx context.Context, r *pb.CreateLotRequest) (*pb.Lot, error) {

@@ -34,22 +34,15 @@ func (s *keys) ListKeys(ctx context.Context, r *pb.ListKeysRequest) (*pb.ListKey
 	if _, err := s.api.read(ctx, parent); err != nil {
 		return nil, err
 	}
-	page, err := s.api.store.List(ctx, store.Query{Studio: parent.ID, Kind: store.KindKey, After: after, Limit: size})
+	page, err := s.api.store.List(ctx, store.Query{Studio: parent.ID, Kind: store.KindKey, After: after, Limit: size, Bytes: pageBytes})
 	if err != nil {
 		return nil, err
 	}
-	response := &pb.ListKeysResponse{}
-	for _, rec := range page.Records {
-		key, err := shownKey(rec)
-		if err != nil {
-			return nil, err
-		}
-		response.Keys = append(response.Keys, key)
+	all, unreadable, next, err := fillPage(r, page, shownKey)
+	if err != nil {
+		return nil, err
 	}
-	if page.More {
-		response.NextPageToken = pageToken(r, page.Records[len(page.Records)-1].Cursor())
-	}
-	return response, nil
+	return &pb.ListKeysResponse{Keys: all, Unreadable: unreadable, NextPageToken: next}, nil
 }
 
 func (s *keys) CreateKey(ctx context.Context, r *pb.CreateKeyRequest) (*pb.CreateKeyResponse, error) {

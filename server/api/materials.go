@@ -32,14 +32,14 @@ func (s *materials) GetMaterial(ctx context.Context, r *pb.GetMaterialRequest) (
 }
 
 func (s *materials) ListMaterials(ctx context.Context, r *pb.ListMaterialsRequest) (*pb.ListMaterialsResponse, error) {
-	all, next, err := s.list(ctx, r, r.Parent)
+	all, unreadable, next, err := s.list(ctx, r, r.Parent)
 	if err != nil {
 		return nil, err
 	}
 	if next == "" && r.IncludeBuiltIn {
 		all = append(all, builtIn()...)
 	}
-	return &pb.ListMaterialsResponse{Materials: all, NextPageToken: next}, nil
+	return &pb.ListMaterialsResponse{Materials: all, NextPageToken: next, Unreadable: unreadable}, nil
 }
 
 func (s *materials) CreateMaterial(ctx context.Context, r *pb.CreateMaterialRequest) (*pb.Material, error) {

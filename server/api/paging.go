@@ -112,6 +112,39 @@ func decodeToken(token string, want [hashBytes]byte) (*store.Cursor, error) {
 	return c, nil
 }
 
+const (
+	// pageBytes bounds a page of a list: it ends early, with a token for the rest. gRPC's clients take 4 MiB unless they are told
+	// otherwise.
+	pageBytes = 3_500_000
+	// mostAnswerBytes bounds a resource in an answer. One of an earlier version may be larger.
+	mostAnswerBytes = 4_100_000
+)
+
+// fillPage shows the records of a page as far as they fit an answer, and names those that cannot be shown.
+func fillPage[T proto.Message](request proto.Message, page store.Page, show func(store.Record) (T, error)) (all []T, unreadable []string, next string, err error) {
+	size := 0
+	for i, rec := range page.Records {
+		t, err := show(rec)
+		if err != nil {
+			return nil, nil, "", err
+		}
+		n := proto.Size(t)
+		if n > mostAnswerBytes {
+			unreadable = append(unreadable, nameOf(rec.Key))
+			continue
+		}
+		if size > 0 && size+n > pageBytes {
+			return all, unreadable, pageToken(request, page.Records[i-1].Cursor()), nil
+		}
+		size += n + 8 // its tag and length
+		all = append(all, t)
+	}
+	if page.More {
+		next = pageToken(request, page.Records[len(page.Records)-1].Cursor())
+	}
+	return all, unreadable, next, nil
+}
+
 // pageOf reads the page fields that every list request has.
 func pageOf(request proto.Message) (size int, after *store.Cursor, err error) {
 	m := request.ProtoReflect()

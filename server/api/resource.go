@@ -41,10 +41,17 @@ func fresh[T proto.Message]() T {
 	return none.ProtoReflect().New().Interface().(T)
 }
 
-// decode reads a record as the resource that it holds, with its envelope.
-func (r *resource[T]) decode(rec store.Record) (T, error) {
+// decode reads a record as the resource that it holds, with its envelope and without what this version's contract does not have.
+func (r *resource[T]) decode(rec store.Record) (T, error) { return r.decodeBy(known, rec) }
+
+// decodeWhole is decode with what a newer server has written: for what is to be stored again.
+func (r *resource[T]) decodeWhole(rec store.Record) (T, error) {
+	return r.decodeBy(proto.UnmarshalOptions{}, rec)
+}
+
+func (r *resource[T]) decodeBy(o proto.UnmarshalOptions, rec store.Record) (T, error) {
 	t := fresh[T]()
-	if err := proto.Unmarshal(rec.Body, t); err != nil {
+	if err := o.Unmarshal(rec.Body, t); err != nil {
 		return t, fmt.Errorf("the record %s: %w", rec.Key, err)
 	}
 	m := t.ProtoReflect()
@@ -64,38 +71,43 @@ func (r *resource[T]) record(key store.Key, t T, labels []string) (store.Record,
 		m.Clear(m.Descriptor().Fields().ByName(name))
 	}
 	b, err := encode(t)
+	if err == nil {
+		err = checkSize(r.field, b)
+	}
 	return store.Record{Key: key, Labels: labels, Body: b}, err
 }
 
-// show reads records as resources with all that the server says of them.
-func (r *resource[T]) show(ctx context.Context, studio string, records ...store.Record) ([]T, error) {
+// show gives the function that reads records of a studio as resources with all that the server says of them.
+func (r *resource[T]) show(ctx context.Context, studio string) (func(store.Record) (T, error), error) {
 	fill := func(T) error { return nil }
-	if r.filler != nil && len(records) > 0 {
+	if r.filler != nil {
 		var err error
 		if fill, err = r.filler(ctx, studio); err != nil {
 			return nil, err
 		}
 	}
-	all := make([]T, len(records))
-	for i, rec := range records {
+	return func(rec store.Record) (T, error) {
 		t, err := r.decode(rec)
-		if err != nil {
-			return nil, err
+		if err == nil {
+			err = fill(t)
 		}
-		if err := fill(t); err != nil {
-			return nil, err
-		}
-		all[i] = t
-	}
-	return all, nil
+		return t, err
+	}, nil
 }
 
 func (r *resource[T]) showOne(ctx context.Context, rec store.Record) (t T, err error) {
-	all, err := r.show(ctx, studioOf(rec.Key), rec)
+	show, err := r.show(ctx, studioOf(rec.Key))
 	if err != nil {
 		return t, err
 	}
-	return all[0], nil
+	if t, err = show(rec); err != nil {
+		return t, err
+	}
+	if n := proto.Size(t); n > mostAnswerBytes {
+		return t, &PreconditionError{nameOf(rec.Key), fmt.Sprintf(
+			"it is %d bytes, and an answer holds at most %d; it was stored by an earlier version, and can only be deleted", n, mostAnswerBytes)}
+	}
+	return t, nil
 }
 
 // read finds the record of a name, or says that it does not exist.
@@ -107,13 +119,13 @@ func (a *API) read(ctx context.Context, key store.Key) (store.Record, error) {
 	return rec, err
 }
 
-// stored is the resource of a key as it is stored, without what the server fills in.
+// stored is the resource of a key as it is stored, all of it, without what the server fills in.
 func (r *resource[T]) stored(ctx context.Context, key store.Key) (t T, err error) {
 	rec, err := r.api.read(ctx, key)
 	if err != nil {
 		return t, err
 	}
-	return r.decode(rec)
+	return r.decodeWhole(rec)
 }
 
 func (r *resource[T]) get(ctx context.Context, name string) (t T, err error) {
@@ -144,34 +156,30 @@ func (r *resource[T]) parentKey(parent string) (in, place store.Key, err error) 
 	return in, place, nil
 }
 
-// list gives a page of the resources in a place, and the token of the page after it.
-func (r *resource[T]) list(ctx context.Context, request proto.Message, parent string, labels ...string) ([]T, string, error) {
+// list gives a page of the resources in a place, the names of those that cannot be shown, and the token of the page after it.
+func (r *resource[T]) list(ctx context.Context, request proto.Message, parent string, labels ...string) (all []T, unreadable []string, next string, err error) {
 	in, place, err := r.parentKey(parent)
 	if err != nil {
-		return nil, "", err
+		return nil, nil, "", err
 	}
 	size, after, err := pageOf(request)
 	if err != nil {
-		return nil, "", err
+		return nil, nil, "", err
 	}
 	if _, err := r.api.read(ctx, in); err != nil {
-		return nil, "", err
+		return nil, nil, "", err
 	}
 	page, err := r.api.store.List(ctx, store.Query{
-		Studio: place.Studio, Kind: r.kind, Parent: place.Parent, Labels: labels, Order: r.order, After: after, Limit: size,
+		Studio: place.Studio, Kind: r.kind, Parent: place.Parent, Labels: labels, Order: r.order, After: after, Limit: size, Bytes: pageBytes,
 	})
+	if err != nil || len(page.Records) == 0 {
+		return nil, nil, "", err
+	}
+	show, err := r.show(ctx, place.Studio)
 	if err != nil {
-		return nil, "", err
+		return nil, nil, "", err
 	}
-	all, err := r.show(ctx, place.Studio, page.Records...)
-	if err != nil {
-		return nil, "", err
-	}
-	next := ""
-	if page.More {
-		next = pageToken(request, page.Records[len(page.Records)-1].Cursor())
-	}
-	return all, next, nil
+	return fillPage(request, page, show)
 }
 
 // create stores a new resource in a place. Without an id it makes one of the display name, or at random.
@@ -295,7 +303,7 @@ func (r *resource[T]) update(ctx context.Context, request proto.Message, in T, m
 		if e := text("etag"); e != "" && e != etagOf(rec.Revision) {
 			return t, &ChangedError{nameOf(key)}
 		}
-		old, err := r.decode(rec)
+		old, err := r.decodeWhole(rec)
 		if err != nil {
 			return t, err
 		}
@@ -303,6 +311,7 @@ func (r *resource[T]) update(ctx context.Context, request proto.Message, in T, m
 		if err := change(next, in, mask); err != nil {
 			return t, err
 		}
+		keepUnknown(next.ProtoReflect(), old.ProtoReflect())
 		if err := checkResource(next, r.field, studioOf(key)); err != nil {
 			return t, err
 		}

@@ -26,11 +26,11 @@ func (s *sheets) GetSheet(ctx context.Context, r *pb.GetSheetRequest) (*pb.Sheet
 }
 
 func (s *sheets) ListSheets(ctx context.Context, r *pb.ListSheetsRequest) (*pb.ListSheetsResponse, error) {
-	all, next, err := s.list(ctx, r, r.Parent)
+	all, unreadable, next, err := s.list(ctx, r, r.Parent)
 	if err != nil {
 		return nil, err
 	}
-	return &pb.ListSheetsResponse{Sheets: all, NextPageToken: next}, nil
+	return &pb.ListSheetsResponse{Sheets: all, NextPageToken: next, Unreadable: unreadable}, nil
 }
 
 func (s *sheets) CreateSheet(ctx context.Context, r *pb.CreateSheetRequest) (*pb.Sheet, error) {

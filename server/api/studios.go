@@ -44,22 +44,15 @@ func (s *studios) ListStudios(ctx context.Context, r *pb.ListStudiosRequest) (*p
 		}
 		return &pb.ListStudiosResponse{Studios: []*pb.Studio{one}}, nil
 	}
-	page, err := s.api.store.List(ctx, store.Query{Studio: store.System, Kind: store.KindStudio, After: after, Limit: size})
+	page, err := s.api.store.List(ctx, store.Query{Studio: store.System, Kind: store.KindStudio, After: after, Limit: size, Bytes: pageBytes})
 	if err != nil {
 		return nil, err
 	}
-	response := &pb.ListStudiosResponse{}
-	for _, rec := range page.Records {
-		one, err := s.showOne(ctx, rec)
-		if err != nil {
-			return nil, err
-		}
-		response.Studios = append(response.Studios, one)
+	all, unreadable, next, err := fillPage(r, page, func(rec store.Record) (*pb.Studio, error) { return s.showOne(ctx, rec) })
+	if err != nil {
+		return nil, err
 	}
-	if page.More {
-		response.NextPageToken = pageToken(r, page.Records[len(page.Records)-1].Cursor())
-	}
-	return response, nil
+	return &pb.ListStudiosResponse{Studios: all, Unreadable: unreadable, NextPageToken: next}, nil
 }
 
 func (s *studios) CreateStudio(ctx context.Context, r *pb.CreateStudioRequest) (*pb.Studio, error) {

@@ -50,6 +50,12 @@ func (w *tileWriter) write(t *pb.Tile) error {
 	return w.csv.Write(row)
 }
 
+// held is how many bytes of lines take would give.
+func (w *tileWriter) held() int {
+	w.csv.Flush()
+	return w.buffer.Len()
+}
+
 // take gives the lines since it was last called.
 func (w *tileWriter) take() string {
 	w.csv.Flush()

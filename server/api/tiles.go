@@ -7,6 +7,7 @@ import (
 	"net/url"
 	"strings"
 	"time"
+	"unicode/utf8"
 
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/emptypb"
@@ -39,11 +40,11 @@ func (s *tiles) ListTiles(ctx context.Context, r *pb.ListTilesRequest) (*pb.List
 	if r.Firing != "" {
 		labels = append(labels, "firing="+lastPart(r.Firing))
 	}
-	all, next, err := s.list(ctx, r, r.Parent, labels...)
+	all, unreadable, next, err := s.list(ctx, r, r.Parent, labels...)
 	if err != nil {
 		return nil, err
 	}
-	return &pb.ListTilesResponse{Tiles: all, NextPageToken: next}, nil
+	return &pb.ListTilesResponse{Tiles: all, NextPageToken: next, Unreadable: unreadable}, nil
 }
 
 func (s *tiles) CreateTile(ctx context.Context, r *pb.CreateTileRequest) (*pb.Tile, error) {
@@ -259,8 +260,25 @@ func tileLabels(t *pb.Tile) []string {
 	return labels
 }
 
-// exportPage is how many tiles are read and sent at once.
-const exportPage = 500
+const (
+	exportPage  = 500       // tiles are read at once
+	exportBytes = 1_000_000 // of lines are sent at once, or a little more; of a longer line a part
+)
+
+// sendLines sends lines in chunks that every client takes.
+func sendLines(stream pb.TileService_ExportTilesServer, lines string) error {
+	for len(lines) > 2*exportBytes {
+		end := exportBytes
+		for !utf8.RuneStart(lines[end]) {
+			end--
+		}
+		if err := stream.Send(&pb.ExportTilesResponse{Csv: lines[:end]}); err != nil {
+			return err
+		}
+		lines = lines[end:]
+	}
+	return stream.Send(&pb.ExportTilesResponse{Csv: lines})
+}
 
 func (s *tiles) ExportTiles(r *pb.ExportTilesRequest, stream pb.TileService_ExportTilesServer) error {
 	ctx := stream.Context()
@@ -271,7 +289,7 @@ func (s *tiles) ExportTiles(r *pb.ExportTilesRequest, stream pb.TileService_Expo
 	if _, err := s.api.read(ctx, parent); err != nil {
 		return err
 	}
-	q := store.Query{Studio: parent.ID, Kind: store.KindTile, Order: store.OldestFirst, Limit: exportPage}
+	q := store.Query{Studio: parent.ID, Kind: store.KindTile, Order: store.OldestFirst, Limit: exportPage, Bytes: pageBytes}
 	w := newTileWriter()
 	for {
 		page, err := s.api.store.List(ctx, q)
@@ -287,8 +305,13 @@ func (s *tiles) ExportTiles(r *pb.ExportTilesRequest, stream pb.TileService_Expo
 				return err
 			}
 			q.After = rec.Cursor()
+			if w.held() > exportBytes {
+				if err := sendLines(stream, w.take()); err != nil {
+					return err
+				}
+			}
 		}
-		if err := stream.Send(&pb.ExportTilesResponse{Csv: w.take()}); err != nil {
+		if err := sendLines(stream, w.take()); err != nil {
 			return err
 		}
 		if !page.More {

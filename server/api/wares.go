@@ -25,11 +25,11 @@ func (s *wares) GetWare(ctx context.Context, r *pb.GetWareRequest) (*pb.Ware, er
 }
 
 func (s *wares) ListWares(ctx context.Context, r *pb.ListWaresRequest) (*pb.ListWaresResponse, error) {
-	all, next, err := s.list(ctx, r, r.Parent)
+	all, unreadable, next, err := s.list(ctx, r, r.Parent)
 	if err != nil {
 		return nil, err
 	}
-	return &pb.ListWaresResponse{Wares: all, NextPageToken: next}, nil
+	return &pb.ListWaresResponse{Wares: all, NextPageToken: next, Unreadable: unreadable}, nil
 }
 
 func (s *wares) CreateWare(ctx context.Context, r *pb.CreateWareRequest) (*pb.Ware, error) {

@@ -68,6 +68,16 @@ func indices(t reflect.Type) (byNumber map[protoreflect.FieldNumber]int, byGroup
 	return byNumber, byGroup
 }
 
+// Unknown returns which field of a generated message's struct holds what the contract does not have. It is not exported: only its length can
+// be read where it lies.
+func Unknown(m proto.Message) int {
+	f, ok := reflect.TypeOf(m).Elem().FieldByName("unknownFields")
+	if !ok {
+		panic("fields: " + string(m.ProtoReflect().Descriptor().FullName()) + " is not as the generator makes messages")
+	}
+	return f.Index[0]
+}
+
 // In returns the field's value in a message's struct, and whether it is there, which for one without presence means that it is neither zero nor
 // empty. The value of one with presence that is not there means nothing.
 func (f *Field) In(message reflect.Value) (v reflect.Value, there bool) {

@@ -17,6 +17,9 @@ func (q *Query) Check() error {
 	if q.Limit < 1 || q.Limit > MaxPage {
 		return &fault.Error{Field: "limit", Value: fmt.Sprint(q.Limit), Limit: fmt.Sprintf("1 to %d", MaxPage)}
 	}
+	if q.Bytes < 0 {
+		return &fault.Error{Field: "bytes", Value: fmt.Sprint(q.Bytes), Limit: "0 or more"}
+	}
 	if q.Order < ByID || q.Order > NewestFirst {
 		return &fault.Error{Field: "order", Value: fmt.Sprint(int(q.Order)), Limit: "ByID, OldestFirst or NewestFirst"}
 	}

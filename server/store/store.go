@@ -83,6 +83,7 @@ type Query struct {
 	Order     Order
 	After     *Cursor // only what comes after this place; nil: from the start
 	Limit     int     // at most so many records, 1 to MaxPage
+	Bytes     int     // a page ends where the stored forms of its records would be more, but never before its first; 0: no matter
 }
 
 // MaxPage is the largest number of records in a page.

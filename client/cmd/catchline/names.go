@@ -1,9 +1,11 @@
 package main
 
 import (
+	"errors"
 	"iter"
 	"strings"
 
+	"github.com/catchline/catchline/client"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/proto"
@@ -66,6 +68,9 @@ func (a *app) named(collection, called string) (string, error) {
 func byDisplayName(k *kind, called string, all iter.Seq2[proto.Message, error]) (string, error) {
 	var found []string
 	for m, err := range all {
+		if unreadable := (*client.UnreadableError)(nil); errors.As(err, &unreadable) {
+			break // after all that can be read
+		}
 		if err != nil {
 			return "", err
 		}

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"iter"
@@ -114,12 +115,26 @@ func kindsTable(k *kind, all []proto.Message) *table {
 // showAll lists things; as JSON they are a list of messages.
 func (a *app) showAll(k *kind, walk iter.Seq2[proto.Message, error]) error {
 	var all []proto.Message
+	var unreadable *client.UnreadableError
 	for m, err := range walk {
+		if errors.As(err, &unreadable) {
+			break // after all the others
+		}
 		if err != nil {
 			return err
 		}
 		all = append(all, m)
 	}
+	if err := a.writeAll(k, all); err != nil {
+		return err
+	}
+	if unreadable != nil {
+		return unreadable
+	}
+	return nil
+}
+
+func (a *app) writeAll(k *kind, all []proto.Message) error {
 	if a.Format != "json" {
 		return kindsTable(k, all).write(a.out, a.Format, a.Units)
 	}

@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"github.com/catchline/catchline/client"
 	pb "github.com/catchline/catchline/proto/catchline/v1"
 )
 
@@ -282,7 +283,9 @@ func (e *tileExportCommand) Run(a *app) error {
 	if failure != nil {
 		return failure
 	}
+	var unreadable []string
 	for err == nil {
+		unreadable = append(unreadable, chunk.Unreadable...)
 		if _, failure := io.WriteString(out, chunk.Csv); failure != nil {
 			out.Close()
 			return failure
@@ -293,5 +296,8 @@ func (e *tileExportCommand) Run(a *app) error {
 		out.Close()
 		return err
 	}
-	return out.Close()
+	if err := out.Close(); err != nil || len(unreadable) == 0 {
+		return err
+	}
+	return &client.UnreadableError{Names: unreadable}
 }

@@ -242,6 +242,9 @@ type ListBodiesResponse struct {
 	Bodies []*Body `protobuf:"bytes,1,rep,name=bodies,proto3" json:"bodies,omitempty"`
 	// Empty when there are no more.
 	NextPageToken string `protobuf:"bytes,2,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
+	// Names of the bodies of this page that cannot be shown: damaged in the database, or larger than an answer may be. Reading one by its
+	// name says which.
+	Unreadable    []string `protobuf:"bytes,3,rep,name=unreadable,proto3" json:"unreadable,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -288,6 +291,13 @@ func (x *ListBodiesResponse) GetNextPageToken() string {
 		return x.NextPageToken
 	}
 	return ""
+}
+
+func (x *ListBodiesResponse) GetUnreadable() []string {
+	if x != nil {
+		return x.Unreadable
+	}
+	return nil
 }
 
 // Request of CreateBody.
@@ -513,10 +523,13 @@ const file_catchline_v1_body_proto_rawDesc = "" +
 	"\x06parent\x18\x01 \x01(\tR\x06parent\x12\x1b\n" +
 	"\tpage_size\x18\x02 \x01(\x05R\bpageSize\x12\x1d\n" +
 	"\n" +
-	"page_token\x18\x03 \x01(\tR\tpageToken\"h\n" +
+	"page_token\x18\x03 \x01(\tR\tpageToken\"\x88\x01\n" +
 	"\x12ListBodiesResponse\x12*\n" +
 	"\x06bodies\x18\x01 \x03(\v2\x12.catchline.v1.BodyR\x06bodies\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\x8b\x01\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\x12\x1e\n" +
+	"\n" +
+	"unreadable\x18\x03 \x03(\tR\n" +
+	"unreadable\"\x8b\x01\n" +
 	"\x11CreateBodyRequest\x12\x16\n" +
 	"\x06parent\x18\x01 \x01(\tR\x06parent\x12\x17\n" +
 	"\abody_id\x18\x02 \x01(\tR\x06bodyId\x12&\n" +

@@ -859,6 +859,9 @@ type ListCalibrationsResponse struct {
 	Calibrations []*Calibration `protobuf:"bytes,1,rep,name=calibrations,proto3" json:"calibrations,omitempty"`
 	// Empty when there are no more.
 	NextPageToken string `protobuf:"bytes,2,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
+	// Names of the calibrations of this page that cannot be shown: damaged in the database, or larger than an answer may be. Reading one by its
+	// name says which.
+	Unreadable    []string `protobuf:"bytes,3,rep,name=unreadable,proto3" json:"unreadable,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -905,6 +908,13 @@ func (x *ListCalibrationsResponse) GetNextPageToken() string {
 		return x.NextPageToken
 	}
 	return ""
+}
+
+func (x *ListCalibrationsResponse) GetUnreadable() []string {
+	if x != nil {
+		return x.Unreadable
+	}
+	return nil
 }
 
 // Request of FitCalibration.
@@ -1832,10 +1842,13 @@ const file_catchline_v1_calibration_proto_rawDesc = "" +
 	"\x06parent\x18\x01 \x01(\tR\x06parent\x12\x1b\n" +
 	"\tpage_size\x18\x02 \x01(\x05R\bpageSize\x12\x1d\n" +
 	"\n" +
-	"page_token\x18\x03 \x01(\tR\tpageToken\"\x81\x01\n" +
+	"page_token\x18\x03 \x01(\tR\tpageToken\"\xa1\x01\n" +
 	"\x18ListCalibrationsResponse\x12=\n" +
 	"\fcalibrations\x18\x01 \x03(\v2\x19.catchline.v1.CalibrationR\fcalibrations\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"N\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\x12\x1e\n" +
+	"\n" +
+	"unreadable\x18\x03 \x03(\tR\n" +
+	"unreadable\"N\n" +
 	"\x15FitCalibrationRequest\x12\x16\n" +
 	"\x06parent\x18\x01 \x01(\tR\x06parent\x12\x1d\n" +
 	"\n" +

@@ -1016,6 +1016,9 @@ type ListFiringsResponse struct {
 	Firings []*Firing `protobuf:"bytes,1,rep,name=firings,proto3" json:"firings,omitempty"`
 	// Empty when there are no more.
 	NextPageToken string `protobuf:"bytes,2,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
+	// Names of the firings of this page that cannot be shown: damaged in the database, or larger than an answer may be. Reading one by its
+	// name says which.
+	Unreadable    []string `protobuf:"bytes,3,rep,name=unreadable,proto3" json:"unreadable,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1062,6 +1065,13 @@ func (x *ListFiringsResponse) GetNextPageToken() string {
 		return x.NextPageToken
 	}
 	return ""
+}
+
+func (x *ListFiringsResponse) GetUnreadable() []string {
+	if x != nil {
+		return x.Unreadable
+	}
+	return nil
 }
 
 // Request of CreateFiring.
@@ -1395,10 +1405,13 @@ const file_catchline_v1_firing_proto_rawDesc = "" +
 	"\x06parent\x18\x01 \x01(\tR\x06parent\x12\x1b\n" +
 	"\tpage_size\x18\x02 \x01(\x05R\bpageSize\x12\x1d\n" +
 	"\n" +
-	"page_token\x18\x03 \x01(\tR\tpageToken\"m\n" +
+	"page_token\x18\x03 \x01(\tR\tpageToken\"\x8d\x01\n" +
 	"\x13ListFiringsResponse\x12.\n" +
 	"\afirings\x18\x01 \x03(\v2\x14.catchline.v1.FiringR\afirings\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\x97\x01\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\x12\x1e\n" +
+	"\n" +
+	"unreadable\x18\x03 \x03(\tR\n" +
+	"unreadable\"\x97\x01\n" +
 	"\x13CreateFiringRequest\x12\x16\n" +
 	"\x06parent\x18\x01 \x01(\tR\x06parent\x12\x1b\n" +
 	"\tfiring_id\x18\x02 \x01(\tR\bfiringId\x12,\n" +

@@ -1048,6 +1048,9 @@ type ListGlazesResponse struct {
 	Glazes []*Glaze `protobuf:"bytes,1,rep,name=glazes,proto3" json:"glazes,omitempty"`
 	// Empty when there are no more.
 	NextPageToken string `protobuf:"bytes,2,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
+	// Names of the glazes of this page that cannot be shown: damaged in the database, or larger than an answer may be. Reading one by its
+	// name says which.
+	Unreadable    []string `protobuf:"bytes,3,rep,name=unreadable,proto3" json:"unreadable,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1094,6 +1097,13 @@ func (x *ListGlazesResponse) GetNextPageToken() string {
 		return x.NextPageToken
 	}
 	return ""
+}
+
+func (x *ListGlazesResponse) GetUnreadable() []string {
+	if x != nil {
+		return x.Unreadable
+	}
+	return nil
 }
 
 // Request of CreateGlaze.
@@ -1414,6 +1424,9 @@ type ListLotsResponse struct {
 	Lots []*Lot `protobuf:"bytes,1,rep,name=lots,proto3" json:"lots,omitempty"`
 	// Empty when there are no more.
 	NextPageToken string `protobuf:"bytes,2,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
+	// Names of the lots of this page that cannot be shown: damaged in the database, or larger than an answer may be. Reading one by its
+	// name says which.
+	Unreadable    []string `protobuf:"bytes,3,rep,name=unreadable,proto3" json:"unreadable,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1460,6 +1473,13 @@ func (x *ListLotsResponse) GetNextPageToken() string {
 		return x.NextPageToken
 	}
 	return ""
+}
+
+func (x *ListLotsResponse) GetUnreadable() []string {
+	if x != nil {
+		return x.Unreadable
+	}
+	return nil
 }
 
 // Request of CreateLot.
@@ -2323,10 +2343,13 @@ const file_catchline_v1_glaze_proto_rawDesc = "" +
 	"\x06parent\x18\x01 \x01(\tR\x06parent\x12\x1b\n" +
 	"\tpage_size\x18\x02 \x01(\x05R\bpageSize\x12\x1d\n" +
 	"\n" +
-	"page_token\x18\x03 \x01(\tR\tpageToken\"i\n" +
+	"page_token\x18\x03 \x01(\tR\tpageToken\"\x89\x01\n" +
 	"\x12ListGlazesResponse\x12+\n" +
 	"\x06glazes\x18\x01 \x03(\v2\x13.catchline.v1.GlazeR\x06glazes\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\x91\x01\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\x12\x1e\n" +
+	"\n" +
+	"unreadable\x18\x03 \x03(\tR\n" +
+	"unreadable\"\x91\x01\n" +
 	"\x12CreateGlazeRequest\x12\x16\n" +
 	"\x06parent\x18\x01 \x01(\tR\x06parent\x12\x19\n" +
 	"\bglaze_id\x18\x02 \x01(\tR\aglazeId\x12)\n" +
@@ -2350,10 +2373,13 @@ const file_catchline_v1_glaze_proto_rawDesc = "" +
 	"\x06parent\x18\x01 \x01(\tR\x06parent\x12\x1b\n" +
 	"\tpage_size\x18\x02 \x01(\x05R\bpageSize\x12\x1d\n" +
 	"\n" +
-	"page_token\x18\x03 \x01(\tR\tpageToken\"a\n" +
+	"page_token\x18\x03 \x01(\tR\tpageToken\"\x81\x01\n" +
 	"\x10ListLotsResponse\x12%\n" +
 	"\x04lots\x18\x01 \x03(\v2\x11.catchline.v1.LotR\x04lots\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\x85\x01\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\x12\x1e\n" +
+	"\n" +
+	"unreadable\x18\x03 \x03(\tR\n" +
+	"unreadable\"\x85\x01\n" +
 	"\x10CreateLotRequest\x12\x16\n" +
 	"\x06parent\x18\x01 \x01(\tR\x06parent\x12\x15\n" +
 	"\x06lot_id\x18\x02 \x01(\tR\x05lotId\x12#\n" +

@@ -234,6 +234,9 @@ type ListKeysResponse struct {
 	Keys []*Key `protobuf:"bytes,1,rep,name=keys,proto3" json:"keys,omitempty"`
 	// Empty when there are no more.
 	NextPageToken string `protobuf:"bytes,2,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
+	// Names of the keys of this page that cannot be shown: damaged in the database, or larger than an answer may be. Reading one by its
+	// name says which.
+	Unreadable    []string `protobuf:"bytes,3,rep,name=unreadable,proto3" json:"unreadable,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -280,6 +283,13 @@ func (x *ListKeysResponse) GetNextPageToken() string {
 		return x.NextPageToken
 	}
 	return ""
+}
+
+func (x *ListKeysResponse) GetUnreadable() []string {
+	if x != nil {
+		return x.Unreadable
+	}
+	return nil
 }
 
 // Request of CreateKey.
@@ -455,10 +465,13 @@ const file_catchline_v1_key_proto_rawDesc = "" +
 	"\x06parent\x18\x01 \x01(\tR\x06parent\x12\x1b\n" +
 	"\tpage_size\x18\x02 \x01(\x05R\bpageSize\x12\x1d\n" +
 	"\n" +
-	"page_token\x18\x03 \x01(\tR\tpageToken\"a\n" +
+	"page_token\x18\x03 \x01(\tR\tpageToken\"\x81\x01\n" +
 	"\x10ListKeysResponse\x12%\n" +
 	"\x04keys\x18\x01 \x03(\v2\x11.catchline.v1.KeyR\x04keys\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"O\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\x12\x1e\n" +
+	"\n" +
+	"unreadable\x18\x03 \x03(\tR\n" +
+	"unreadable\"O\n" +
 	"\x10CreateKeyRequest\x12\x16\n" +
 	"\x06parent\x18\x01 \x01(\tR\x06parent\x12#\n" +
 	"\x03key\x18\x02 \x01(\v2\x11.catchline.v1.KeyR\x03key\"P\n" +

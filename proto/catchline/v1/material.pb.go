@@ -269,6 +269,9 @@ type ListMaterialsResponse struct {
 	Materials []*Material `protobuf:"bytes,1,rep,name=materials,proto3" json:"materials,omitempty"`
 	// Empty when there are no more.
 	NextPageToken string `protobuf:"bytes,2,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
+	// Names of the materials of this page that cannot be shown: damaged in the database, or larger than an answer may be. Reading one by its
+	// name says which.
+	Unreadable    []string `protobuf:"bytes,3,rep,name=unreadable,proto3" json:"unreadable,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -315,6 +318,13 @@ func (x *ListMaterialsResponse) GetNextPageToken() string {
 		return x.NextPageToken
 	}
 	return ""
+}
+
+func (x *ListMaterialsResponse) GetUnreadable() []string {
+	if x != nil {
+		return x.Unreadable
+	}
+	return nil
 }
 
 // Request of CreateMaterial.
@@ -547,10 +557,13 @@ const file_catchline_v1_material_proto_rawDesc = "" +
 	"\tpage_size\x18\x02 \x01(\x05R\bpageSize\x12\x1d\n" +
 	"\n" +
 	"page_token\x18\x03 \x01(\tR\tpageToken\x12(\n" +
-	"\x10include_built_in\x18\x04 \x01(\bR\x0eincludeBuiltIn\"u\n" +
+	"\x10include_built_in\x18\x04 \x01(\bR\x0eincludeBuiltIn\"\x95\x01\n" +
 	"\x15ListMaterialsResponse\x124\n" +
 	"\tmaterials\x18\x01 \x03(\v2\x16.catchline.v1.MaterialR\tmaterials\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\xa3\x01\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\x12\x1e\n" +
+	"\n" +
+	"unreadable\x18\x03 \x03(\tR\n" +
+	"unreadable\"\xa3\x01\n" +
 	"\x15CreateMaterialRequest\x12\x16\n" +
 	"\x06parent\x18\x01 \x01(\tR\x06parent\x12\x1f\n" +
 	"\vmaterial_id\x18\x02 \x01(\tR\n" +

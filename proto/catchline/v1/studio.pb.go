@@ -552,6 +552,9 @@ type ListStudiosResponse struct {
 	Studios []*Studio `protobuf:"bytes,1,rep,name=studios,proto3" json:"studios,omitempty"`
 	// Empty when there are no more.
 	NextPageToken string `protobuf:"bytes,2,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
+	// Names of the studios of this page that cannot be shown: damaged in the database, or larger than an answer may be. Reading one by its
+	// name says which.
+	Unreadable    []string `protobuf:"bytes,3,rep,name=unreadable,proto3" json:"unreadable,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -598,6 +601,13 @@ func (x *ListStudiosResponse) GetNextPageToken() string {
 		return x.NextPageToken
 	}
 	return ""
+}
+
+func (x *ListStudiosResponse) GetUnreadable() []string {
+	if x != nil {
+		return x.Unreadable
+	}
+	return nil
 }
 
 // Request of CreateStudio.
@@ -862,10 +872,13 @@ const file_catchline_v1_studio_proto_rawDesc = "" +
 	"\x12ListStudiosRequest\x12\x1b\n" +
 	"\tpage_size\x18\x01 \x01(\x05R\bpageSize\x12\x1d\n" +
 	"\n" +
-	"page_token\x18\x02 \x01(\tR\tpageToken\"m\n" +
+	"page_token\x18\x02 \x01(\tR\tpageToken\"\x8d\x01\n" +
 	"\x13ListStudiosResponse\x12.\n" +
 	"\astudios\x18\x01 \x03(\v2\x14.catchline.v1.StudioR\astudios\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\x7f\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\x12\x1e\n" +
+	"\n" +
+	"unreadable\x18\x03 \x03(\tR\n" +
+	"unreadable\"\x7f\n" +
 	"\x13CreateStudioRequest\x12\x1b\n" +
 	"\tstudio_id\x18\x01 \x01(\tR\bstudioId\x12,\n" +
 	"\x06studio\x18\x02 \x01(\v2\x14.catchline.v1.StudioR\x06studio\x12\x1d\n" +

@@ -786,6 +786,9 @@ type ListTilesResponse struct {
 	Tiles []*Tile `protobuf:"bytes,1,rep,name=tiles,proto3" json:"tiles,omitempty"`
 	// Empty when there are no more.
 	NextPageToken string `protobuf:"bytes,2,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
+	// Names of the tiles of this page that cannot be shown: damaged in the database, or larger than an answer may be. Reading one by its
+	// name says which.
+	Unreadable    []string `protobuf:"bytes,3,rep,name=unreadable,proto3" json:"unreadable,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -832,6 +835,13 @@ func (x *ListTilesResponse) GetNextPageToken() string {
 		return x.NextPageToken
 	}
 	return ""
+}
+
+func (x *ListTilesResponse) GetUnreadable() []string {
+	if x != nil {
+		return x.Unreadable
+	}
+	return nil
 }
 
 // Request of CreateTile.
@@ -1285,8 +1295,10 @@ func (x *ExportTilesRequest) GetParent() string {
 // A chunk of an export.
 type ExportTilesResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Whole lines of CSV; the first chunk starts with the header.
-	Csv           string `protobuf:"bytes,1,opt,name=csv,proto3" json:"csv,omitempty"`
+	// Whole lines of CSV; the first chunk starts with the header. A line of more than 1 MB goes over several chunks.
+	Csv string `protobuf:"bytes,1,opt,name=csv,proto3" json:"csv,omitempty"`
+	// Names of tiles that are damaged in the database and therefore not among the lines.
+	Unreadable    []string `protobuf:"bytes,2,rep,name=unreadable,proto3" json:"unreadable,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1326,6 +1338,13 @@ func (x *ExportTilesResponse) GetCsv() string {
 		return x.Csv
 	}
 	return ""
+}
+
+func (x *ExportTilesResponse) GetUnreadable() []string {
+	if x != nil {
+		return x.Unreadable
+	}
+	return nil
 }
 
 var File_catchline_v1_tile_proto protoreflect.FileDescriptor
@@ -1400,10 +1419,13 @@ const file_catchline_v1_tile_proto_rawDesc = "" +
 	"\n" +
 	"page_token\x18\x03 \x01(\tR\tpageToken\x12\x14\n" +
 	"\x05glaze\x18\x04 \x01(\tR\x05glaze\x12\x16\n" +
-	"\x06firing\x18\x05 \x01(\tR\x06firing\"e\n" +
+	"\x06firing\x18\x05 \x01(\tR\x06firing\"\x85\x01\n" +
 	"\x11ListTilesResponse\x12(\n" +
 	"\x05tiles\x18\x01 \x03(\v2\x12.catchline.v1.TileR\x05tiles\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\x8b\x01\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\x12\x1e\n" +
+	"\n" +
+	"unreadable\x18\x03 \x03(\tR\n" +
+	"unreadable\"\x8b\x01\n" +
 	"\x11CreateTileRequest\x12\x16\n" +
 	"\x06parent\x18\x01 \x01(\tR\x06parent\x12\x17\n" +
 	"\atile_id\x18\x02 \x01(\tR\x06tileId\x12&\n" +
@@ -1437,9 +1459,12 @@ const file_catchline_v1_tile_proto_rawDesc = "" +
 	"\vmore_faults\x18\x03 \x01(\x05R\n" +
 	"moreFaults\",\n" +
 	"\x12ExportTilesRequest\x12\x16\n" +
-	"\x06parent\x18\x01 \x01(\tR\x06parent\"'\n" +
+	"\x06parent\x18\x01 \x01(\tR\x06parent\"G\n" +
 	"\x13ExportTilesResponse\x12\x10\n" +
-	"\x03csv\x18\x01 \x01(\tR\x03csv2\xbd\x06\n" +
+	"\x03csv\x18\x01 \x01(\tR\x03csv\x12\x1e\n" +
+	"\n" +
+	"unreadable\x18\x02 \x03(\tR\n" +
+	"unreadable2\xbd\x06\n" +
 	"\vTileService\x12a\n" +
 	"\aGetTile\x12\x1c.catchline.v1.GetTileRequest\x1a\x12.catchline.v1.Tile\"$\x82\xd3\xe4\x93\x02\x1e\x12\x1c/v1/{name=studios/*/tiles/*}\x12r\n" +
 	"\tListTiles\x12\x1e.catchline.v1.ListTilesRequest\x1a\x1f.catchline.v1.ListTilesResponse\"$\x82\xd3\xe4\x93\x02\x1e\x12\x1c/v1/{parent=studios/*}/tiles\x12m\n" +

@@ -854,6 +854,9 @@ type ListWaresResponse struct {
 	Wares []*Ware `protobuf:"bytes,1,rep,name=wares,proto3" json:"wares,omitempty"`
 	// Empty when there are no more.
 	NextPageToken string `protobuf:"bytes,2,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
+	// Names of the wares of this page that cannot be shown: damaged in the database, or larger than an answer may be. Reading one by its
+	// name says which.
+	Unreadable    []string `protobuf:"bytes,3,rep,name=unreadable,proto3" json:"unreadable,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -900,6 +903,13 @@ func (x *ListWaresResponse) GetNextPageToken() string {
 		return x.NextPageToken
 	}
 	return ""
+}
+
+func (x *ListWaresResponse) GetUnreadable() []string {
+	if x != nil {
+		return x.Unreadable
+	}
+	return nil
 }
 
 // Request of CreateWare.
@@ -1383,10 +1393,13 @@ const file_catchline_v1_ware_proto_rawDesc = "" +
 	"\x06parent\x18\x01 \x01(\tR\x06parent\x12\x1b\n" +
 	"\tpage_size\x18\x02 \x01(\x05R\bpageSize\x12\x1d\n" +
 	"\n" +
-	"page_token\x18\x03 \x01(\tR\tpageToken\"e\n" +
+	"page_token\x18\x03 \x01(\tR\tpageToken\"\x85\x01\n" +
 	"\x11ListWaresResponse\x12(\n" +
 	"\x05wares\x18\x01 \x03(\v2\x12.catchline.v1.WareR\x05wares\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\x8b\x01\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\x12\x1e\n" +
+	"\n" +
+	"unreadable\x18\x03 \x03(\tR\n" +
+	"unreadable\"\x8b\x01\n" +
 	"\x11CreateWareRequest\x12\x16\n" +
 	"\x06parent\x18\x01 \x01(\tR\x06parent\x12\x17\n" +
 	"\aware_id\x18\x02 \x01(\tR\x06wareId\x12&\n" +

@@ -53,19 +53,26 @@ func (s *Store) List(ctx context.Context, q store.Query) (page store.Page, err e
 	text, args := listQuery(&q)
 	err = s.read(ctx, func() error {
 		page = store.Page{}
-		return s.each(ctx, q.Studio, q.Kind, text, args, func(r store.Record) error {
-			if len(page.Records) == q.Limit {
+		return s.each(ctx, text, args, func(row [][]byte) error {
+			if page.More || len(page.Records) == q.Limit || row[0] == nil {
 				page.More = true
 				return nil
 			}
+			r, err := commit.DecodeRecord(q.Studio, q.Kind, row[0])
 			page.Records = append(page.Records, r)
-			return nil
+			return err
 		})
 	})
 	if err != nil {
 		return store.Page{}, err
 	}
 	return page, nil
+}
+
+var orders = [...]string{
+	store.ByID:        "parent, id",
+	store.OldestFirst: "sequence",
+	store.NewestFirst: "sequence DESC",
 }
 
 // listQuery asks for one row more than the page holds, which tells whether there is more.
@@ -80,7 +87,15 @@ func listQuery(q *store.Query) (string, []any) {
 		}
 		fmt.Fprintf(&b, text, places...)
 	}
-	add("SELECT data FROM record WHERE studio = $%d AND kind = $%d", q.Studio, string(q.Kind))
+	order := orders[q.Order]
+	if q.Bytes > 0 {
+		// Rows past the bound are sent without their data, which is then not even read where it lies apart from its row.
+		add("SELECT CASE WHEN sum(octet_length(data)) OVER so_far <= $%d OR row_number() OVER so_far = 1 THEN data END FROM (", q.Bytes)
+		b.WriteString("SELECT data, parent, id, sequence")
+	} else {
+		b.WriteString("SELECT data")
+	}
+	add(" FROM record WHERE studio = $%d AND kind = $%d", q.Studio, string(q.Kind))
 	if !q.AnyParent {
 		add(" AND parent = $%d", q.Parent)
 	}
@@ -97,12 +112,10 @@ func listQuery(q *store.Query) (string, []any) {
 			add(" AND sequence < $%d", a.Sequence)
 		}
 	}
-	b.WriteString([...]string{
-		store.ByID:        " ORDER BY parent, id",
-		store.OldestFirst: " ORDER BY sequence",
-		store.NewestFirst: " ORDER BY sequence DESC",
-	}[q.Order])
-	add(" LIMIT $%d", q.Limit+1)
+	add(" ORDER BY "+order+" LIMIT $%d", q.Limit+1)
+	if q.Bytes > 0 {
+		b.WriteString(") AS rows WINDOW so_far AS (ORDER BY " + order + " ROWS UNBOUNDED PRECEDING) ORDER BY " + order)
+	}
 	return b.String(), args
 }
 
@@ -113,8 +126,12 @@ func (s *Store) Scan(ctx context.Context, studio string, kind store.Kind, each f
 	}
 	given := false
 	return s.read(ctx, func() error {
-		err := s.each(ctx, studio, kind, "SELECT data FROM record WHERE studio = $1 AND kind = $2 ORDER BY sequence",
-			[]any{studio, string(kind)}, func(r store.Record) error {
+		err := s.each(ctx, "SELECT data FROM record WHERE studio = $1 AND kind = $2 ORDER BY sequence",
+			[]any{studio, string(kind)}, func(row [][]byte) error {
+				r, err := commit.DecodeRecord(studio, kind, row[0])
+				if err != nil {
+					return err
+				}
 				given = true
 				return each(r)
 			})
@@ -126,7 +143,8 @@ func (s *Store) Scan(ctx context.Context, studio string, kind store.Kind, each f
 	})
 }
 
-func (s *Store) each(ctx context.Context, studio string, kind store.Kind, text string, args []any, each func(store.Record) error) error {
+// each calls each with the columns of every row, which are only good until it returns.
+func (s *Store) each(ctx context.Context, text string, args []any, each func(row [][]byte) error) error {
 	var refused error
 	err := s.with(ctx, func(c *pgxpool.Conn) error {
 		rows, err := c.Query(ctx, text, args...)
@@ -135,11 +153,7 @@ func (s *Store) each(ctx context.Context, studio string, kind store.Kind, text s
 		}
 		defer rows.Close()
 		for rows.Next() {
-			r, err := commit.DecodeRecord(studio, kind, rows.RawValues()[0])
-			if err != nil {
-				return err
-			}
-			if refused = each(r); refused != nil {
+			if refused = each(rows.RawValues()); refused != nil {
 				return nil
 			}
 			// What has arrived already is read without a look at the context.

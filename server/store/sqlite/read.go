@@ -72,6 +72,7 @@ func (s *Store) List(ctx context.Context, q store.Query) (page store.Page, err e
 			return err
 		}
 		defer rows.Close()
+		bytes := 0
 		for rows.Next() {
 			if len(page.Records) == q.Limit {
 				page.More = true
@@ -80,6 +81,10 @@ func (s *Store) List(ctx context.Context, q store.Query) (page store.Page, err e
 			var data sql.RawBytes
 			if err := rows.Scan(&data); err != nil {
 				return err
+			}
+			if bytes += len(data); q.Bytes > 0 && bytes > q.Bytes && len(page.Records) > 0 {
+				page.More = true
+				break
 			}
 			r, err := commit.DecodeRecord(q.Studio, q.Kind, data)
 			if err != nil {

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 
 	"github.com/catchline/catchline/server/store"
 )
@@ -39,6 +40,29 @@ var lists = []test{
 			if err != nil || page.More != more || len(page.Records) != min(limit, 2) {
 				b.Fatalf("limit %d: %d records, more %v, %v", limit, len(page.Records), page.More, err)
 			}
+		}
+	}},
+	{"a page ends where its records would be more bytes, but never before its first", func(b *bench) {
+		b.open()
+		body := strings.Repeat("x", 1000)
+		for _, id := range []string{"a", "b", "c", "d", "e"} {
+			b.must(store.Insert(record(glaze(id), body)))
+		}
+		b.must(store.Replace(record(glaze("c"), strings.Repeat(body, 10))))
+		for _, order := range []store.Order{store.ByID, store.OldestFirst, store.NewestFirst} {
+			for bytes, pages := range map[int]int{1: 5, 2500: 3, 12_500: 2, 20_000: 1, 0: 1} {
+				n := 1
+				q := store.Query{Studio: studio, Kind: store.KindGlaze, Limit: 9, Bytes: bytes, Order: order}
+				got := b.walk(q, func() { n++ })
+				if len(got) != 5 || n != pages {
+					b.Fatalf("%d bytes: %d records in %d pages, want 5 in %d", bytes, len(got), n, pages)
+				}
+			}
+		}
+		// The number of records counts as well.
+		page, err := b.store.List(b.Context(), store.Query{Studio: studio, Kind: store.KindGlaze, Limit: 1, Bytes: 5000})
+		if err != nil || len(page.Records) != 1 || !page.More {
+			b.Fatalf("%d records, more %v, %v", len(page.Records), page.More, err)
 		}
 	}},
 	{"only the records of the parent, of none, or of any", func(b *bench) {

@@ -1429,8 +1429,10 @@ export interface components {
         };
         /** @description A chunk of an export. */
         "catchline.v1.ExportTilesResponse": {
-            /** @description Whole lines of CSV; the first chunk starts with the header. */
+            /** @description Whole lines of CSV; the first chunk starts with the header. A line of more than 1 MB goes over several chunks. */
             csv?: string;
+            /** @description Names of tiles that are damaged in the database and therefore not among the lines. */
+            unreadable?: string[];
         };
         /** @description Film thickness along the wall. */
         "catchline.v1.FilmPoint": {
@@ -1780,6 +1782,11 @@ export interface components {
             bodies?: components["schemas"]["catchline.v1.Body"][];
             /** @description Empty when there are no more. */
             nextPageToken?: string;
+            /**
+             * @description Names of the bodies of this page that cannot be shown: damaged in the database, or larger than an answer may be. Reading one by its
+             *     name says which.
+             */
+            unreadable?: string[];
         };
         /** @description Response of ListCalibrations. */
         "catchline.v1.ListCalibrationsResponse": {
@@ -1787,6 +1794,11 @@ export interface components {
             calibrations?: components["schemas"]["catchline.v1.Calibration"][];
             /** @description Empty when there are no more. */
             nextPageToken?: string;
+            /**
+             * @description Names of the calibrations of this page that cannot be shown: damaged in the database, or larger than an answer may be. Reading one by its
+             *     name says which.
+             */
+            unreadable?: string[];
         };
         /** @description Response of ListFirings. */
         "catchline.v1.ListFiringsResponse": {
@@ -1794,6 +1806,11 @@ export interface components {
             firings?: components["schemas"]["catchline.v1.Firing"][];
             /** @description Empty when there are no more. */
             nextPageToken?: string;
+            /**
+             * @description Names of the firings of this page that cannot be shown: damaged in the database, or larger than an answer may be. Reading one by its
+             *     name says which.
+             */
+            unreadable?: string[];
         };
         /** @description Response of ListGlazes. */
         "catchline.v1.ListGlazesResponse": {
@@ -1801,6 +1818,11 @@ export interface components {
             glazes?: components["schemas"]["catchline.v1.Glaze"][];
             /** @description Empty when there are no more. */
             nextPageToken?: string;
+            /**
+             * @description Names of the glazes of this page that cannot be shown: damaged in the database, or larger than an answer may be. Reading one by its
+             *     name says which.
+             */
+            unreadable?: string[];
         };
         /** @description Response of ListKeys. */
         "catchline.v1.ListKeysResponse": {
@@ -1808,6 +1830,11 @@ export interface components {
             keys?: components["schemas"]["catchline.v1.Key"][];
             /** @description Empty when there are no more. */
             nextPageToken?: string;
+            /**
+             * @description Names of the keys of this page that cannot be shown: damaged in the database, or larger than an answer may be. Reading one by its
+             *     name says which.
+             */
+            unreadable?: string[];
         };
         /** @description Response of ListLots. */
         "catchline.v1.ListLotsResponse": {
@@ -1815,6 +1842,11 @@ export interface components {
             lots?: components["schemas"]["catchline.v1.Lot"][];
             /** @description Empty when there are no more. */
             nextPageToken?: string;
+            /**
+             * @description Names of the lots of this page that cannot be shown: damaged in the database, or larger than an answer may be. Reading one by its
+             *     name says which.
+             */
+            unreadable?: string[];
         };
         /** @description Response of ListMaterials. */
         "catchline.v1.ListMaterialsResponse": {
@@ -1822,6 +1854,11 @@ export interface components {
             materials?: components["schemas"]["catchline.v1.Material"][];
             /** @description Empty when there are no more. */
             nextPageToken?: string;
+            /**
+             * @description Names of the materials of this page that cannot be shown: damaged in the database, or larger than an answer may be. Reading one by its
+             *     name says which.
+             */
+            unreadable?: string[];
         };
         /** @description Response of ListSheets. */
         "catchline.v1.ListSheetsResponse": {
@@ -1829,6 +1866,11 @@ export interface components {
             nextPageToken?: string;
             /** @description The sheets, by id. */
             sheets?: components["schemas"]["catchline.v1.Sheet"][];
+            /**
+             * @description Names of the sheets of this page that cannot be shown: damaged in the database, or larger than an answer may be. Reading one by its
+             *     name says which.
+             */
+            unreadable?: string[];
         };
         /** @description Response of ListStudios. */
         "catchline.v1.ListStudiosResponse": {
@@ -1836,6 +1878,11 @@ export interface components {
             nextPageToken?: string;
             /** @description The studios, by id. */
             studios?: components["schemas"]["catchline.v1.Studio"][];
+            /**
+             * @description Names of the studios of this page that cannot be shown: damaged in the database, or larger than an answer may be. Reading one by its
+             *     name says which.
+             */
+            unreadable?: string[];
         };
         /** @description Response of ListTiles. */
         "catchline.v1.ListTilesResponse": {
@@ -1843,11 +1890,21 @@ export interface components {
             nextPageToken?: string;
             /** @description The tiles, last logged first. */
             tiles?: components["schemas"]["catchline.v1.Tile"][];
+            /**
+             * @description Names of the tiles of this page that cannot be shown: damaged in the database, or larger than an answer may be. Reading one by its
+             *     name says which.
+             */
+            unreadable?: string[];
         };
         /** @description Response of ListWares. */
         "catchline.v1.ListWaresResponse": {
             /** @description Empty when there are no more. */
             nextPageToken?: string;
+            /**
+             * @description Names of the wares of this page that cannot be shown: damaged in the database, or larger than an answer may be. Reading one by its
+             *     name says which.
+             */
+            unreadable?: string[];
             /** @description The wares, by id. */
             wares?: components["schemas"]["catchline.v1.Ware"][];
         };
