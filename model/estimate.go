@@ -1,9 +1,8 @@
 package model
 
 import (
-	"math"
-
 	"github.com/catchline/catchline/model/calib"
+	"github.com/catchline/catchline/model/internal/vector"
 )
 
 // Estimate is how far a layering will run and how likely that is too far. Lengths in m along the wall.
@@ -101,15 +100,16 @@ func (q *Question) predict(p *Physics) (calib.Prediction, error) {
 	}
 	q.stand()
 	p.ask(q)
-	return q.Calibration.Predict(&p.subject)
+	return p.subject.Predict()
 }
 
 // estimate turns a prediction into an answer. The run rises with the drive, so quantiles of ln X map to quantiles of the run.
 func (q *Question) estimate(p *calib.Prediction) Estimate {
-	run := func(lnDrive float64) float64 { return q.Wall.Run(math.Exp(lnDrive)) }
-	median, reach := p.Median(), p.Reach(0.9) // the distribution is even about its median
-	return Estimate{
-		Median: run(median), P10: run(median - reach), P90: run(median + reach),
-		Exceedance: p.Exceedance(q.standing.lnClearance), ClearanceNeeded: run(p.Quantile(1 - q.Tolerated)),
+	median, reach, needed := p.Median(), p.Reach(0.9), p.Reach(1-q.Tolerated) // the distribution is even about its median
+	runs := [...]float64{median, median - reach, median + reach, median + needed}
+	vector.Exp(runs[:], runs[:])
+	for i, drive := range runs {
+		runs[i] = q.Wall.Run(drive)
 	}
+	return Estimate{runs[0], runs[1], runs[2], p.Exceedance(q.standing.lnClearance), runs[3]}
 }

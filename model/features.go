@@ -68,13 +68,14 @@ func matteness(s melt.Surface) float64 {
 // ask turns the physics of a question, just worked out, into what its calibration is asked about.
 func (p *Physics) ask(q *Question) {
 	s := &p.subject
-	s.Begin(q.Calibration, p.LnDrive, p.LnDriveSD, p.features(&q.Layering))
+	f := p.features(&q.Layering)
+	s.Begin(q.Calibration, p.LnDrive, p.LnDriveSD, &f)
 	s.AddPlace(q.standing.kiln, q.standing.body, q.standing.tester)
 	for i := range p.layers {
 		s.AddGlaze(q.Layers[p.first[i]].known(q.Calibration), p.weight[i])
 	}
 	if i := p.pair(&q.Layering); i >= 0 {
-		s.SetPair(q.Layers[p.first[i]].known(q.Calibration), q.Layers[p.first[i+1]].known(q.Calibration))
+		s.AddPair(q.Layers[p.first[i]].known(q.Calibration), q.Layers[p.first[i+1]].known(q.Calibration))
 	}
 }
 

@@ -67,7 +67,7 @@ func (q *Question) Score(median *Fired) (s *Score, err error) {
 		return nil, err
 	}
 	s.Estimate = q.estimate(&s.Prediction)
-	s.Evidence = q.Calibration.Evidence(&s.Physics.subject, maxEvidence)
+	s.Evidence = s.Physics.subject.Evidence(maxEvidence)
 	s.PhysicsRun = q.Wall.Run(s.Physics.Drive)
 	s.Tension, s.Density = q.Layers[len(q.Layers)-1].Tension, s.Physics.density
 	c := &comparison{question: *q}

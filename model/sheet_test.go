@@ -144,7 +144,7 @@ func TestSheetIsEachScoreAlone(t *testing.T) {
 				if err != nil {
 					t.Fatal(err)
 				}
-				named, err := s.calibration.Predict(subject)
+				named, err := subject.Predict()
 				if err != nil {
 					t.Fatal(err)
 				}

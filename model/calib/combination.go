@@ -17,8 +17,13 @@ type memo struct {
 	θ       []float64                      // by id
 	scale   []float64                      // by id
 	columns []atomic.Pointer[[]float64]    // of the covariance, by id
+	fixed   [NumEffects]*effectsRow        // what of it is among the fixed effects
+	spread2 [NumFactors]float64            // variance of an effect of a factor whose group is not known
 	levers  func() []atomic.Pointer[lever] // by tile; most calibrations of a growing log explain nothing
 }
+
+// effectsRow is the beginning of a column of the covariance: those with the fixed effects.
+type effectsRow = [NumEffects]float64
 
 // remembered gives the memo.
 func (c *Calibration) remembered() *memo {
@@ -28,6 +33,14 @@ func (c *Calibration) remembered() *memo {
 		k.scale = scales(&c.prior, &c.core, &c.components)
 		for i, v := range c.θ {
 			k.θ[c.id(i)] = v
+		}
+		for e := range k.fixed {
+			k.fixed[e] = (*effectsRow)(c.column(int32(e)))
+		}
+		for f, used := range c.used {
+			if used {
+				k.spread2[f] = c.components.Spread[f] * c.components.Spread[f]
+			}
 		}
 		k.levers = sync.OnceValue(func() []atomic.Pointer[lever] { return make([]atomic.Pointer[lever], len(c.rows)) })
 	})
@@ -57,29 +70,46 @@ func (c *Calibration) solveColumn(id int32) []float64 {
 	return *at.Load()
 }
 
-// combination is a sparse combination of the standardised coefficients. A pair's own coefficient is eliminated: it leaves a mean and a standard
-// deviation, and takes something from the others.
+// combination is a combination of the standardised coefficients: of all fixed effects, and of some groups, which may come more than once. A pair's own
+// coefficient is eliminated: it leaves a mean and a standard deviation, and takes something from the others.
 type combination struct {
-	entries          []entry // sorted by id
+	fixed            [NumEffects]float64
+	groups           []entry
+	own              int     // how many of them are not what the pair takes
+	pair             int32   // -1: none
 	constant, pairSD float64 // what comes to the mean and the standard deviation besides
 }
 
-// combine standardises a design row. Entries go into room, or into more.
-func (c *Calibration) combine(r *designRow, room []entry) combination {
+// combine standardises a design row.
+func (c *Calibration) combine(r *designRow) combination {
 	k := c.remembered()
-	a := combination{entries: room[:0], constant: r.offset}
+	a := combination{constant: r.offset, pair: -1}
 	for _, e := range r.entries {
-		a.entries = append(a.entries, entry{e.id, e.x * k.scale[e.id]})
-	}
-	if r.pair >= 0 {
-		t := c.tops[r.pair]
-		a.pairSD = r.pairWeight * c.pairSD(r.pair)
-		a.constant += a.pairSD * t.y
-		for _, e := range t.b {
-			a.entries = insert(a.entries, place(a.entries, e.id), entry{e.id, -a.pairSD * e.x})
+		x := e.x * k.scale[e.id]
+		if e.id < int32(NumEffects) {
+			a.fixed[e.id] = x
+		} else {
+			a.groups = append(a.groups, entry{e.id, x})
 		}
 	}
+	if a.own = len(a.groups); r.pair >= 0 {
+		c.combinePair(&a, r.pair, r.pairWeight)
+	}
 	return a
+}
+
+// combinePair adds a pair.
+func (c *Calibration) combinePair(a *combination, pair int32, weight float64) {
+	t := c.tops[pair]
+	a.pair, a.pairSD = pair, weight*c.pairSD(pair)
+	a.constant += a.pairSD * t.y
+	for _, e := range t.b {
+		if x := a.pairSD * e.x; e.id < int32(NumEffects) {
+			a.fixed[e.id] -= x
+		} else {
+			a.groups = append(a.groups, entry{e.id, -x})
+		}
+	}
 }
 
 // pairSD is what of a pair of weight 1 its own row of R leaves: its standard deviation.
@@ -90,8 +120,11 @@ func (c *Calibration) pairSD(pair int32) float64 {
 // mean of a combination.
 func (c *Calibration) mean(a *combination) float64 {
 	mean := a.constant
-	for _, e := range a.entries {
-		mean += e.x * c.memo.θ[e.id]
+	for e, x := range a.fixed {
+		mean += x * c.memo.θ[e]
+	}
+	for _, g := range a.groups {
+		mean += g.x * c.memo.θ[g.id]
 	}
 	return mean
 }
@@ -99,13 +132,24 @@ func (c *Calibration) mean(a *combination) float64 {
 // variance of a combination: Σ x(i) x(k) cov(i,k), each two once.
 func (c *Calibration) variance(a *combination) float64 {
 	sum := 0.0
-	for i, e := range a.entries {
-		column := c.column(e.id)
-		half := e.x * column[e.id] / 2
-		for _, other := range a.entries[:i] {
+	for e, x := range a.fixed {
+		row := c.memo.fixed[e]
+		half := x * row[e] / 2
+		for f, other := range a.fixed[:e] {
+			half += other * row[f]
+		}
+		sum += x * half
+	}
+	for i, g := range a.groups {
+		column := c.column(g.id)
+		half := g.x * column[g.id] / 2
+		for e, x := range (*effectsRow)(column) {
+			half += x * a.fixed[e]
+		}
+		for _, other := range a.groups[:i] {
 			half += other.x * column[other.id]
 		}
-		sum += e.x * half
+		sum += g.x * half
 	}
 	return 2*sum + a.pairSD*a.pairSD
 }

@@ -121,14 +121,15 @@ func (c *Conditions) designRow(prior *Prior, core, pairs *register) designRow {
 
 // begin begins with the fixed effects. A kiln, body and tester are missing until they are found, and so is the lot of each glaze.
 func (r *designRow) begin(f *Features, prior *Prior) {
-	*r = designRow{pair: -1, entries: r.entries[:0]}
-	for e, x := range f.columns() {
-		if x != 0 {
-			r.entries = append(r.entries, entry{int32(e), x})
-			r.offset += x * prior.Effects[e].Mean
+	r.entries, r.offset, r.pair, r.unseen = r.entries[:0], 0, -1, 0
+	r.missing = [NumFactors]float64{Kiln: 1, Body: 1, Tester: 1}
+	x := f.columns()
+	for e := range x {
+		if x[e] != 0 {
+			r.entries = append(r.entries, entry{int32(e), x[e]})
+			r.offset += x[e] * prior.Effects[e].Mean
 		}
 	}
-	r.missing[Kiln], r.missing[Body], r.missing[Tester] = 1, 1, 1
 }
 
 // addKnown adds a group that is in the core register.

@@ -223,11 +223,11 @@ func TestEvidenceAddsUp(t *testing.T) {
 	}
 	for i := range tiles {
 		s := byGroups(c, &tiles[i].Conditions)
-		p, err := c.Predict(s)
+		p, err := s.Predict()
 		if err != nil {
 			t.Fatal(err)
 		}
-		e := c.Evidence(s, len(tiles))
+		e := s.Evidence(len(tiles))
 		moved, share := 0.0, 0.0
 		for _, v := range e {
 			moved += v.Moved
@@ -240,7 +240,7 @@ func TestEvidenceAddsUp(t *testing.T) {
 			t.Errorf("tile %d: %v effective tiles", i, p.EffectiveTiles)
 		}
 	}
-	e := c.Evidence(byGroups(c, &tiles[0].Conditions), 3)
+	e := byGroups(c, &tiles[0].Conditions).Evidence(3)
 	if len(e) != 3 || math.Abs(e[0].Moved) < math.Abs(e[1].Moved) {
 		t.Errorf("the first three: %+v", e)
 	}

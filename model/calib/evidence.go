@@ -1,7 +1,6 @@
 package calib
 
 import (
-	"cmp"
 	"math"
 	"slices"
 
@@ -25,7 +24,6 @@ const maxWeighed = 200
 // lever is a tile as something that moves predictions.
 type lever struct {
 	combination
-	pair int32
 	pull float64 // its weight times how far its reading is from the prior mean
 }
 
@@ -36,74 +34,81 @@ func (c *Calibration) lever(tile int32) *lever {
 		return known
 	}
 	r := c.rows[tile]
-	a := c.combine(&r.designRow, make([]entry, 0, len(r.entries)))
-	a.entries = slices.Clip(a.entries)
-	at.CompareAndSwap(nil, &lever{a, r.pair, r.h * (r.z - r.offset)})
+	at.CompareAndSwap(nil, &lever{c.combine(&r.designRow), r.h * (r.z - r.offset)})
 	return at.Load()
 }
 
 // Evidence names the tiles that moved the prediction of a subject most, of those that are weighed and at most count of them.
-func (c *Calibration) Evidence(s *Subject, count int) []Influence {
-	r := &s.row
-	a := c.combine(r, nil)
-	with := c.covariances(&a)
-	all := make([]Influence, 0, maxWeighed)
+func (s *Subject) Evidence(count int) []Influence {
+	c := s.calibration
+	with := c.covariances(&s.combination)
+	most := make([]Influence, 0, count+1) // from large to small; of equals the earlier comes first
 	total := 0.0
-	for _, tile := range c.weighed(r) {
+	for _, tile := range c.weighed(s.groups[:s.own]) {
 		l := c.lever(tile)
-		moved := l.gain(&a, r.pair, with) * l.pull
+		moved := l.gain(&s.combination, with) * l.pull
 		total += math.Abs(moved)
-		all = append(all, Influence{Tile: c.rows[tile].name, Moved: moved})
-	}
-	// From large to small; of equals the earlier comes first.
-	slices.SortStableFunc(all, func(a, b Influence) int { return cmp.Compare(math.Abs(b.Moved), math.Abs(a.Moved)) })
-	all = slices.Clone(all[:min(len(all), max(count, 0))])
-	for i := range all {
-		if total > 0 {
-			all[i].Share = math.Abs(all[i].Moved) / total
+		at := len(most)
+		for at > 0 && math.Abs(most[at-1].Moved) < math.Abs(moved) {
+			at--
+		}
+		if at < count {
+			most = slices.Insert(most, at, Influence{Tile: c.rows[tile].name, Moved: moved})
+			most = most[:min(len(most), count)]
 		}
 	}
-	return all
+	for i := range most {
+		if total > 0 {
+			most[i].Share = math.Abs(most[i].Moved) / total
+		}
+	}
+	return most
 }
 
 // covariances of a combination with every coefficient by id, a pair's apart.
 func (c *Calibration) covariances(a *combination) []float64 {
 	with := make([]float64, c.r.n)
-	for _, e := range a.entries {
-		floats.AddScaled(with, e.x, c.column(e.id))
+	for e, x := range a.fixed {
+		floats.AddScaled(with, x, c.column(int32(e)))
+	}
+	for _, g := range a.groups {
+		floats.AddScaled(with, g.x, c.column(g.id))
 	}
 	return with
 }
 
 // gain of a tile: the covariance of a prediction with the predictor of the tile.
-func (l *lever) gain(a *combination, pair int32, with []float64) float64 {
+func (l *lever) gain(a *combination, with []float64) float64 {
 	cov := 0.0
-	for _, e := range l.entries {
-		cov += e.x * with[e.id]
+	for e, x := range l.fixed {
+		cov += x * with[e]
 	}
-	if l.pair >= 0 && l.pair == pair {
+	for _, g := range l.groups {
+		cov += g.x * with[g.id]
+	}
+	if l.pair >= 0 && l.pair == a.pair {
 		cov += l.pairSD * a.pairSD
 	}
 	return cov
 }
 
-// weighed gives the tiles to weigh for a subject, in the order of time: all, or the newest of each of its glazes and lots.
-func (c *Calibration) weighed(r *designRow) (all []int32) {
-	groups := 0
-	for _, e := range r.entries {
-		if c.index.tilesOf[e.id] != nil {
-			groups++
+// weighed gives the tiles to weigh for groups, in the order of time: all, or the newest of each of the glazes and lots.
+func (c *Calibration) weighed(groups []entry) (all []int32) {
+	var of []int32 // those with tiles, each once
+	for _, g := range groups {
+		if c.index.tilesOf[g.id] != nil && !slices.Contains(of, g.id) {
+			of = append(of, g.id)
 		}
 	}
-	if groups == 0 || len(c.rows) <= maxWeighed {
+	if len(of) == 0 || len(c.rows) <= maxWeighed {
 		for i := max(0, len(c.rows)-maxWeighed); i < len(c.rows); i++ {
 			all = append(all, int32(i))
 		}
 		return all
 	}
-	for _, e := range r.entries {
-		tiles := c.index.tilesOf[e.id]
-		all = append(all, tiles[max(0, len(tiles)-maxWeighed/groups):]...)
+	for _, id := range of {
+		tiles := c.index.tilesOf[id]
+		all = append(all, tiles[max(0, len(tiles)-maxWeighed/len(of)):]...)
 	}
 	slices.Sort(all)
 	return slices.Compact(all)

@@ -47,24 +47,19 @@ func (p *Prediction) Densities(dst, lnX []float64) {
 	}
 }
 
-// fewEntries is how many columns a prediction has room for without allocating.
-const fewEntries = 40
-
 // Predict says what the next tile of a subject will show (reading error apart).
 // Errors: *fault.Error.
-func (c *Calibration) Predict(s *Subject) (Prediction, error) {
+func (s *Subject) Predict() (Prediction, error) {
 	if err := checkNumbers("conditions.", s.lnPhysics, s.physicsSD, &s.features); err != nil {
 		return Prediction{}, err
 	}
-	var room [fewEntries]entry
-	r := &s.row
-	a := c.combine(r, room[:])
-	mean, variance, missing := c.mean(&a), c.variance(&a), r.missingVariance(&c.used, &c.components)
-	known2, piece2 := variance+missing, c.components.piece2(s.physicsSD)
+	c := s.calibration
+	mean, variance := c.mean(&s.combination), c.variance(&s.combination)
+	known2, piece2 := variance+s.unknown, c.components.piece2(s.physicsSD)
 	p := Prediction{LnPhysics: s.lnPhysics, Mean: mean, KnownSD: math.Sqrt(known2)}
 	p.Scale, p.DF = c.convolution.Of(known2, piece2)
-	if prior2 := c.priorVariance(r); len(c.rows) > 0 && prior2 > variance {
-		p.EffectiveTiles = piece2 * (1/known2 - 1/(prior2+missing))
+	if len(c.rows) > 0 && s.prior > variance {
+		p.EffectiveTiles = piece2 * (1/known2 - 1/(s.prior+s.unknown))
 	}
 	return p, p.check()
 }

@@ -16,13 +16,13 @@ func predicted(c *Calibration, q *Conditions) (Prediction, error) {
 	if err != nil {
 		return Prediction{}, err
 	}
-	return c.Predict(s)
+	return s.Predict()
 }
 
 // byGroups is a subject put together from groups, of conditions of one or two glazes.
 func byGroups(c *Calibration, q *Conditions) *Subject {
 	s := new(Subject)
-	s.Begin(c, q.LnPhysics, q.PhysicsSD, q.Features)
+	s.Begin(c, q.LnPhysics, q.PhysicsSD, &q.Features)
 	s.AddPlace(c.Group(Kiln, q.Kiln), c.Group(Body, q.Body), c.Group(Tester, q.Tester))
 	lots := map[string]string{}
 	for _, l := range q.Lots {
@@ -35,7 +35,7 @@ func byGroups(c *Calibration, q *Conditions) *Subject {
 		s.AddGlaze(glazes[len(glazes)-1], g.Weight/2)
 	}
 	if len(glazes) == 2 {
-		s.SetPair(glazes[1], glazes[0])
+		s.AddPair(glazes[1], glazes[0])
 	}
 	return s
 }
@@ -83,7 +83,7 @@ func TestPredictionByColumnsIsTheSolve(t *testing.T) {
 					t.Fatal(err)
 				}
 				want.EffectiveTiles = named.EffectiveTiles
-				grouped, err := c.Predict(byGroups(c, &q))
+				grouped, err := byGroups(c, &q).Predict()
 				if err != nil {
 					t.Fatal(err)
 				}
@@ -120,7 +120,7 @@ func TestEvidenceOfALongLog(t *testing.T) {
 		return half, pairPart
 	}
 	for i := range 20 {
-		e := c.Evidence(byGroups(c, &tiles[i].Conditions), 5)
+		e := byGroups(c, &tiles[i].Conditions).Evidence(5)
 		p := tiles[i].designRow(&c.prior, &c.core, &c.pairs)
 		half, pairPart := halfOf(&p)
 		most, by := 0.0, ""

@@ -1,21 +1,23 @@
 package calib
 
-import "slices"
-
-// Subject is what a prediction is about: conditions whose groups a calibration has found. To find them once saves looking them up by their names for
-// every prediction. Begin, and add the groups. It is for one goroutine at a time.
+// Subject is what a prediction is about: conditions as a calibration knows them. It is for one goroutine at a time.
+//
+// It is made from Conditions by their names, or put together: Begin, AddPlace, AddGlaze for each, and AddPair last.
 type Subject struct {
+	calibration          *Calibration
 	lnPhysics, physicsSD float64 // those of Conditions
 	features             Features
-	row                  designRow
-	unknown              []unknownShare
+
+	combination
+	glazes  []partGlaze // that were added
+	unknown float64     // variance of what the calibration does not know
+	prior   float64     // variance of the rest, before any tile
 }
 
-// unknownShare is how much there is of a glaze or lot that the calibration does not know.
-type unknownShare struct {
-	factor        Factor
-	name          string
-	weight, doubt float64 // doubt: the weight times the prior's standard deviation
+// partGlaze is how much of a layering is of a glaze.
+type partGlaze struct {
+	*KnownGlaze
+	weight float64
 }
 
 // Group is a group as one calibration knows it, a glaze, lot, kiln, body or tester. The zero Group is one that the calibration does not know.
@@ -52,54 +54,90 @@ func (c *Calibration) Subject(q *Conditions) (*Subject, error) {
 	if err := q.Check(); err != nil {
 		return nil, err
 	}
-	return &Subject{q.LnPhysics, q.PhysicsSD, q.Features, q.designRow(&c.prior, &c.core, &c.pairs), nil}, nil
+	r := q.designRow(&c.prior, &c.core, &c.pairs)
+	s := &Subject{calibration: c, lnPhysics: q.LnPhysics, physicsSD: q.PhysicsSD, features: q.Features, combination: c.combine(&r)}
+	s.unknown, s.prior = r.missingVariance(&c.used, &c.components), c.priorVariance(&r)
+	return s, nil
 }
 
 // Begin makes the subject one of a calibration, without groups; lnPhysics, physicsSD and features are those of Conditions.
-func (s *Subject) Begin(c *Calibration, lnPhysics, physicsSD float64, features Features) {
-	s.lnPhysics, s.physicsSD, s.features, s.unknown = lnPhysics, physicsSD, features, s.unknown[:0]
-	s.row.begin(&s.features, &c.prior)
+func (s *Subject) Begin(c *Calibration, lnPhysics, physicsSD float64, features *Features) {
+	k := c.remembered()
+	s.calibration, s.lnPhysics, s.physicsSD, s.features = c, lnPhysics, physicsSD, *features
+	s.groups, s.own, s.pair, s.glazes = s.groups[:0], 0, -1, s.glazes[:0]
+	s.constant, s.pairSD, s.unknown, s.prior = 0, 0, 0, 0
+	x := features.columns()
+	for e := range x {
+		s.constant += x[e] * c.prior.Effects[e].Mean
+		s.fixed[e] = x[e] * k.scale[e]
+		s.prior += s.fixed[e] * s.fixed[e]
+	}
 }
 
 // AddPlace adds a kiln, body and tester.
 func (s *Subject) AddPlace(kiln, body, tester Group) {
-	for i, g := range [...]Group{kiln, body, tester} {
+	for f, g := range [...]Group{kiln, body, tester} {
 		if g != 0 {
-			s.row.addKnown([...]Factor{Kiln, Body, Tester}[i], int32(g), 1)
+			s.add(g, 1)
+		} else {
+			s.unknown += s.calibration.memo.spread2[[...]Factor{Kiln, Body, Tester}[f]]
 		}
 	}
 }
 
 // AddGlaze adds a glaze, and its lot, by its weight. The weights of all sum to 1.
 func (s *Subject) AddGlaze(g *KnownGlaze, weight float64) {
-	s.add(Glaze, g.group, g.name, weight, g.priorSD)
-	if g.lotName != "" {
-		s.add(Lot, g.lot, g.lotName, weight, 0)
+	if g.group != 0 {
+		s.add(g.group, weight)
 	}
+	if g.lot != 0 {
+		s.add(g.lot, weight)
+	}
+	s.unknown += weight * weight * g.unknown(g)
+	for _, other := range s.glazes {
+		s.unknown += 2 * weight * other.weight * g.unknown(other.KnownGlaze)
+	}
+	s.glazes = append(s.glazes, partGlaze{g, weight})
 }
 
-// add adds a group. What is not known of a glaze in two layers is the same in both.
-func (s *Subject) add(f Factor, g Group, name string, weight, priorSD float64) {
-	if g != 0 {
-		s.row.addKnown(f, int32(g), weight)
+// unknown is the covariance of what a calibration does not know of two glazes of weight 1. It is 0 but for one and the same glaze. A glaze that has no group is as
+// unknown in both, and so is a lot: what comes of one glaze is taken to be of one lot unless that is known.
+func (g *KnownGlaze) unknown(other *KnownGlaze) float64 {
+	if g.group != other.group || g.name != other.name {
+		return 0
+	}
+	sum, spread2 := 0.0, &g.calibration.memo.spread2
+	if g.group == 0 {
+		sum += spread2[Glaze] + g.priorSD*other.priorSD
+	}
+	if g.lot == 0 || g.lotName != other.lotName {
+		sum += spread2[Lot]
+	}
+	return sum
+}
+
+// AddPair adds the pair of two glazes, which mix.
+func (s *Subject) AddPair(a, b *KnownGlaze) {
+	c := s.calibration
+	pair, ok := c.index.pair(a.group, b.group)
+	if !ok {
+		s.unknown += c.memo.spread2[Pair]
 		return
 	}
-	at := slices.IndexFunc(s.unknown, func(u unknownShare) bool { return u.factor == f && u.name == name })
-	if at < 0 {
-		at = len(s.unknown)
-		s.unknown = append(s.unknown, unknownShare{factor: f, name: name})
-	}
-	u := &s.unknown[at]
-	before := *u
-	u.weight, u.doubt = u.weight+weight, u.doubt+weight*priorSD
-	s.row.addUnknown(f, u.weight*u.weight-before.weight*before.weight, u.doubt*u.doubt-before.doubt*before.doubt)
+	scale := c.pairs.levels[pair].scale(&c.components)
+	s.prior += scale * scale
+	c.combinePair(&s.combination, pair, 1)
 }
 
-// SetPair says which two glazes mix.
-func (s *Subject) SetPair(a, b *KnownGlaze) {
-	if pair, ok := a.calibration.index.pair(a.group, b.group); ok {
-		s.row.pair, s.row.pairWeight = pair, 1
-	} else {
-		s.row.addUnknown(Pair, 1, 0)
+// add adds a group that is known. One that is there already is the same effect again.
+func (s *Subject) add(g Group, weight float64) {
+	x := weight * s.calibration.memo.scale[g]
+	s.prior += x * x
+	for _, other := range s.groups {
+		if other.id == int32(g) {
+			s.prior += 2 * x * other.x
+		}
 	}
+	s.groups = append(s.groups, entry{int32(g), x})
+	s.own = len(s.groups)
 }

@@ -112,7 +112,7 @@ func (q *TileSearch) NextTiles(c *calib.Calibration) ([]Suggestion, error) {
 		if err != nil {
 			return nil, fmt.Errorf("candidates[%d]: %w", i, err)
 		}
-		p, err := c.Predict(subject)
+		p, err := subject.Predict()
 		if err != nil {
 			return nil, fmt.Errorf("candidates[%d]: %w", i, err)
 		}

@@ -134,7 +134,7 @@ func TestGainIsHad(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			p, err := after.Predict(subject)
+			p, err := subject.Predict()
 			if err != nil {
 				t.Fatal(err)
 			}

@@ -25,9 +25,9 @@ func UpperTail(df, t float64) float64 {
 	u := math.Sqrt(w / x)
 	z := u * (1 + x*deviation(x, w))
 	if t < 0 {
-		return 1 - normalTail(z)
+		z = -z
 	}
-	return normalTail(z)
+	return 0.5 * math.Erfc(z/math.Sqrt2)
 }
 
 // The ratio z/u is 1 + x P(x, v), v = w/(w + 8), w = x u² = ln(1 + x t²), P of these orders.
@@ -84,6 +84,3 @@ var deviations = sync.OnceValue(func() *[tailX][tailV]float64 {
 	}
 	return out
 })
-
-// normalTail is the probability beyond z ≥ 0 of the normal distribution.
-func normalTail(z float64) float64 { return 0.5 * math.Erfc(z/math.Sqrt2) }
