@@ -125,9 +125,9 @@ func (g *goldenScore) score(s *Score) {
 func goldenScores(t *testing.T) (all []goldenScore) {
 	s := newStudio(t, 13, 60)
 	walls := goldenWalls(t)
-	ask := func(name string, q *Question, middling *Fired) {
+	ask := func(name string, q *Question, median *Fired) {
 		t.Helper()
-		score, err := q.Score(middling)
+		score, err := q.Score(median)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -156,7 +156,7 @@ func goldenScores(t *testing.T) (all []goldenScore) {
 	}
 	for fi, f := range goldenFirings(t) {
 		layers := s.layers(t, f, 2)
-		middling := layers[4].Fired
+		median := layers[4].Fired
 		for _, of := range [][]int{{0}, {3}, {6}, {10}, {0, 1}, {1, 0}, {5, 5}, {2, 10}, {6, 3}, {12, 8}, {3, 7, 11}, {4, 4, 9}, {1, 6, 1}, {0, 2, 4, 6, 8, 10, 12, 1}} {
 			for wi, wall := range walls {
 				if (fi+wi+len(of)+of[0])%3 != 0 { // a third of them do
@@ -174,7 +174,7 @@ func goldenScores(t *testing.T) (all []goldenScore) {
 					if blankly {
 						q.Calibration, q.Where, q.Tolerated = blank(t), Where{Kiln: "another", Body: "a body"}, 0.01
 					}
-					ask(fmt.Sprintf("firing %d, wall %d, layers %v, without tiles %t", fi, wi, of, blankly), q, middling)
+					ask(fmt.Sprintf("firing %d, wall %d, layers %v, without tiles %t", fi, wi, of, blankly), q, median)
 				}
 			}
 		}

@@ -172,7 +172,7 @@ func TestCylinderIsAStraightWall(t *testing.T) {
 		}
 	}
 	for _, x := range []float64{5, 10, 50} {
-		if a, b := ware.OverFoot(x, 0.5e-3), straight.OverFoot(x, 0.5e-3); math.Abs(a-b) > 0.02*straight.OverFoot(200, 0.5e-3) {
+		if a, b := ware.Overflow(x, 0.5e-3), straight.Overflow(x, 0.5e-3); math.Abs(a-b) > 0.02*straight.Overflow(200, 0.5e-3) {
 			t.Errorf("drive %g m: over the foot of the cylinder %.0f mm³, by the closed form %.0f mm³", x, a*1e9, b*1e9)
 		}
 	}
@@ -199,7 +199,7 @@ func TestWalls(t *testing.T) {
 			}
 			x := math.Exp(rapid.Float64Range(-9, 5).Draw(r, "ln drive"))
 			y := x * (1 + rapid.Float64Range(0, 3).Draw(r, "more"))
-			if w.Run(y) < w.Run(x) || w.OverFoot(y, 5e-4) < w.OverFoot(x, 5e-4) {
+			if w.Run(y) < w.Run(x) || w.Overflow(y, 5e-4) < w.Overflow(x, 5e-4) {
 				r.Fatalf("%s: more drive, %g instead of %g m, runs less", name, y, x)
 			}
 		})
@@ -277,11 +277,11 @@ func TestComparisonsAreEstimates(t *testing.T) {
 	s := newStudio(t, 13, 60)
 	for _, f := range append(s.firings, cone6(t, firing.Atmosphere{Kind: firing.HeavyReduction})) {
 		l := s.layers(t, f, 2)
-		middling := l[5]
+		medianGlaze := l[5]
 		for _, layers := range [][]Layer{{l[0]}, {l[1], l[2]}, {l[3], l[3]}, {l[4], l[5]}, {l[6], l[10]}, {l[7], l[8], l[7]}, {l[9], l[9], l[1]},
 			{l[0], l[1], l[2], l[3], l[4], l[6], l[7], l[8]}} {
 			q := s.question(layers...)
-			score, err := q.Score(middling.Fired)
+			score, err := q.Score(medianGlaze.Fired)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -316,7 +316,7 @@ func TestComparisonsAreEstimates(t *testing.T) {
 				case DriverGlaze:
 					for i := range other {
 						if other[i].Glaze.Name == d.Glaze {
-							other[i].Fired = middling.Fired
+							other[i].Fired = medianGlaze.Fired
 						}
 					}
 				case DriverHeatWork:

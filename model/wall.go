@@ -19,8 +19,8 @@ type Wall interface {
 	Run(drive float64) float64
 	// Drive is its inverse: the drive in m that a run in m shows.
 	Drive(run float64) float64
-	// OverFoot is the volume in m³ that leaves over the foot, for a drive in m and a band of the given thickness in m.
-	OverFoot(drive, thickness float64) float64
+	// Overflow is the volume in m³ that leaves over the foot, for a drive in m and a band of the given thickness in m.
+	Overflow(drive, thickness float64) float64
 	// Film is the thickness of the film along the wall, from above the band to the foot, for a drive in m (0: as it was laid) and a
 	// band of the given thickness in m.
 	Film(drive, thickness float64) ([]film.FilmPoint, error)
@@ -79,14 +79,14 @@ func (w *StraightWall) Run(drive float64) float64 { return w.drip * film.Run(dri
 // Drive is film.Drive of the mean front that belongs to the run.
 func (w *StraightWall) Drive(run float64) float64 { return film.Drive(run/w.drip, w.band) }
 
-// OverFoot is what has passed the foot by the kinematic wave that film.Run follows: above a place d below the upper edge, the
+// Overflow is what has passed the foot by the kinematic wave that film.Run follows: above a place d below the upper edge, the
 // film is H sqrt(z/X) thick at a distance z < X from the upper edge and H further on, so that of the volume H·L per width
 //
 //	2/3 d^(3/2) X^(-1/2)   (d <= X),   d - X/3   (d > X)
 //
 // is still above it; the rest has passed. As for a ware, the mean front is taken to be as far as the longest drip: an upper
 // estimate.
-func (w *StraightWall) OverFoot(drive, thickness float64) float64 {
+func (w *StraightWall) Overflow(drive, thickness float64) float64 {
 	d := w.band + w.clearance
 	drive = film.Drive(w.Run(drive), w.band)
 	if film.Run(drive, w.band) <= w.clearance {
@@ -102,7 +102,7 @@ func (w *StraightWall) OverFoot(drive, thickness float64) float64 {
 // filmPoints is how many points stand for a film on a straight wall.
 const filmPoints = 240
 
-// Film is the kinematic wave of OverFoot, at the mean front.
+// Film is the kinematic wave of Overflow, at the mean front.
 func (w *StraightWall) Film(drive, thickness float64) ([]film.FilmPoint, error) {
 	top := w.band + w.clearance
 	front := w.band + film.Run(drive, w.band)

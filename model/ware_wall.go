@@ -125,7 +125,7 @@ func (w *WareWall) keep(reaches []film.Reach, footDrive float64) {
 	last := minRun
 	for _, r := range reaches {
 		w.lnOver = append(w.lnOver, math.Log(r.Drive))
-		w.over = append(w.over, r.OverFoot/w.thickness)
+		w.over = append(w.over, r.Overflow/w.thickness)
 		if r.Drive >= footDrive {
 			continue
 		}
@@ -180,9 +180,9 @@ func (w *WareWall) Drive(run float64) float64 {
 	return math.Exp(along(w.lnRun, w.lnDrive, math.Log(max(front, minRun))))
 }
 
-// OverFoot is what has left over the foot when the mean front is as far as the longest drip gets: an upper estimate, as between the drips there
+// Overflow is what has left over the foot when the mean front is as far as the longest drip gets: an upper estimate, as between the drips there
 // is less.
-func (w *WareWall) OverFoot(drive, thickness float64) float64 {
+func (w *WareWall) Overflow(drive, thickness float64) float64 {
 	lead := w.Drive(w.drip * w.Run(drive))
 	if !math.IsInf(w.footDrive, 1) && lead < w.footDrive {
 		return 0

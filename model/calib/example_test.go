@@ -34,7 +34,7 @@ func ExampleFit() {
 		if err != nil {
 			return calib.Prediction{}, err
 		}
-		return c.Predict(subject)
+		return subject.Predict()
 	}
 	before, err := predict(nil)
 	if err != nil {

@@ -70,7 +70,7 @@ type Solver struct {
 	first    int                         // highest cell with glaze
 	last     int                         // lowest cell with glaze
 	drive    float64
-	overFoot float64 // in units of the first band's thickness times m²
+	overflow float64 // in units of the first band's thickness times m²
 	footAt   float64 // drive at which the front reaches the foot
 	front    float64 // distance from the foot
 }
@@ -181,7 +181,7 @@ func (s *Solver) Lay(bands ...Band) error {
 		clear(s.share[b])
 	}
 	s.blend = [MaxBands][MaxBands]float64{}
-	s.drive, s.overFoot, s.footAt = 0, 0, math.Inf(1)
+	s.drive, s.overflow, s.footAt = 0, 0, math.Inf(1)
 	s.first, s.last = s.n, -1
 	lowest := math.Inf(1)
 	for b := range s.count {
@@ -334,7 +334,7 @@ func (s *Solver) pass(i int, v float64) {
 	part := v / s.volume[i]
 	s.volume[i] -= v
 	if i == s.n-1 {
-		s.overFoot += v
+		s.overflow += v
 	} else {
 		s.volume[i+1] += v
 		s.last = max(s.last, i+1)
@@ -383,7 +383,7 @@ func (s *Solver) follow(before float64) {
 			// Towards the front the film goes on as it does behind.
 			u += 1.5 * min(max(s.u[back]-s.u[back-1], -0.2*u), 0.2*u)
 		}
-		below := s.overFoot
+		below := s.overflow
 		for k := back + 1; k <= s.last; k++ {
 			below += s.volume[k]
 		}
@@ -419,8 +419,8 @@ func (s *Solver) lowest() float64 {
 	return low
 }
 
-// OverFoot is the volume in m³ that has left the wall over the foot.
-func (s *Solver) OverFoot() float64 { return s.overFoot * s.bands[0].Thickness }
+// Overflow is the volume in m³ that has left the wall over the foot.
+func (s *Solver) Overflow() float64 { return s.overflow * s.bands[0].Thickness }
 
 // FootDrive is the drive at which the front reached the foot, +Inf if it has not yet.
 func (s *Solver) FootDrive() float64 { return s.footAt }
@@ -452,7 +452,7 @@ func (s *Solver) Film(dst []FilmPoint) []FilmPoint {
 type Reach struct {
 	Drive    float64 // of the first band on an upright wall, m
 	Run      float64 // m along the wall, at most the clearance
-	OverFoot float64 // m³
+	Overflow float64 // m³
 }
 
 // Reaches lets the glaze flow to each of the given drives, which rise, and appends what it finds to dst.
@@ -461,7 +461,7 @@ func (s *Solver) Reaches(dst []Reach, drives []float64) ([]Reach, error) {
 		if err := s.Advance(x); err != nil {
 			return dst, err
 		}
-		dst = append(dst, Reach{x, s.Run(), s.OverFoot()})
+		dst = append(dst, Reach{x, s.Run(), s.Overflow()})
 	}
 	return dst, nil
 }

@@ -200,7 +200,7 @@ func TestSolverKeepsVolume(t *testing.T) {
 	within(t, "volume laid", start, byHand, 1e-12)
 	for _, drive := range []float64{0.01, 0.1, 1, 10} {
 		advance(t, s, drive)
-		within(t, "volume", s.Volume()+s.OverFoot(), start, 1e-12)
+		within(t, "volume", s.Volume()+s.Overflow(), start, 1e-12)
 		for i, f := range s.Film(nil) {
 			sum := 0.
 			for b := range s.count {
@@ -214,8 +214,8 @@ func TestSolverKeepsVolume(t *testing.T) {
 			}
 		}
 	}
-	if s.OverFoot() == 0 || s.FootDrive() > 10 {
-		t.Errorf("%.3g m³ over the foot, reached at %g m", s.OverFoot(), s.FootDrive())
+	if s.Overflow() == 0 || s.FootDrive() > 10 {
+		t.Errorf("%.3g m³ over the foot, reached at %g m", s.Overflow(), s.FootDrive())
 	}
 }
 
@@ -236,16 +236,16 @@ func TestGutterFillsBeforeItRunsOver(t *testing.T) {
 		}
 	}
 	within(t, "gutter", left, holds, 1e-9)
-	if s.OverFoot() == 0 || s.OverFoot() > laid-holds {
-		t.Errorf("%.3g of %.3g m³ over the foot", s.OverFoot(), laid)
+	if s.Overflow() == 0 || s.Overflow() > laid-holds {
+		t.Errorf("%.3g of %.3g m³ over the foot", s.Overflow(), laid)
 	}
 	small := solverOf(t, p, nil, 300, 0, Band{0.090, 0.100, 0.3e-3, 1})
 	if v := small.Volume(); v >= holds {
 		t.Fatalf("%.2g m³ fill a gutter of %.2g", v, holds)
 	}
 	advance(t, small, 1000)
-	if small.OverFoot() != 0 || !math.IsInf(small.FootDrive(), 1) {
-		t.Errorf("%.3g m³ pass a gutter that is not full", small.OverFoot())
+	if small.Overflow() != 0 || !math.IsInf(small.FootDrive(), 1) {
+		t.Errorf("%.3g m³ pass a gutter that is not full", small.Overflow())
 	}
 }
 
@@ -310,7 +310,7 @@ func TestSolverIsMonotone(t *testing.T) {
 	p, err := NewProfile([]Point{{0, 0.05}, {0.02, 0.05}, {0.02, 0.03}, {0.1, 0.03}})
 	s := solverOf(t, p, err, 100, 1.5e-3, Band{0.022, 0.038, 0.5e-3, 1})
 	advance(t, s, 100)
-	if s.Run() != 0 || s.OverFoot() != 0 {
+	if s.Run() != 0 || s.Overflow() != 0 {
 		t.Errorf("a band on a level ledge runs %g", s.Run())
 	}
 }
@@ -327,7 +327,7 @@ func TestSolverOnATraceInSteps(t *testing.T) {
 	s := solverOf(t, p, err, 400, 1.8e-3, Band{0.060, 0.120, 0.5e-3, 1})
 	laid := s.Volume()
 	advance(t, s, 0.2)
-	within(t, "volume", s.Volume()+s.OverFoot(), laid, 1e-12)
+	within(t, "volume", s.Volume()+s.Overflow(), laid, 1e-12)
 	// 60 mm over 60 mm, upright, by the closed form; the steps make the wall longer by a tenth and keep a little.
 	within(t, "run", s.Run(), Run(0.2, 0.060), 0.15)
 }
@@ -340,14 +340,14 @@ func TestFootDriveIsWhenTheFrontArrives(t *testing.T) {
 		t.Fatal(err)
 	}
 	within(t, "drive at the foot", s.FootDrive(), Drive(0.030, 0.060), 0.005)
-	if reaches[3].Run != s.Clearance() || reaches[0].OverFoot > 1e-12 || reaches[3].OverFoot <= reaches[2].OverFoot {
+	if reaches[3].Run != s.Clearance() || reaches[0].Overflow > 1e-12 || reaches[3].Overflow <= reaches[2].Overflow {
 		t.Errorf("%+v", reaches)
 	}
 	// Volume over the foot by the closed form: what the fan h = sqrt(x/X) has beyond x = 90 mm (Huppert 1982).
 	x := 0.5
 	front := Run(x, 0.06) + 0.06
 	want := 0.5e-3 * math.Pi * 0.080 * 2. / 3 * (math.Pow(front, 1.5) - math.Pow(0.090, 1.5)) / math.Sqrt(x)
-	within(t, "volume over the foot", reaches[3].OverFoot, want, 0.003)
+	within(t, "volume over the foot", reaches[3].Overflow, want, 0.003)
 }
 
 func TestSolverRefuses(t *testing.T) {

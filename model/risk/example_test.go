@@ -55,6 +55,6 @@ type bareWall struct{ band, clearance float64 }
 
 func (w bareWall) Clearance() float64        { return w.clearance }
 func (w bareWall) Drive(run float64) float64 { return film.Drive(run, w.band) }
-func (w bareWall) OverFoot(drive, thickness float64) float64 {
+func (w bareWall) Overflow(drive, thickness float64) float64 {
 	return 0.1 * thickness * max(film.Run(drive, w.band)-w.clearance, 0)
 }

@@ -18,7 +18,7 @@ import (
 type Wall interface {
 	Clearance() float64
 	Drive(run float64) float64
-	OverFoot(drive, thickness float64) float64
+	Overflow(drive, thickness float64) float64
 }
 
 // WeightedVolume is a volume over the foot (m³) and the probability that stands for it.
@@ -75,7 +75,7 @@ func OverflowOf(drive *calib.Prediction, wall Wall, thickness, tolerated float64
 		if f.Passes <= probability {
 			return 0
 		}
-		return wall.OverFoot(math.Exp(drive.Quantile(1-probability)), thickness)
+		return wall.Overflow(math.Exp(drive.Quantile(1-probability)), thickness)
 	}
 	f.P90, f.Tolerated = exceeded(0.1), exceeded(tolerated)
 	var lnDrive, weight [perCut * (len(cuts) - 1)]float64
@@ -103,7 +103,7 @@ func OverflowOf(drive *calib.Prediction, wall Wall, thickness, tolerated float64
 	for i := range f.Volumes {
 		p := weight[i] * density[i]
 		total += p
-		f.Volumes[i] = WeightedVolume{p, wall.OverFoot(x[i], thickness)}
+		f.Volumes[i] = WeightedVolume{p, wall.Overflow(x[i], thickness)}
 	}
 	for i := range f.Volumes {
 		o := &f.Volumes[i]

@@ -18,7 +18,7 @@ type slab struct{ band, clearance, width float64 }
 
 func (w slab) Clearance() float64        { return w.clearance }
 func (w slab) Drive(run float64) float64 { return film.Drive(run, w.band) }
-func (w slab) OverFoot(drive, thickness float64) float64 {
+func (w slab) Overflow(drive, thickness float64) float64 {
 	return w.width * thickness * min(max(film.Run(drive, w.band)-w.clearance, 0), w.band)
 }
 
@@ -27,7 +27,7 @@ type power struct{ k float64 }
 
 func (w power) Clearance() float64        { return 1 }
 func (w power) Drive(run float64) float64 { return run }
-func (w power) OverFoot(drive, _ float64) float64 {
+func (w power) Overflow(drive, _ float64) float64 {
 	if drive < 1 {
 		return 0
 	}
@@ -73,7 +73,7 @@ func TestExpectedVolumeOfStudentT(t *testing.T) {
 		const step = 1e-3
 		for z := -60.; z < 60; z += step {
 			y := student.Mu + (z+step/2)*c.scale
-			want += student.Prob(y) * step * c.scale * wall.OverFoot(math.Exp(y), 0.6e-3)
+			want += student.Prob(y) * step * c.scale * wall.Overflow(math.Exp(y), 0.6e-3)
 		}
 		if math.Abs(f.Expected/want-1) > 3e-3 {
 			t.Errorf("%+v: %g, want %g", c, f.Expected, want)

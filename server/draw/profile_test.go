@@ -184,7 +184,7 @@ func sound(t *testing.T, p *film.Profile) {
 	if err := s.Advance(l / 10); err != nil {
 		t.Fatal(err)
 	}
-	if left := s.Volume() + s.OverFoot(); !(math.Abs(left/laid-1) < 1e-9) || s.Run() < 0 || s.Run() > s.Clearance() {
+	if left := s.Volume() + s.Overflow(); !(math.Abs(left/laid-1) < 1e-9) || s.Run() < 0 || s.Run() > s.Clearance() {
 		t.Fatalf("%g m³ laid, %g left, run %g of %g", laid, left, s.Run(), s.Clearance())
 	}
 }
