@@ -168,7 +168,11 @@ func (r *streamRun) from(ctx context.Context, i int) error {
 			return around(ctx, r.call, func(ctx context.Context) error { return r.from(ctx, i+1) })
 		}
 	}
-	return r.handler(r.srv, &checkedStream{ServerStream: r.stream, ctx: ctx, call: r.call, links: r.links})
+	s := &checkedStream{ServerStream: r.stream, ctx: ctx, call: r.call, links: r.links}
+	if head := HeadOf(ctx); head != nil {
+		s.stall = head.stall
+	}
+	return r.handler(r.srv, s)
 }
 
 // checkedStream lets every link see the messages.
@@ -177,6 +181,7 @@ type checkedStream struct {
 	ctx   context.Context
 	call  *Call
 	links []Link
+	stall *stall
 }
 
 func (s *checkedStream) Context() context.Context { return s.ctx }
@@ -208,7 +213,7 @@ func (s *checkedStream) SendMsg(m any) error {
 			}
 		}
 	}
-	return s.ended(s.ServerStream.SendMsg(m))
+	return s.ended(s.stall.watch(func() error { return s.ServerStream.SendMsg(m) }))
 }
 
 // ended says why a stream ended, where the transport says only that it did, or says it in other words.

@@ -15,6 +15,7 @@ type Deadlines struct {
 	Default time.Duration // of a unary call that brings none
 	Max     time.Duration // of a unary call, whatever it brings
 	Stream  time.Duration // of a stream, whatever it brings
+	Write   time.Duration // for which the client of a gRPC stream may take nothing of it; 0: as long as the stream
 	// Long are the full names of unary methods whose work grows with the studio's log; they may take as long as a stream.
 	Long map[string]bool
 }
@@ -129,6 +130,10 @@ func DeadlineTap(d Deadlines, streams map[string]bool) tap.ServerInHandle {
 		}
 		ctx, cancel := context.WithTimeout(ctx, limit)
 		_ = cancel // the transport cancels the context that this one is made from, at the end of the call
+		if head := HeadOf(ctx); head != nil && d.Write > 0 && streams[info.FullMethodName] {
+			head.stall = &stall{Context: ctx, timeout: d.Write, cut: cancel}
+			return head.stall, nil
+		}
 		return ctx, nil
 	}
 }

@@ -14,6 +14,7 @@ type Head struct {
 	Caller any       // who calls, in the terms of the one who has found out; nil: nobody has
 	Party  string    // whom the call counts against: see Call.Party
 	whole  time.Time // when the whole request had come; zero: that is not known
+	stall  *stall    // of a gRPC stream; nil: none is watched for
 }
 
 type headKey struct{}

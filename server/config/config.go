@@ -27,6 +27,7 @@ type Config struct {
 	AllowAnonymous bool `name:"allow-anonymous" help:"Serve addresses other than loopback without keys. Given up: whoever reaches the port may read, change and delete everything."`
 
 	AllowedHosts   Names `name:"allowed-hosts" help:"Without keys: names, besides loopback and the server's own addresses, under which browsers may use it, as their address bar shows them; behind a proxy, its name."`
+	TrustedProxies Names `name:"trusted-proxies" help:"Addresses or networks, such as 10.0.0.0/8, of proxies that bring many callers: their connections are not limited by address and may be idle for longer."`
 	AllowedOrigins Names `name:"allowed-origins" help:"With keys: origins of web pages, such as https://app.example, that may use the server from a browser (CORS)."`
 
 	ShutdownDelay time.Duration `name:"shutdown-delay" default:"0s" help:"How long the server still takes new requests after it was told to stop, while readiness says no, so that balancers and clients go elsewhere first: 5s where they do."`
@@ -40,6 +41,7 @@ type GRPC struct {
 	MaxStreams      uint32        `name:"max-streams" default:"256" help:"Most calls at once on one connection."`
 	MaxConnections  int           `name:"max-connections" default:"2000" help:"Most connections at once."`
 	MaxHeaderBytes  uint32        `name:"max-header-bytes" default:"16384" help:"Largest list of headers of a call."`
+	WriteTimeout    time.Duration `name:"write-timeout" default:"30s" help:"A stream of which the client takes nothing for this long is ended."`
 	IdleTimeout     time.Duration `name:"idle-timeout" default:"15m" help:"A connection without calls is closed after this."`
 	PingAfter       time.Duration `name:"ping-after" default:"30s" help:"A silent connection is asked whether it still lives after this, and closed if it does not say so within 10 s."`
 }
@@ -92,6 +94,9 @@ type Limits struct {
 	StandingQueueTime       time.Duration `name:"standing-queue-time" default:"5ms" help:"Longest wait once a studio's queue has not been empty for queue-time: more comes than can be done."`
 	Sheets                  int           `name:"sheets" default:"8" help:"Sheets and exports that are worked on at once. Beyond it a studio that has none may still have one, up to four times as many in all."`
 	StudioSheets            int           `name:"studio-sheets" default:"3" help:"Sheets and exports of one studio at once."`
+	AddressConnections      int           `name:"address-connections" default:"256" help:"Connections of one address (in IPv6: of one /64 network) on which no valid key has been seen, on each port; beyond it the oldest is closed. 0: no limit."`
+	KeylessConnections      int           `name:"keyless-connections" default:"64" help:"Connections beyond max-connections that only those without a key may have, such as health checks. When there is no place, the one that has been without a key for longest is closed."`
+	KeylessIdle             time.Duration `name:"keyless-idle" default:"10s" help:"A connection on which no valid key has been seen is closed after this without a call."`
 	StreamMessages          int           `name:"stream-messages" default:"200000" help:"Most messages of one stream."`
 }
 

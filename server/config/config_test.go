@@ -259,6 +259,9 @@ func TestVerify(t *testing.T) {
 		{"any origin", func(c *Config) { c.Keys.OperatorKey = long; c.AllowedOrigins = Names{"*"} }, "every origin has to be named"},
 		{"some origins", func(c *Config) { c.Keys.OperatorKey = long; c.AllowedOrigins = Names{"https://*.example"} }, "there is no *"},
 		{"origin with a path", func(c *Config) { c.Keys.OperatorKey = long; c.AllowedOrigins = Names{"https://app.example/"} }, "no more"},
+		{"proxies", func(c *Config) { c.TrustedProxies = Names{"10.0.0.0/8", "192.0.2.7", "2001:db8::/32"} }, ""},
+		{"a proxy's name", func(c *Config) { c.TrustedProxies = Names{"proxy.example"} }, "trusted-proxies"},
+		{"memory for no body", func(c *Config) { c.Limits.BodyBytes = 20 << 20 }, "limit-body-bytes"},
 		{"create on PostgreSQL", func(c *Config) { c.Store = "postgres://h/d"; c.Create = true }, "create is for SQLite"},
 	} {
 		c := Default()

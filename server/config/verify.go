@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"net"
+	"net/netip"
 	"net/url"
 	"os"
 	"strings"
@@ -136,6 +137,9 @@ func (c *Config) verifyAccess(fault faultFunc) {
 			fault("allowed-origins has %q: scheme, host and no more are needed, such as https://app.example; every origin has to be named, there is no *", o)
 		}
 	}
+	if _, err := c.Proxies(); err != nil {
+		fault("%w", err)
+	}
 	if len(c.AllowedOrigins) > 0 && !c.NeedsKey() {
 		fault("allowed-origins needs keys: without them whoever made a page there could do everything; give operator-key-file (or jwt-jwks)")
 	}
@@ -163,6 +167,8 @@ func (c *Config) verifyLimits(fault faultFunc) {
 	between(fault, "limit-queue", l.Queue, 0, 1_000_000)
 	between(fault, "limit-sheets", l.Sheets, 1, 10_000)
 	between(fault, "limit-studio-sheets", l.StudioSheets, 1, 10_000)
+	between(fault, "limit-address-connections", l.AddressConnections, 0, 1_000_000)
+	between(fault, "limit-keyless-connections", l.KeylessConnections, 1, 100_000)
 	between(fault, "limit-stream-messages", l.StreamMessages, 1, 1<<30)
 	if l.StudioSheets > l.Sheets {
 		fault("limit-studio-sheets (%d) is more than limit-sheets (%d)", l.StudioSheets, l.Sheets)
@@ -179,12 +185,14 @@ func (c *Config) verifyTimes(fault faultFunc) {
 		v           time.Duration
 		least, most time.Duration
 	}{
+		{"grpc-write-timeout", c.GRPC.WriteTimeout, 100 * time.Millisecond, time.Hour},
 		{"grpc-idle-timeout", c.GRPC.IdleTimeout, time.Second, 24 * time.Hour},
 		{"grpc-ping-after", c.GRPC.PingAfter, time.Second, time.Hour}, // gRPC itself raises less to 1 s
 		{"http-read-header-timeout", c.HTTP.ReadHeaderTimeout, 100 * time.Millisecond, time.Minute},
 		{"http-read-timeout", c.HTTP.ReadTimeout, 100 * time.Millisecond, time.Hour},
 		{"http-write-timeout", c.HTTP.WriteTimeout, 100 * time.Millisecond, time.Hour},
 		{"http-idle-timeout", c.HTTP.IdleTimeout, time.Second, time.Hour},
+		{"limit-keyless-idle", c.Limits.KeylessIdle, 100 * time.Millisecond, time.Hour},
 		{"limit-queue-time", c.Limits.QueueTime, time.Millisecond, time.Minute},
 		{"limit-standing-queue-time", c.Limits.StandingQueueTime, 100 * time.Microsecond, time.Minute},
 		{"deadline-default", c.Deadlines.Default, time.Millisecond, time.Hour},
@@ -209,6 +217,22 @@ func (c *Config) verifyTimes(fault faultFunc) {
 	if c.HTTP.ReadHeaderTimeout > c.HTTP.ReadTimeout {
 		fault("http-read-header-timeout (%s) is more than http-read-timeout (%s)", c.HTTP.ReadHeaderTimeout, c.HTTP.ReadTimeout)
 	}
+}
+
+// Proxies are the networks of the trusted proxies.
+func (c *Config) Proxies() ([]netip.Prefix, error) {
+	var all []netip.Prefix
+	for _, name := range c.TrustedProxies {
+		p, err := netip.ParsePrefix(name)
+		if a, alone := netip.ParseAddr(name); alone == nil {
+			p, err = a.Prefix(a.BitLen())
+		}
+		if err != nil {
+			return nil, fmt.Errorf("trusted-proxies has %q: an address or a network is needed, such as 10.0.0.7 or 10.0.0.0/8", name)
+		}
+		all = append(all, p.Masked())
+	}
+	return all, nil
 }
 
 // NeedsKey reports whether nobody gets in without a key or a token.

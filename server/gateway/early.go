@@ -27,6 +27,8 @@ import (
 type Early struct {
 	// Caller finds out who calls, and notes it in the context's chain.Head; else it says why the call is refused.
 	Caller func(ctx context.Context, method string) error
+	// Connected notes for a request that it has shown who sends it, or says why there is no place for its connection.
+	Connected func(ctx context.Context) error
 	// Refused is told of a call that Caller refuses, and returns the error that the caller gets.
 	Refused func(ctx context.Context, method string, why error) error
 	Limits  *limits.Limits
@@ -82,8 +84,8 @@ func (e *Early) refuse(head *chain.Head, w http.ResponseWriter, r *http.Request,
 		copyRequestID(w, sent.header)
 		return err
 	}
-	if m.streams {
-		return nil
+	if err := e.Connected(ctx); err != nil || m.streams {
+		return err
 	}
 	return e.Limits.Refuse(m.name, head.Party)
 }

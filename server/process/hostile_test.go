@@ -64,8 +64,8 @@ func TestSlowSenders(t *testing.T) {
 	s.answers(t)
 }
 
-// A client that takes nothing of a sheet is cut off, and the sheet stops: over HTTP when nothing was taken for the time
-// that is allowed, over gRPC at the stream's deadline, since there the connection lives and only the window is full.
+// A client that takes nothing of a sheet for the time that is allowed is cut off, and the sheet stops; at the stream's deadline it
+// stops in any case.
 func TestSlowReader(t *testing.T) {
 	ended := make(chan error, 1)
 	big := &pb.ScoreSheetResponse{MedianRunMm: make([]float32, 10_000)}
@@ -88,19 +88,24 @@ func TestSlowReader(t *testing.T) {
 		t.Errorf("over HTTP the sheet ended with %v", err)
 	}
 
-	s = start(t, endless, func(c *config.Config) { c.Deadlines.Stream = 300 * time.Millisecond })
-	stream, err := pb.NewScoreServiceClient(s.conn).ScoreSheet(t.Context(), &pb.ScoreSheetRequest{Parent: "studios/s"})
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := <-ended; status.Code(err) != codes.DeadlineExceeded {
-		t.Errorf("over gRPC the sheet ended with %v", err)
-	}
-	for err == nil {
-		_, err = stream.Recv()
-	}
-	if status.Code(err) != codes.DeadlineExceeded {
-		t.Errorf("the client was told %v", err)
+	for what, change := range map[string]func(*config.Config){
+		"took nothing": func(c *config.Config) { c.GRPC.WriteTimeout = 300 * time.Millisecond },
+		"deadline":     func(c *config.Config) { c.Deadlines.Stream = 300 * time.Millisecond },
+	} {
+		s = start(t, endless, change)
+		stream, err := pb.NewScoreServiceClient(s.conn).ScoreSheet(t.Context(), &pb.ScoreSheetRequest{Parent: "studios/s"})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := <-ended; status.Code(err) != codes.DeadlineExceeded || !strings.Contains(err.Error(), what) {
+			t.Errorf("over gRPC the sheet ended with %v; want %s", err, what)
+		}
+		for err == nil {
+			_, err = stream.Recv()
+		}
+		if status.Code(err) != codes.DeadlineExceeded {
+			t.Errorf("%s: the client was told %v", what, err)
+		}
 	}
 }
 

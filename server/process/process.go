@@ -149,7 +149,7 @@ func Open(ctx context.Context, c config.Config, o Options) (p *Program, err erro
 	handler, err := gateway.New(background, gateway.Options{
 		Services: channel, Pages: o.Pages, Ready: p.store.Ready, Stopping: p.stopping.Load,
 		Fence: p.fence(), Origins: c.AllowedOrigins,
-		Early:        &gateway.Early{Caller: guard.Head, Refused: chain.Refused("http", tell), Limits: limited},
+		Early:        &gateway.Early{Caller: guard.Head, Connected: limited.Connected, Refused: chain.Refused("http", tell), Limits: limited},
 		MaxBodyBytes: c.HTTP.MaxBodyBytes, WriteTimeout: c.HTTP.WriteTimeout, Logger: p.log,
 	})
 	if err != nil {
@@ -198,7 +198,7 @@ func newLimits(c *config.Config, metrics *telemetry.Metrics) *limits.Limits {
 
 func deadlines(c *config.Config) chain.Deadlines {
 	return chain.Deadlines{
-		Default: c.Deadlines.Default, Max: c.Deadlines.Max, Stream: c.Deadlines.Stream,
+		Default: c.Deadlines.Default, Max: c.Deadlines.Max, Stream: c.Deadlines.Stream, Write: c.GRPC.WriteTimeout,
 		Long: map[string]bool{pb.CalibrationService_FitCalibration_FullMethodName: true, pb.TileService_ImportTiles_FullMethodName: true},
 	}
 }
@@ -252,14 +252,24 @@ func (p *Program) tls() (*tls.Config, error) {
 
 func (p *Program) listen() error {
 	c := &p.config
+	proxies, err := c.Proxies()
+	if err != nil {
+		return err
+	}
+	connections := func(most int) func(net.Listener) net.Listener {
+		return limits.NewConnections(limits.ConnectionOptions{
+			Most: most, Reserve: c.Limits.KeylessConnections, PerAddress: c.Limits.AddressConnections,
+			StrangerIdle: c.Limits.KeylessIdle, Trusted: proxies,
+		}).Listener
+	}
 	for _, l := range []struct {
 		setting, address string
-		connections      int
+		limited          func(net.Listener) net.Listener
 		to               *net.Listener
 	}{
-		{"grpc-address", c.GRPC.Address, c.GRPC.MaxConnections, &p.grpcListener},
-		{"http-address", c.HTTP.Address, c.HTTP.MaxConnections, &p.httpListener},
-		{"metrics-address", c.Telemetry.MetricsAddress, 32, &p.metricsListener},
+		{"grpc-address", c.GRPC.Address, connections(c.GRPC.MaxConnections), &p.grpcListener},
+		{"http-address", c.HTTP.Address, connections(c.HTTP.MaxConnections), &p.httpListener},
+		{"metrics-address", c.Telemetry.MetricsAddress, func(l net.Listener) net.Listener { return netutil.LimitListener(l, 32) }, &p.metricsListener},
 	} {
 		if l.address == "" {
 			continue
@@ -268,7 +278,7 @@ func (p *Program) listen() error {
 		if err != nil {
 			return fmt.Errorf("cannot listen at %s: %w; another server may be running there: stop it, or give another --%s", l.address, err, l.setting)
 		}
-		*l.to = netutil.LimitListener(listener, l.connections)
+		*l.to = l.limited(listener)
 	}
 	return nil
 }
@@ -294,7 +304,7 @@ func (p *Program) makeGRPC(links []chain.Link, caller tap.ServerInHandle, limite
 	options := append(Transport(&p.config.GRPC),
 		grpc.UnaryInterceptor(chain.Unary("grpc", links)),
 		grpc.ChainStreamInterceptor(limited.Stream, chain.Stream("grpc", links)),
-		grpc.InTapHandle(chain.Taps(chain.HeadTap, caller, limited.Tap(streams), chain.DeadlineTap(deadlines(&p.config), streams))),
+		grpc.InTapHandle(chain.Taps(chain.HeadTap, caller, limited.TapConnection, limited.Tap(streams), chain.DeadlineTap(deadlines(&p.config), streams))),
 		limits.Codec(),
 		grpc.WaitForHandlers(true), // the store is closed after the server
 	)
@@ -315,6 +325,8 @@ func (p *Program) makeHTTP(handler http.Handler, metrics *telemetry.Metrics, tls
 		ReadTimeout:       c.ReadTimeout,
 		IdleTimeout:       c.IdleTimeout,
 		MaxHeaderBytes:    c.MaxHeaderBytes,
+		ConnContext:       limits.ConnContext,
+		ConnState:         limits.ConnState,
 		ErrorLog:          slog.NewLogLogger(p.log.Handler(), slog.LevelInfo),
 		HTTP2:             &http.HTTP2Config{MaxConcurrentStreams: 100, SendPingTimeout: 30 * time.Second, PingTimeout: 10 * time.Second},
 	}
