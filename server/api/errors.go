@@ -125,6 +125,7 @@ func toStatus(err error) (_ error, log bool) {
 	case errors.Is(err, context.DeadlineExceeded):
 		return made(codes.DeadlineExceeded, "DEADLINE_EXCEEDED", "The request took longer than its deadline allows.", nil), false
 	case errors.As(err, &fields):
+		fields = fields.withinTrailers()
 		return made(codes.InvalidArgument, "INVALID_FIELD", sentence(fields), fieldsMetadata(&fields), badRequest(fields.Listed...)), false
 	case errors.As(err, &field):
 		return made(codes.InvalidArgument, "INVALID_FIELD", sentence(FieldErrors{Listed: []*fault.Error{field}}), fieldMetadata(field), badRequest(field)), false
@@ -174,7 +175,7 @@ func sentence(err error) string {
 }
 
 func fieldMetadata(f *fault.Error) map[string]string {
-	return map[string]string{"field": clipped(f.Field), "value": clipped(f.Value), "limit": f.Limit}
+	return map[string]string{"field": clipped(f.Field, longestPart), "value": clipped(f.Value, longestPart), "limit": f.Limit}
 }
 
 // fieldsMetadata is that of the first fault, with the number of those that are not listed.
@@ -190,17 +191,19 @@ func badRequest(fields ...*fault.Error) *errdetails.BadRequest {
 	b := &errdetails.BadRequest{}
 	for _, f := range fields {
 		b.FieldViolations = append(b.FieldViolations, &errdetails.BadRequest_FieldViolation{
-			Field:       clipped(f.Field),
-			Description: fmt.Sprintf("is %s; allowed: %s", clipped(f.Value), f.Limit),
+			Field:       clipped(f.Field, longestPart),
+			Description: fmt.Sprintf("is %s; allowed: %s", clipped(f.Value, longestPart), f.Limit),
 			Reason:      "INVALID_FIELD",
 		})
 	}
 	return b
 }
 
-// clipped cuts what came from outside, so that a hostile field cannot fill the answer's head.
-func clipped(s string) string {
-	const longest = 500 // bytes
+// longestPart is how many bytes of a field or value an answer repeats.
+const longestPart = 500
+
+// clipped cuts what came from outside to so many bytes, so that a hostile field cannot fill the answer's head.
+func clipped(s string, longest int) string {
 	if len(s) <= longest {
 		return s
 	}

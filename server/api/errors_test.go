@@ -3,10 +3,12 @@ package api
 import (
 	"bytes"
 	"context"
+	"encoding/base64"
 	"errors"
 	"fmt"
 	"log/slog"
 	"net/http"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -14,6 +16,7 @@ import (
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/proto"
 
 	"github.com/catchline/catchline/model/fault"
 	"github.com/catchline/catchline/server/store"
@@ -109,5 +112,26 @@ func TestTheServersOwnTroublesAreLogged(t *testing.T) {
 	a.answer(t.Context(), &NotFoundError{"studios/a"})
 	if log.Len() > 0 {
 		t.Errorf("a caller's mistake was logged: %q", log.String())
+	}
+}
+
+// GRPC_ARG_MAX_METADATA_SIZE of the C core, which Python, Ruby and C++ clients stand on, is 8 kB by default (grpc_types.h).
+func TestFaultsFitIntoTrailers(t *testing.T) {
+	for _, value := range []string{"99", strings.Repeat("9", 400)} {
+		var faults FieldErrors
+		for i := range 100_000 {
+			faults.add(&fault.Error{Field: fmt.Sprintf("layers[%d].coats", i), Value: value, Limit: "more than 0 and at most 20"})
+		}
+		err, _ := toStatus(faults.or())
+		listed, s := violations(err), status.Convert(err)
+		if len(listed) == 0 || listed[0].Field != "layers[0].coats" {
+			t.Fatalf("%d violations", len(listed))
+		}
+		if want := strconv.Itoa(100_000 - len(listed)); info(err).Metadata["more_faults"] != want {
+			t.Errorf("%s more faults, want %s", info(err).Metadata["more_faults"], want)
+		}
+		if onTheWire := len(s.Message()) + base64.StdEncoding.EncodedLen(proto.Size(s.Proto())); onTheWire > 8<<10 {
+			t.Errorf("%d faults take %d bytes of trailers", len(listed), onTheWire)
+		}
 	}
 }

@@ -1,9 +1,12 @@
 package api
 
 import (
+	"encoding/base64"
 	"errors"
 	"fmt"
 	"strings"
+
+	"google.golang.org/protobuf/proto"
 
 	"github.com/catchline/catchline/model/fault"
 )
@@ -13,6 +16,9 @@ const mostListed = 100
 
 // mostTold is how many of them the sentence of an error tells, which travels beside the list.
 const mostTold = 5
+
+// longestTold is how many bytes of each, so that they leave room in the trailers.
+const longestTold = 200
 
 // FieldErrors are several faults of one request, told all at once.
 type FieldErrors struct {
@@ -24,7 +30,7 @@ func (e FieldErrors) Error() string {
 	told := e.Listed[:min(len(e.Listed), mostTold)]
 	all := make([]string, len(told))
 	for i, f := range told {
-		all[i] = clipped(f.Error())
+		all[i] = clipped(f.Error(), longestTold)
 	}
 	if more := len(e.Listed) - len(told) + e.More; more > 0 {
 		all = append(all, fmt.Sprintf("and %d more", more))
@@ -75,6 +81,22 @@ func (e FieldErrors) or() error {
 		return nil
 	case len(e.Listed) == 1 && e.More == 0:
 		return e.Listed[0]
+	}
+	return e
+}
+
+// mostTrailerBytes bounds what the list of faults takes in a status. A status travels in the trailers, its details in base64, and
+// clients on the gRPC C core refuse trailers of more than 8 kB unless told otherwise; the sentence and the rest have their part too.
+const mostTrailerBytes = 4500
+
+// withinTrailers lists as many of the faults as a status has room for, at least one, and counts the rest.
+func (e FieldErrors) withinTrailers() FieldErrors {
+	room := mostTrailerBytes
+	for i, f := range e.Listed {
+		room -= base64.StdEncoding.EncodedLen(proto.Size(badRequest(f)))
+		if room < 0 && i > 0 {
+			return FieldErrors{Listed: e.Listed[:i], More: e.More + len(e.Listed) - i}
+		}
 	}
 	return e
 }

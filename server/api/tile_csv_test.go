@@ -7,6 +7,7 @@ import (
 	"io"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -311,7 +312,7 @@ func TestFaultsOfALogAreCounted(t *testing.T) {
 			more = d.Metadata["more_faults"]
 		}
 	}
-	if listed != 100 || more != "1900" {
+	if listed < 20 || listed > 100 || more != strconv.Itoa(2000-listed) {
 		t.Errorf("%d faults are listed and %s more", listed, more)
 	}
 }
