@@ -10,9 +10,10 @@ import "time"
 
 // Config is every setting of the server.
 type Config struct {
-	Store  Database `name:"store" default:"catchline.db" help:"SQLite file, or the URL of a PostgreSQL database: postgres://user@host/name."`
-	Create bool     `name:"create" help:"Make the SQLite file if there is none. Without it a missing file is an error, so that a wrong path or a lost disk is noticed."`
-	Demo   bool     `name:"demo" help:"Load the invented demo studio at the start unless it is there."`
+	Store       Database `name:"store" default:"catchline.db" help:"SQLite file, or the URL of a PostgreSQL database: postgres://user@host/name."`
+	StoreDirect Database `name:"store-direct" help:"URL of the same PostgreSQL database without a pooler in between, for notifications, migrations and locks. Needed where store leads through a pooler, and only there."`
+	Create      bool     `name:"create" help:"Make the SQLite file if there is none. Without it a missing file is an error, so that a wrong path or a lost disk is noticed."`
+	Demo        bool     `name:"demo" help:"Load the invented demo studio at the start unless it is there."`
 
 	GRPC      GRPC      `embed:"" prefix:"grpc-"`
 	HTTP      HTTP      `embed:"" prefix:"http-"`

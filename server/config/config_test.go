@@ -262,6 +262,8 @@ func TestVerify(t *testing.T) {
 		{"proxies", func(c *Config) { c.TrustedProxies = Names{"10.0.0.0/8", "192.0.2.7", "2001:db8::/32"} }, ""},
 		{"a proxy's name", func(c *Config) { c.TrustedProxies = Names{"proxy.example"} }, "trusted-proxies"},
 		{"memory for no body", func(c *Config) { c.Limits.BodyBytes = 20 << 20 }, "limit-body-bytes"},
+		{"pooler", func(c *Config) { c.Store, c.StoreDirect = "postgres://pooler/d", "postgres://h/d" }, ""},
+		{"pooler without PostgreSQL", func(c *Config) { c.StoreDirect = "postgres://h/d" }, "store-direct is for PostgreSQL"},
 		{"create on PostgreSQL", func(c *Config) { c.Store = "postgres://h/d"; c.Create = true }, "create is for SQLite"},
 	} {
 		c := Default()
@@ -292,6 +294,7 @@ func TestSecretsAreNeverShown(t *testing.T) {
 	c := Default()
 	c.Keys.OperatorKey = NewSecret(secret)
 	c.Store = "postgres://u:" + secret + "@h/d?password=" + secret
+	c.StoreDirect = c.Store
 	var logged bytes.Buffer
 	slog.New(slog.NewJSONHandler(&logged, nil)).Info("x", "config", c, "pointer", &c)
 	slog.New(slog.NewTextHandler(&logged, nil)).Info("x", "config", c, "group", slog.GroupValue(slog.Any("keys", c.Keys)))

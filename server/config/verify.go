@@ -25,6 +25,9 @@ func (c *Config) Verify() error {
 	if c.Create && c.Store.PostgreSQL() {
 		fault("create is for SQLite: a PostgreSQL database is made by its administrator, its tables by the command migrate")
 	}
+	if c.StoreDirect != "" && (!c.Store.PostgreSQL() || !c.StoreDirect.PostgreSQL()) {
+		fault("store-direct is for PostgreSQL behind a pooler: give the postgres:// URL of the pooler as store, and that of the database as store-direct")
+	}
 	c.verifyListeners(fault)
 	c.verifyAccess(fault)
 	c.verifyLimits(fault)

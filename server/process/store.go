@@ -1,6 +1,7 @@
 package process
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -18,7 +19,7 @@ import (
 // openStore opens the database, or makes it where that is asked for and there is none.
 func openStore(ctx context.Context, c *config.Config) (store.Store, error) {
 	if c.Store.PostgreSQL() {
-		s, err := postgres.Open(ctx, string(c.Store), postgres.Options{})
+		s, err := postgres.Open(ctx, string(c.Store), postgres.Options{Direct: string(c.StoreDirect)})
 		if err != nil {
 			return nil, mendBy(err)
 		}
@@ -41,6 +42,8 @@ func openStore(ctx context.Context, c *config.Config) (store.Store, error) {
 // mendBy says by which command or flag a database is made usable.
 func mendBy(err error) error {
 	switch {
+	case errors.Is(err, postgres.ErrPooler):
+		return fmt.Errorf("%w (--store-direct gives it)", err)
 	case errors.Is(err, store.ErrMissing):
 		return fmt.Errorf("%w (--create makes it)", err)
 	case errors.Is(err, store.ErrNeedsMigration):
@@ -53,7 +56,7 @@ func mendBy(err error) error {
 func Migrate(ctx context.Context, c config.Config, out io.Writer) error {
 	var err error
 	if c.Store.PostgreSQL() {
-		err = postgres.Migrate(ctx, string(c.Store))
+		err = postgres.Migrate(ctx, string(cmp.Or(c.StoreDirect, c.Store)))
 	} else {
 		err = sqlite.Migrate(ctx, string(c.Store))
 		if errors.Is(err, store.ErrMissing) && c.Create {

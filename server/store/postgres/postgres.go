@@ -30,6 +30,10 @@ type Options struct {
 	Now      func() time.Time // time.Now if nil
 	Patience time.Duration    // how long to go on trying when the database is away; 0: 20 seconds
 
+	// Direct is a URL of the same database without a pooler in between; empty: there is none. Given, the other URL may lead through a
+	// pooler of either mode: only what needs a session of its own goes the direct way, which is listening.
+	Direct string
+
 	// Quiet stops telling other servers of changes and listening to them: for a database without
 	// LISTEN and NOTIFY, and to test that all is correct without.
 	Quiet bool
@@ -74,14 +78,15 @@ func Open(ctx context.Context, url string, o Options) (*Store, error) {
 	if err != nil {
 		return nil, err
 	}
-	if config.ConnConfig.RuntimeParams == nil {
-		config.ConnConfig.RuntimeParams = map[string]string{}
-	}
-	if config.ConnConfig.ValidateConnect == nil {
-		config.ConnConfig.ValidateConnect = pgconn.ValidateConnectTargetSessionAttrsReadWrite
-	}
-	if config.ConnConfig.ConnectTimeout == 0 {
-		config.ConnConfig.ConnectTimeout = connectTimeout
+	settle(config.ConnConfig)
+	direct := config.ConnConfig
+	pooled := o.Direct != ""
+	if pooled {
+		if direct, err = pgx.ParseConfig(o.Direct); err != nil {
+			return nil, err
+		}
+		settle(direct)
+		throughPooler(config.ConnConfig)
 	}
 	parsed, err := pgx.ParseConfig(url)
 	if err != nil {
@@ -101,11 +106,13 @@ func Open(ctx context.Context, url string, o Options) (*Store, error) {
 	writing := config.Copy()
 	writing.MaxConns = lanes
 	writing.ConnConfig.OnNotice = rememberWarning
-	// Every statement of a group finds its rows by their keys. A plan that was made while the tables
-	// were small, and is kept, must do so too; and no better one is to be found by looking at the values.
-	writing.ConnConfig.RuntimeParams["plan_cache_mode"] = "force_generic_plan"
-	for _, p := range []string{"enable_seqscan", "enable_hashjoin", "enable_mergejoin", "jit"} {
-		writing.ConnConfig.RuntimeParams[p] = "off"
+	if !pooled { // through a pooler no plan is kept, and none of these can be set
+		// Every statement of a group finds its rows by their keys. A plan that was made while the tables
+		// were small, and is kept, must do so too; and no better one is to be found by looking at the values.
+		writing.ConnConfig.RuntimeParams["plan_cache_mode"] = "force_generic_plan"
+		for _, p := range []string{"enable_seqscan", "enable_hashjoin", "enable_mergejoin", "jit"} {
+			writing.ConnConfig.RuntimeParams[p] = "off"
+		}
 	}
 	background, stop := context.WithCancel(context.Background())
 	s.stop = stop
@@ -118,6 +125,10 @@ func Open(ctx context.Context, url string, o Options) (*Store, error) {
 		s.readers.Close()
 		return nil, s.translate(err)
 	}
+	if err := requireDirect(ctx, direct); err != nil {
+		s.Close()
+		return nil, s.translate(err)
+	}
 	if err := s.checkSchema(ctx); err != nil {
 		s.Close()
 		return nil, s.translate(err)
@@ -128,13 +139,26 @@ func Open(ctx context.Context, url string, o Options) (*Store, error) {
 	}
 	if !o.Quiet {
 		s.notices = newNotifier()
-		if err := s.listen(ctx, background, config.ConnConfig); err != nil {
+		if err := s.listen(ctx, background, direct); err != nil {
 			s.Close()
 			return nil, s.translate(err)
 		}
 	}
 	s.background.Go(func() { s.pruneCopies(background) })
 	return s, nil
+}
+
+// settle fills in what a URL has left open.
+func settle(config *pgx.ConnConfig) {
+	if config.RuntimeParams == nil {
+		config.RuntimeParams = map[string]string{}
+	}
+	if config.ValidateConnect == nil {
+		config.ValidateConnect = pgconn.ValidateConnectTargetSessionAttrsReadWrite
+	}
+	if config.ConnectTimeout == 0 {
+		config.ConnectTimeout = connectTimeout
+	}
 }
 
 // Ready implements store.Store.

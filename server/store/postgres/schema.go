@@ -20,13 +20,16 @@ var migrations embed.FS
 
 // Migrate brings the database to the schema of this program, or does nothing if it has that. Of several
 // servers that try at once one does it, under an advisory lock, and the others wait. A newer schema is
-// store.ErrTooNew.
+// store.ErrTooNew. The URL has to be that of the database itself, without a pooler in between, or it is ErrPooler.
 func Migrate(ctx context.Context, url string) error {
 	config, err := pgx.ParseConfig(url)
 	if err != nil {
 		return err
 	}
 	at := server{describe(config)}
+	if err := requireDirect(ctx, config); err != nil {
+		return at.translate(err)
+	}
 	db := stdlib.OpenDB(*config)
 	defer db.Close()
 	// Asks every second, for five minutes.
@@ -41,9 +44,6 @@ func Migrate(ctx context.Context, url string) error {
 	m, err := goose.NewProvider(goose.DialectPostgres, db, dir, goose.WithSessionLocker(locker), goose.WithDisableGlobalRegistry(true))
 	if err != nil {
 		return err
-	}
-	if err := db.PingContext(ctx); err != nil {
-		return at.translate(err)
 	}
 	current, err := storedSchema(ctx, func(dest *int64, query string) error { return db.QueryRowContext(ctx, query).Scan(dest) })
 	if err != nil && !errors.Is(err, store.ErrNeedsMigration) {

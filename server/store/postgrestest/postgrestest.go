@@ -293,6 +293,9 @@ func find(program string) (string, error) {
 	if path, err := exec.LookPath(program); err == nil {
 		return path, nil
 	}
+	if path, err := exec.LookPath("/usr/sbin/" + program); err == nil { // not in everybody's path
+		return path, nil
+	}
 	paths, err := filepath.Glob("/usr/lib/postgresql/*/bin/" + program)
 	if err != nil || len(paths) == 0 {
 		return "", errNotInstalled
