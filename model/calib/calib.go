@@ -22,6 +22,15 @@
 // approximation: exact when nothing is censored and the errors are normal).
 //
 // Nothing here reads a clock, a file or a random number: the same tiles give the same bits.
+//
+// What is known of a layering and a tile stands in calib.go and prior.go, its row of the design matrix in design.go. Then
+//
+//	fit      fit.go, likelihood.go, posterior_mode.go, variance_components.go, r_factor.go
+//	predict  subject.go, combination.go, predict.go, evidence.go, index.go; joint.go for several at once
+//	record   judge.go, record.go, diagnostics.go
+//
+// and encode.go stores it all. They are one package because they share one thing, rows and R: a tile is judged by a prediction before a fit learns from
+// it, and a fit brings its record with it. What stands alone, Student's t, is a package of its own.
 package calib
 
 import (

@@ -265,7 +265,7 @@ func decode(body []byte) (*Calibration, error) {
 	}
 	for _, v := range append(c.components.Spread[:len(c.components.Spread):len(c.components.Spread)], c.components.Noise, c.components.Physics) {
 		if !(v >= minComponent/2 && v <= 2*maxComponent) {
-			r.fail("a width is out of range")
+			r.fail("a variance component is out of range")
 		}
 	}
 	if !(c.components.DF > 2) {

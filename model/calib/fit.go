@@ -123,7 +123,7 @@ func (c *Calibration) lay(sorted []*Tile) {
 	}
 }
 
-// learn the coefficients from the tiles at the calibration's widths.
+// learn the coefficients from the tiles at the calibration's variance components.
 func (c *Calibration) learn(sorted []*Tile) error {
 	c.lay(sorted)
 	s := newSystem(&c.prior, &c.core, &c.pairs, c.rows)

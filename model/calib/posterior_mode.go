@@ -20,7 +20,7 @@ type system struct {
 	used        [NumFactors]bool
 	rows        []*row    // sorted by pair; those of none first
 	touched     [][]int32 // by pair, the columns that its rows touch
-	room        *normal
+	workspace   *normal
 }
 
 func newSystem(prior *Prior, core, pairs *register, rows []*row) *system {
@@ -222,7 +222,7 @@ func (s *system) find(v *VarianceComponents, start *posteriorMode, tolerance flo
 	}
 	m.lnJoint = s.evaluate(&e, scale, pairScale, rowScale, m.θ, m.pair, m.support)
 	trial := make([]support, len(s.rows))
-	eq := s.room
+	eq := s.workspace
 	tθ, tp := make([]float64, len(m.θ)), make([]float64, len(m.pair))
 	for m.iterations = 0; m.iterations < maxModeSteps; m.iterations++ {
 		s.assemble(eq, scale, pairScale, m.θ, m.pair, m.support, (*support).weight)

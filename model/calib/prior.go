@@ -78,9 +78,9 @@ type Prior struct {
 	DF []float64
 }
 
-// DefaultPrior is the prior of a studio of which nothing is known. The widths are ours (no source): the physics of a whole
+// DefaultPrior is the prior of a studio of which nothing is known. The spreads are ours (no source): the physics of a whole
 // studio good to a factor of about two, and glazes that differ by half as much beyond what the melt model says of itself
-// (Share.PriorSD). Widths are in ln drive, so 0.35 is about 40 % of a short run and 12 % of a long one.
+// (Share.PriorSD). They are in ln drive, so 0.35 is about 40 % of a short run and 12 % of a long one.
 func DefaultPrior() Prior {
 	return Prior{
 		Effects: [NumEffects]Normal{

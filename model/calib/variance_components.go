@@ -11,7 +11,7 @@ import (
 )
 
 const (
-	// Widths are few numbers, and a part of a long log tells them to a few per cent: at most so many tiles, of as many glazes
+	// Variance components are few numbers, and a part of a long log tells them to a few per cent: at most so many tiles, of as many glazes
 	// as bring at most so many groups. Coefficients are always learnt from all tiles and groups.
 	maxComponentTiles  = 1024
 	maxComponentGroups = 200
@@ -19,7 +19,7 @@ const (
 	maxComponent       = 10.0
 )
 
-// widths finds the variances that maximise the marginal likelihood times their priors, and the mode there.
+// components finds the variances that maximise the marginal likelihood times their priors, and the mode there.
 func (s *system) components(prior *Prior, precision float64) (VarianceComponents, error) {
 	v := prior.middle()
 	free := s.freeComponents()
@@ -117,7 +117,7 @@ func (s *system) freeComponents() []Factor {
 	return free
 }
 
-// lnPrior of the widths.
+// lnPrior of the components.
 func (v *VarianceComponents) lnPrior(p *Prior) float64 {
 	s := p.Noise.lnDensity(v.Noise) + p.Physics.lnDensity(v.Physics)
 	for f := range v.Spread {
@@ -126,7 +126,7 @@ func (v *VarianceComponents) lnPrior(p *Prior) float64 {
 	return s
 }
 
-// sample picks the tiles that the widths are learnt from: those that are made of the most logged glazes only, as many of them as
+// sample picks the tiles that the variance components are learnt from: those that are made of the most logged glazes only, as many of them as
 // keep the groups within the limit, so that each group keeps all its tiles; and of these, evenly over time, not too many.
 func sample(tiles []*Tile) []*Tile {
 	if core, _ := registers(tiles); len(core.levels) > maxComponentGroups {
