@@ -44,7 +44,9 @@ func (q *Question) stand() {
 	}
 	*s = standing{
 		wall: q.Wall, where: q.Where, calibration: c, lnClearance: q.LnDrive(q.Wall.Clearance()),
-		kiln: c.Group(calib.Kiln, q.Where.Kiln), body: c.Group(calib.Body, q.Where.Body), tester: c.Group(calib.Tester, q.Where.Tester),
+		kiln:   c.Group(calib.Kiln, q.Where.Kiln),
+		body:   c.Group(calib.Body, q.Where.Body),
+		tester: c.Group(calib.Tester, q.Where.Tester),
 	}
 }
 
@@ -103,7 +105,8 @@ func (q *Question) predict(p *Physics) (calib.Prediction, error) {
 	return p.subject.Predict()
 }
 
-// estimate turns a prediction into an answer. The run rises with the drive, so quantiles of ln X map to quantiles of the run.
+// estimate turns a prediction into an answer. The run rises with the drive, so quantiles of ln X map to quantiles of
+// the run.
 func (q *Question) estimate(p *calib.Prediction) Estimate {
 	median, reach, needed := p.Median(), p.Reach(0.9), p.Reach(1-q.Tolerated) // the distribution is even about its median
 	runs := [...]float64{median, median - reach, median + reach, median + needed}

@@ -10,7 +10,8 @@ import (
 // Where says whose ware in whose kiln it is; what is not known is empty.
 type Where struct{ Kiln, Body, Tester string }
 
-// features are what the regression sees of a layering, but for its glazes. Glazes count by their weights; of like neighbours the first stands for all.
+// features are what the regression sees of a layering, but for its glazes. Glazes count by their weights; of like
+// neighbours the first stands for all.
 func (p *Physics) features(l *Layering) calib.Features {
 	bottom, top := &l.Layers[0], &l.Layers[len(l.Layers)-1]
 	f := calib.Features{
@@ -34,8 +35,8 @@ func (p *Physics) features(l *Layering) calib.Features {
 // minShare keeps every glaze of a layering in the regression, however little of the flow is its own.
 const minShare = 1e-6
 
-// weigh splits the drive among the layers that differ from their neighbours: each has its own share and, of the mixed zones beside it, the part of
-// their volume that is its melt. The weights sum to 1.
+// weigh splits the drive among the layers that differ from their neighbours: each has its own share and, of the mixed
+// zones beside it, the part of their volume that is its melt. The weights sum to 1.
 func (p *Physics) weigh() {
 	total := 0.0
 	for i := range p.layers {
@@ -89,8 +90,8 @@ func (d *Fired) known(c *calib.Calibration) *calib.KnownGlaze {
 	return g
 }
 
-// conditions turns a layering and its physics, which a question has just worked out, into what the regression sees of it, by name. A glaze or lot that
-// comes again is counted where it came first.
+// conditions turns a layering and its physics, which a question has just worked out, into what the regression sees of
+// it, by name. A glaze or lot that comes again is counted where it came first.
 func (p *Physics) conditions(l *Layering, where Where) calib.Conditions {
 	c := calib.Conditions{
 		LnPhysics: p.LnDrive, PhysicsSD: p.LnDriveSD, Features: p.features(l),
@@ -98,13 +99,15 @@ func (p *Physics) conditions(l *Layering, where Where) calib.Conditions {
 	}
 	for i := range p.layers {
 		layer := &l.Layers[p.first[i]]
-		c.Glazes = addShare(c.Glazes, calib.Share{Name: layer.Glaze.Name, Weight: p.weight[i], PriorSD: layer.ViscositySD})
+		share := calib.Share{Name: layer.Glaze.Name, Weight: p.weight[i], PriorSD: layer.ViscositySD}
+		c.Glazes = addShare(c.Glazes, share)
 		if lot := layer.Glaze.Lot; lot != "" {
 			c.Lots = addShare(c.Lots, calib.Share{Name: lot, Weight: p.weight[i]})
 		}
 	}
 	if i := p.pair(l); i >= 0 {
-		c.Pair = calib.Share{Name: calib.PairName(l.Layers[p.first[i]].Glaze.Name, l.Layers[p.first[i+1]].Glaze.Name), Weight: 1}
+		under, over := l.Layers[p.first[i]].Glaze, l.Layers[p.first[i+1]].Glaze
+		c.Pair = calib.Share{Name: calib.PairName(under.Name, over.Name), Weight: 1}
 	}
 	return c
 }
@@ -120,8 +123,9 @@ func addShare(to []calib.Share, s calib.Share) []calib.Share {
 	return append(to, s)
 }
 
-// pair gives the lower of the two neighbours whose mixed zone carries most of the flow, of those that are not of one glaze; -1 for none, as of a glaze
-// alone. Which of the two is on top does not matter there: what the order does is in the physics.
+// pair gives the lower of the two neighbours whose mixed zone carries most of the flow, of those that are not of one
+// glaze; -1 for none, as of a glaze alone. Which of the two is on top does not matter there: what the order does is in
+// the physics.
 func (p *Physics) pair(l *Layering) int {
 	pair := -1
 	for i := range p.layers - 1 {

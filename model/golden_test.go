@@ -17,16 +17,17 @@ import (
 
 var record = flag.Bool("record", false, "write testdata/golden.json anew instead of comparing with it")
 
-// goldenFile is a record of scores. It was taken from this model before its formulas were rewritten, to show that the rewriting moved none of
-// them. It is no check of the physics: nothing in it comes from outside.
+// goldenFile is a record of scores. It was taken from this model before its formulas were rewritten, to show that the
+// rewriting moved none of them. It is no check of the physics: nothing in it comes from outside.
 const goldenFile = "testdata/golden.json"
 
-// goldenPrecision is how far a number may be from its record, as a part of it or of 1: lengths are recorded in µm, the degrees of freedom by their
-// inverse.
+// goldenPrecision is how far a number may be from its record, as a part of it or of 1: lengths are recorded in µm, the
+// degrees of freedom by their inverse.
 const goldenPrecision = 1e-9
 
-// Scores of one, two and more layers, on wares and tiles, in cones and atmospheres, with and without a calibration, explained, and in a
-// sheet, are those of the record. Numbers that a new physics moves on purpose are recorded anew with -record.
+// Scores of one, two and more layers, on wares and tiles, in cones and atmospheres, with and without a calibration,
+// explained, and in a sheet, are those of the record. Numbers that a new physics moves on purpose are recorded anew
+// with -record.
 func TestScoresAreThoseOfTheRecord(t *testing.T) {
 	got := goldenScores(t)
 	if *record {

@@ -24,15 +24,15 @@ type Layering struct {
 	blended [film.MaxLayers]int32 // of each layer, which of the sheet's it is in a blend
 }
 
-// PhysicsVersion counts the changes of what the physics says of a layering. What a calibration has learnt belongs to the physics that it was fitted with: the
-// rest that is left to learn is another with another.
+// PhysicsVersion counts the changes of what the physics says of a layering. What a calibration has learnt belongs to
+// the physics that it was fitted with: the rest that is left to learn is another with another.
 const PhysicsVersion = 1
 
 // Physics is what the physics says of a layering, before anything is learnt from tiles.
 type Physics struct {
 	Flow film.Flow
-	// Drive X in metres is that of Flow less what surface tension holds back on the wall, and not below minDrive; LnDrive is ln of it. Set by a
-	// question, as is what follows.
+	// Drive X in metres is that of Flow less what surface tension holds back on the wall, and not below minDrive;
+	// LnDrive is ln of it. Set by a question, as is what follows.
 	Drive, LnDrive float64
 	// LnDriveSD is the part of its standard deviation that belongs to this piece alone: the thickness of its coats.
 	LnDriveSD float64
@@ -51,7 +51,8 @@ type Physics struct {
 	subject calib.Subject // of the prediction
 }
 
-// minDrive (m) stands for a film that does not move, so that its logarithm is a number: a run of a third of a nanometre.
+// minDrive (m) stands for a film that does not move, so that its logarithm is a number: a run of a third of a
+// nanometre.
 const minDrive = 1e-9
 
 // Work works out the physics of a layering on a straight wall whose sine of the slope is sin.
@@ -139,7 +140,8 @@ func (l *Layer) variance() float64 {
 	return sd * sd
 }
 
-// blendFlow is the exposure to flow of the mixed zone between two layers, of which underFraction of the volume is of the lower one.
+// blendFlow is the exposure to flow of the mixed zone between two layers, of which underFraction of the volume is of
+// the lower one.
 func (l *Layering) blendFlow(under, over int, underFraction float64) float64 {
 	if underFraction == 0.5 && l.sheet != nil {
 		return l.sheet.half(l, under, over)
@@ -156,8 +158,8 @@ func (p *Physics) BlendLog10(l *Layering, i int) float64 {
 	return blendLog10(l.Layers[i].Fired, l.Layers[i+1].Fired, p.stack.Zone(at).UnderFraction)
 }
 
-// FlowShares gives the share of each of n layers in the drive, and of the mixed zone above each but the last; they sum to 1. Like
-// neighbours count as one, under the first of them.
+// FlowShares gives the share of each of n layers in the drive, and of the mixed zone above each but the last; they sum
+// to 1. Like neighbours count as one, under the first of them.
 func (p *Physics) FlowShares(n int) (layers, zones []float64) {
 	layers, zones = make([]float64, n), make([]float64, max(n-1, 0))
 	last := -1

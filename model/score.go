@@ -59,8 +59,8 @@ type Score struct {
 // maxEvidence is how many tiles a score names.
 const maxEvidence = 8
 
-// Score answers a question in full. median is the studio's glaze of median flow in this firing, against which each glaze is held; nil leaves
-// those drivers out.
+// Score answers a question in full. median is the studio's glaze of median flow in this firing, against which each
+// glaze is held; nil leaves those drivers out.
 func (q *Question) Score(median *Fired) (s *Score, err error) {
 	s = &Score{Question: q}
 	if s.Prediction, err = q.predict(&s.Physics); err != nil {

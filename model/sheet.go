@@ -7,9 +7,9 @@ import (
 	"github.com/catchline/catchline/model/chem"
 )
 
-// Sheet is many layerings that are made of the same choices of layers. What one score shares with another is worked out once: above all
-// the blend of two glazes, half and half, which is the same whichever is on top, and but for its iron in every firing. A score of a
-// sheet is to the last bit the score of its layering alone.
+// Sheet is many layerings that are made of the same choices of layers. What one score shares with another is worked out
+// once: above all the blend of two glazes, half and half, which is the same whichever is on top, and but for its iron
+// in every firing. A score of a sheet is to the last bit the score of its layering alone.
 //
 // It is safe for concurrent use, each goroutine with a Scorer of its own.
 type Sheet struct {
@@ -31,8 +31,8 @@ type part struct {
 	mixes     []*Fired // one of each of what is mixed in it, by its number; nil where it is not in it
 	positions [][]choice
 	first     int // index of its first combination
-	// halves are the exposures to flow of half-and-half blends, by row and column of a triangle, as the bits of a float64; 0 where
-	// one was not asked for yet. nil when there would be too many.
+	// halves are the exposures to flow of half-and-half blends, by row and column of a triangle, as the bits of a
+	// float64; 0 where one was not asked for yet. nil when there would be too many.
 	halves []atomic.Uint64
 }
 
@@ -45,7 +45,8 @@ type choice struct {
 // maxHalves bounds what a sheet remembers of its blends, to 64 MB.
 const maxHalves = 8 << 20
 
-// Add a firing, as a question without layers and the choices at each position, all fired in it, first applied first. Add all before the first Scorer.
+// Add a firing, as a question without layers and the choices at each position, all fired in it, first applied first.
+// Add all before the first Scorer.
 func (s *Sheet) Add(q *Question, positions [][]Layer) {
 	p := part{question: *q, first: s.total}
 	p.question.sheet, p.question.part = s, len(s.parts)
@@ -101,7 +102,8 @@ func (p *part) combinations() int {
 // Len is the number of combinations in all firings.
 func (s *Sheet) Len() int { return s.total }
 
-// At gives the firing of combination index and writes its choice at each position. The choice of the last position goes round fastest, the firing slowest.
+// At gives the firing of combination index and writes its choice at each position. The choice of the last position goes
+// round fastest, the firing slowest.
 func (s *Sheet) At(index int, choices []int) (firing int) {
 	for firing = len(s.parts) - 1; s.parts[firing].first > index; {
 		firing--
@@ -180,8 +182,8 @@ func (s *Scorer) Question(index int) *Question {
 	return &s.question
 }
 
-// Estimates writes Question.Estimate of combination first and those that follow into dst. It does not allocate but for the first of a firing. With
-// an error it says how many come before the one that cannot be answered.
+// Estimates writes Question.Estimate of combination first and those that follow into dst. It does not allocate but for
+// the first of a firing. With an error it says how many come before the one that cannot be answered.
 func (s *Scorer) Estimates(dst []Estimate, first int) (int, error) {
 	for i := range dst {
 		var err error

@@ -8,10 +8,10 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
-// memo is what a calibration works out when it is first asked for, and keeps. A prediction asks for the mean and variance of a sparse combination of
-// coefficients. From R alone that is a solve of the whole triangle, in a time that grows with the square of the number of groups. Here the
-// columns of the covariance (RᵀR)⁻¹ are kept: then a prediction is a few products, however many groups and tiles there are. Memory goes with the
-// number of groups that are asked for.
+// memo is what a calibration works out when it is first asked for, and keeps. A prediction asks for the mean and
+// variance of a sparse combination of coefficients. From R alone that is a solve of the whole triangle, in a time that
+// grows with the square of the number of groups. Here the columns of the covariance (RᵀR)⁻¹ are kept: then a prediction
+// is a few products, however many groups and tiles there are. Memory goes with the number of groups that are asked for.
 type memo struct {
 	once    sync.Once
 	θ       []float64                      // by id
@@ -70,8 +70,9 @@ func (c *Calibration) solveColumn(id int32) []float64 {
 	return *at.Load()
 }
 
-// combination is a combination of the standardised coefficients: of all fixed effects, and of some groups, which may come more than once. A pair's own
-// coefficient is eliminated: it leaves a mean and a standard deviation, and takes something from the others.
+// combination is a combination of the standardised coefficients: of all fixed effects, and of some groups, which may
+// come more than once. A pair's own coefficient is eliminated: it leaves a mean and a standard deviation, and takes
+// something from the others.
 type combination struct {
 	fixed            [NumEffects]float64
 	groups           []entry
@@ -154,8 +155,8 @@ func (c *Calibration) variance(a *combination) float64 {
 	return 2*sum + a.pairSD*a.pairSD
 }
 
-// Linear is the posterior mean and covariance of all coefficients, in the order of Coefficients; with Tail, all that a prediction is made
-// from, for programs that check it.
+// Linear is the posterior mean and covariance of all coefficients, in the order of Coefficients; with Tail, all that a
+// prediction is made from, for programs that check it.
 func (c *Calibration) Linear() (mean []float64, covariance *mat.SymDense) {
 	core, n := c.r.n, c.r.n+len(c.tops)
 	halves, parts := make([][]float64, n), make([]float64, n)
@@ -188,7 +189,8 @@ func (c *Calibration) Linear() (mean []float64, covariance *mat.SymDense) {
 	return mean, covariance
 }
 
-// Tail is the scale and degrees of freedom of a prediction whose linear predictor has a variance, for a tile whose physics has a standard deviation.
+// Tail is the scale and degrees of freedom of a prediction whose linear predictor has a variance, for a tile whose
+// physics has a standard deviation.
 func (c *Calibration) Tail(variance, physicsSD float64) (scale, df float64) {
 	return c.convolution.Of(variance, c.components.piece2(physicsSD))
 }

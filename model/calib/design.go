@@ -22,7 +22,8 @@ type levelKey struct {
 	name   string
 }
 
-// register numbers the levels. Levels added later go into a small map of their own, so that adding a tile copies little.
+// register numbers the levels. Levels added later go into a small map of their own, so that adding a tile copies
+// little.
 type register struct {
 	levels []level
 	base   map[levelKey]int
@@ -119,7 +120,8 @@ func (c *Conditions) designRow(prior *Prior, core, pairs *register) designRow {
 	return r
 }
 
-// begin begins with the fixed effects. A kiln, body and tester are missing until they are found, and so is the lot of each glaze.
+// begin begins with the fixed effects. A kiln, body and tester are missing until they are found, and so is the lot of
+// each glaze.
 func (r *designRow) begin(f *Features, prior *Prior) {
 	r.entries, r.offset, r.pair, r.unseen = r.entries[:0], 0, -1, 0
 	r.missing = [NumFactors]float64{Kiln: 1, Body: 1, Tester: 1}
@@ -143,7 +145,8 @@ func (r *designRow) addKnown(f Factor, id int32, weight float64) {
 	}
 }
 
-// addUnknown adds a group that is not in its register, by its squared weight and the square of its weight times its PriorSD.
+// addUnknown adds a group that is not in its register, by its squared weight and the square of its weight times its
+// PriorSD.
 func (r *designRow) addUnknown(f Factor, weight2, doubt2 float64) {
 	switch f {
 	case Glaze:
@@ -155,7 +158,8 @@ func (r *designRow) addUnknown(f Factor, weight2, doubt2 float64) {
 	r.unseen += doubt2
 }
 
-// insert puts an entry in its place by id, or adds it to what there is of that id, as when a glaze is both first and third layer, and gives what there was.
+// insert puts an entry in its place by id, or adds it to what there is of that id, as when a glaze is both first and
+// third layer, and gives what there was.
 func (r *designRow) insert(e entry) (before float64) {
 	at := place(r.entries, e.id)
 	if at < len(r.entries) && r.entries[at].id == e.id {

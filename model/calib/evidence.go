@@ -17,8 +17,8 @@ type Influence struct {
 	Share float64
 }
 
-// maxWeighed is how many tiles are weighed for one prediction. In a longer log it is the newest ones of each glaze and lot of the
-// layering, so that a score does not take longer and longer as the log grows.
+// maxWeighed is how many tiles are weighed for one prediction. In a longer log it is the newest ones of each glaze and
+// lot of the layering, so that a score does not take longer and longer as the log grows.
 const maxWeighed = 200
 
 // lever is a tile as something that moves predictions.
@@ -38,7 +38,8 @@ func (c *Calibration) lever(tile int32) *lever {
 	return at.Load()
 }
 
-// Evidence names the tiles that moved the prediction of a subject most, of those that are weighed and at most count of them.
+// Evidence names the tiles that moved the prediction of a subject most, of those that are weighed and at most count of
+// them.
 func (s *Subject) Evidence(count int) []Influence {
 	c := s.calibration
 	with := c.covariances(&s.combination)

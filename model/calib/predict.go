@@ -8,8 +8,8 @@ import (
 	"github.com/catchline/catchline/model/calib/internal/student"
 )
 
-// Prediction is a Student-t distribution of the correction y; ln of the drive is LnPhysics + y. As the run is a monotone
-// function of the drive, its quantiles map exactly to those of the run in millimetres.
+// Prediction is a Student-t distribution of the correction y; ln of the drive is LnPhysics + y. As the run is a
+// monotone function of the drive, its quantiles map exactly to those of the run in millimetres.
 type Prediction struct {
 	LnPhysics float64
 	Mean      float64 // of y, and its median

@@ -20,7 +20,8 @@ type partGlaze struct {
 	weight float64
 }
 
-// Group is a group as one calibration knows it, a glaze, lot, kiln, body or tester. The zero Group is one that the calibration does not know.
+// Group is a group as one calibration knows it, a glaze, lot, kiln, body or tester. The zero Group is one that the
+// calibration does not know.
 type Group int32
 
 // Group finds a group by its name.
@@ -55,12 +56,14 @@ func (c *Calibration) Subject(q *Conditions) (*Subject, error) {
 		return nil, err
 	}
 	r := q.designRow(&c.prior, &c.core, &c.pairs)
-	s := &Subject{calibration: c, lnPhysics: q.LnPhysics, physicsSD: q.PhysicsSD, features: q.Features, combination: c.combine(&r)}
-	s.unknown, s.prior = r.missingVariance(&c.used, &c.components), c.priorVariance(&r)
-	return s, nil
+	return &Subject{
+		calibration: c, lnPhysics: q.LnPhysics, physicsSD: q.PhysicsSD, features: q.Features, combination: c.combine(&r),
+		unknown: r.missingVariance(&c.used, &c.components), prior: c.priorVariance(&r),
+	}, nil
 }
 
-// Begin makes the subject one of a calibration, without groups; lnPhysics, physicsSD and features are those of Conditions.
+// Begin makes the subject one of a calibration, without groups; lnPhysics, physicsSD and features are those of
+// Conditions.
 func (s *Subject) Begin(c *Calibration, lnPhysics, physicsSD float64, features *Features) {
 	k := c.remembered()
 	s.calibration, s.lnPhysics, s.physicsSD, s.features = c, lnPhysics, physicsSD, *features
@@ -100,8 +103,9 @@ func (s *Subject) AddGlaze(g *KnownGlaze, weight float64) {
 	s.glazes = append(s.glazes, partGlaze{g, weight})
 }
 
-// unknown is the covariance of what a calibration does not know of two glazes of weight 1. It is 0 but for one and the same glaze. A glaze that has no group is as
-// unknown in both, and so is a lot: what comes of one glaze is taken to be of one lot unless that is known.
+// unknown is the covariance of what a calibration does not know of two glazes of weight 1. It is 0 but for one and the
+// same glaze. A glaze that has no group is as unknown in both, and so is a lot: what comes of one glaze is taken to be
+// of one lot unless that is known.
 func (g *KnownGlaze) unknown(other *KnownGlaze) float64 {
 	if g.group != other.group || g.name != other.name {
 		return 0

@@ -1,7 +1,7 @@
 package film
 
-// motion is how the layers of a stack move one on another, all without the factor g sinθ. The film is cut at the wall and at each interface; the part
-// above a cut is named by its lowest layer.
+// motion is how the layers of a stack move one on another, all without the factor g sinθ. The film is cut at the wall
+// and at each interface; the part above a cut is named by its lowest layer.
 type motion struct {
 	weights [MaxLayers]layerWeights
 	above   [MaxLayers]float64 // thickness of the part in m
@@ -11,14 +11,15 @@ type motion struct {
 	fastest int                // the part with the greatest of them
 }
 
-// weight is what a unit of exposure to flow in a stretch of the film brings, over g sinθ: flux to that of the film on bare wall, slip to the speed of
-// all that lies on it.
+// weight is what a unit of exposure to flow in a stretch of the film brings, over g sinθ: flux to that of the film on
+// bare wall, slip to the speed of all that lies on it.
 type weight struct{ flux, slip float64 }
 
 func (a weight) minus(b weight) weight { return weight{a.flux - b.flux, a.slip - b.slip} }
 
-// layerWeights are those of a layer's three stretches from wall to air: what the zone below has of it, its unmixed melt, and what the zone above
-// has. The slopes are how the first and the last rise with ln of the zones' widths, at the cost of what is between.
+// layerWeights are those of a layer's three stretches from wall to air: what the zone below has of it, its unmixed
+// melt, and what the zone above has. The slopes are how the first and the last rise with ln of the zones' widths, at
+// the cost of what is between.
 type layerWeights struct {
 	low, mid, high      weight
 	lowSlope, highSlope weight
@@ -86,8 +87,8 @@ func (s *Stack) slip(i int, w *layerWeights) float64 {
 // carried is the flux of a part, carried along by what lies under it.
 func (m *motion) carried(i int) float64 { return m.alone[i] + m.slip[i]*m.above[i] }
 
-// part is (X'/(3 g sinθ))³ for the drive X' = (3 Q')^(2/3) M'^(1/3) of a part of the film: Q' is its flux as it is carried, and its mobility M' is
-// 3 times its flux on bare wall over the cube of its thickness.
+// part is (X'/(3 g sinθ))³ for the drive X' = (3 Q')^(2/3) M'^(1/3) of a part of the film: Q' is its flux as it is
+// carried, and its mobility M' is 3 times its flux on bare wall over the cube of its thickness.
 func part(carried, alone, thickness float64) float64 {
 	return carried * carried * alone / (thickness * thickness * thickness)
 }

@@ -31,13 +31,13 @@ func (a Angles) Grip() (float64, error) {
 // DefaultGrip is that of DefaultAngles.
 var DefaultGrip = math.Cos(DefaultAngles.Receding) - math.Cos(DefaultAngles.Advancing)
 
-// HeldPart is which part of its weight a band, even across the wall, has held up by its edges (Furmidge 1962, J. Colloid Sci. 17, 309-324):
-// of a height L that of
+// HeldPart is which part of its weight a band, even across the wall, has held up by its edges (Furmidge 1962, J.
+// Colloid Sci. 17, 309-324): of a height L that of
 //
 //	ρ g sinθ H L = γ (cos θr - cos θa)
 //
-// over its own, in m, with γ in N/m, the mass per area ρ H in kg/m², and the grip as Angles.Grip gives it. Above 1 all is held; on a level surface
-// it is +Inf.
+// over its own, in m, with γ in N/m, the mass per area ρ H in kg/m², and the grip as Angles.Grip gives it. Above 1 all
+// is held; on a level surface it is +Inf.
 func HeldPart(surfaceTension, mass, sinSlope, band, grip float64) float64 {
 	return surfaceTension * grip / (mass * Gravity * sinSlope * band)
 }

@@ -6,11 +6,13 @@ package film
 //
 //	∂ln X'/∂ln f = 2/3 ∂ln Q'/∂ln f + 1/3 ∂ln M'/∂ln f
 //
-// where Q' = alone + slip·thickness, and M' goes as alone: what flows in the part adds to both, what carries it to the slip.
+// where Q' = alone + slip·thickness, and M' goes as alone: what flows in the part adds to both, what carries it to the
+// slip.
 //
-// Where two parts get almost as far, which of them gets furthest hangs on viscosities that nobody knows so well, and what they owe to a
-// layer can differ much. So the shares are the mean over all parts, weighted by the 12th power of their drives (ours, no source: a part
-// that gets 10 % less far counts for a quarter, one that gets half as far for nothing), and a small change of a melt changes them little.
+// Where two parts get almost as far, which of them gets furthest hangs on viscosities that nobody knows so well, and
+// what they owe to a layer can differ much. So the shares are the mean over all parts, weighted by the 12th power of
+// their drives (ours, no source: a part that gets 10 % less far counts for a quarter, one that gets half as far for
+// nothing), and a small change of a melt changes them little.
 //
 // In the same mean, stirring moves the drive by what the zones gain on the unmixed melt. They widen as its square root.
 func (s *Stack) share(m *motion, f *Flow) {

@@ -50,7 +50,8 @@ func (s *Stack) Mix(stirring float64) error {
 	}
 	s.mixed = true
 	for i := range s.n - 1 {
-		s.zones[i] = Zone{HalfWidth: halfWidth(stirring, s.layers[i].Exposure.Diffusion, s.layers[i+1].Exposure.Diffusion)}
+		under, over := &s.layers[i].Exposure, &s.layers[i+1].Exposure
+		s.zones[i] = Zone{HalfWidth: halfWidth(stirring, under.Diffusion, over.Diffusion)}
 	}
 	for i := range s.n - 1 {
 		z := &s.zones[i]
@@ -65,13 +66,14 @@ func (s *Stack) Mix(stirring float64) error {
 	return nil
 }
 
-// halfWidth is δ = 2 sqrt(S ∫D dt/π), with S the stirring factor and ∫D dt the geometric mean of those of the two melts in m².
+// halfWidth is δ = 2 sqrt(S ∫D dt/π), with S the stirring factor and ∫D dt the geometric mean of those of the two melts
+// in m².
 func halfWidth(stirring, a, b float64) float64 {
 	return 2 * math.Sqrt(stirring*math.Sqrt(a*b)/math.Pi)
 }
 
-// limit is how far in m a zone may grow into a layer, of which it leaves its part to the other zone in that layer, if there is one:
-// h δ/(δ + δ') of a thickness h.
+// limit is how far in m a zone may grow into a layer, of which it leaves its part to the other zone in that layer, if
+// there is one: h δ/(δ + δ') of a thickness h.
 func (s *Stack) limit(layer, zone, other int) float64 {
 	h, δ := s.layers[layer].Thickness, s.zones[zone].HalfWidth
 	if other < 0 || other >= s.n-1 || δ == 0 {
@@ -86,11 +88,13 @@ type moments struct{ d, d2, d3 float64 }
 // still are those of a length that does not change.
 func still(d float64) moments { return moments{d, d * d / 2, d * d * d / 3} }
 
-// growth is the moments of a length that grows up to a limit, and by how much they rise with ln of what it would grow to without the limit.
+// growth is the moments of a length that grows up to a limit, and by how much they rise with ln of what it would grow
+// to without the limit.
 type growth struct{ mean, slope moments }
 
-// grow gives the growth of a length that grows as the square root of the flow, towards final (m), and stops at limit (m, more than 0). It meets the
-// limit when the part t = (limit/final)² of the flow is over, or not at all (t = 1). Before, the mean of dⁿ is limitⁿ 2/(n+2), after, it is limitⁿ:
+// grow gives the growth of a length that grows as the square root of the flow, towards final (m), and stops at limit
+// (m, more than 0). It meets the limit when the part t = (limit/final)² of the flow is over, or not at all (t = 1).
+// Before, the mean of dⁿ is limitⁿ 2/(n+2), after, it is limitⁿ:
 //
 //	mean dⁿ = limitⁿ (1 - t n/(n+2))
 func grow(final, limit float64) growth {
@@ -107,8 +111,8 @@ func grow(final, limit float64) growth {
 // Zone gives the mixed zone between layers i and i+1.
 func (s *Stack) Zone(i int) *Zone { return &s.zones[i] }
 
-// SetBlend gives zone i the exposure ∫dt/η in 1/Pa of its blend to flow: of the melt that has UnderFraction of its volume
-// from the lower layer and the rest from the upper.
+// SetBlend gives zone i the exposure ∫dt/η in 1/Pa of its blend to flow: of the melt that has UnderFraction of its
+// volume from the lower layer and the rest from the upper.
 func (s *Stack) SetBlend(i int, flow float64) error {
 	if err := CheckFlow(flow); err != nil {
 		return err

@@ -16,11 +16,13 @@ import (
 
 var record = flag.Bool("record", false, "write testdata/demo_sheet.json anew instead of comparing with it")
 
-// demoSheetFile is a record of the demo studio's sheet: medians, both ends and clearances in mm, probabilities. It was taken from this service before the
-// formulas of its model were rewritten, to show that the rewriting moved none of them. It is no check of the physics: nothing in it comes from outside.
+// demoSheetFile is a record of the demo studio's sheet: medians, both ends and clearances in mm, probabilities. It was
+// taken from this service before the formulas of its model were rewritten, to show that the rewriting moved none of
+// them. It is no check of the physics: nothing in it comes from outside.
 const demoSheetFile = "testdata/demo_sheet.json"
 
-// The demo studio, loaded, fitted and asked for its stored sheet, gives the sheet of the record, as closely as the contract's single-precision numbers say.
+// The demo studio, loaded, fitted and asked for its stored sheet, gives the sheet of the record, as closely as the
+// contract's single-precision numbers say.
 func TestDemoSheetIsThatOfTheRecord(t *testing.T) {
 	s := start(t, nil)
 	if err := demo.Seed(t.Context(), client.Over(s.Local())); err != nil {

@@ -6,9 +6,10 @@ import (
 	"gonum.org/v1/gonum/floats"
 )
 
-// Convolution turns the sum of a normal error (of variance V, what is not known of the coefficients) and a Student-t error (of
-// scale s and ν degrees of freedom, what no tile can tell) into one Student-t distribution with the same 80 % and 95 %
-// intervals. It depends on ν and on u = V/(V+s²) alone, and smoothly, so two polynomials in 2u - 1 serve, within 0.1 %.
+// Convolution turns the sum of a normal error (of variance V, what is not known of the coefficients) and a Student-t
+// error (of scale s and ν degrees of freedom, what no tile can tell) into one Student-t distribution with the same 80 %
+// and 95 % intervals. It depends on ν and on u = V/(V+s²) alone, and smoothly, so two polynomials in 2u - 1 serve,
+// within 0.1 %.
 type Convolution struct {
 	inverse polynomial // 1/degrees of freedom
 	scale2  polynomial // squared scale over (V+s²)
@@ -32,7 +33,8 @@ func NewConvolution(df float64) *Convolution {
 	return &Convolution{interpolated(&inverse), interpolated(&scale2)}
 }
 
-// Of is the scale and the degrees of freedom, 2 to MaxDF, for a normal variance V and the squared scale s² of the t error.
+// Of is the scale and the degrees of freedom, 2 to MaxDF, for a normal variance V and the squared scale s² of the t
+// error.
 func (c *Convolution) Of(V, s2 float64) (scale, df float64) {
 	at := 2*V/(V+s2) - 1
 	return math.Sqrt(c.scale2.at(at) * (V + s2)), 1 / min(max(c.inverse.at(at), 1/MaxDF), mostX)
@@ -85,7 +87,8 @@ func (s *sum) quantile(p float64) float64 {
 	return x
 }
 
-// inverseDF is 1/df of the t distribution whose 95 % interval is ratio times as wide as its 80 % interval, from 0 to top.
+// inverseDF is 1/df of the t distribution whose 95 % interval is ratio times as wide as its 80 % interval, from 0 to
+// top.
 func inverseDF(ratio, top float64) float64 {
 	miss := func(inverse float64) float64 { return Quantile(1/inverse, 0.975)/Quantile(1/inverse, 0.9) - ratio }
 	// Regula falsi, Illinois variant: the ratio is nearly straight in 1/df.

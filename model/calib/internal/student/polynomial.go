@@ -13,8 +13,8 @@ type polynomial [12]float64
 // at is the value at s.
 func (p *polynomial) at(s float64) float64 { return horner(p[:], s) }
 
-// horner is the polynomial with an even number of coefficients c, that of the highest power first, at s. Odd and even powers are summed
-// apart: neither sum waits for the other.
+// horner is the polynomial with an even number of coefficients c, that of the highest power first, at s. Odd and even
+// powers are summed apart: neither sum waits for the other.
 func horner(c []float64, s float64) float64 {
 	s2, odd, even := s*s, c[0], c[1]
 	for k := 2; k+1 < len(c); k += 2 {
@@ -23,7 +23,8 @@ func horner(c []float64, s float64) float64 {
 	return odd*s + even
 }
 
-// nodes of Chebyshev, between -1 and 1: a polynomial through what a smooth function is there stays close to it in between.
+// nodes of Chebyshev, between -1 and 1: a polynomial through what a smooth function is there stays close to it in
+// between.
 var nodes = func() (s [len(polynomial{})]float64) {
 	for i := range s {
 		s[i] = -math.Cos((float64(i) + 0.5) * math.Pi / float64(len(s)))

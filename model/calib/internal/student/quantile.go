@@ -12,12 +12,14 @@ import (
 //
 //	u = sqrt(ln(1 + x t²)/x)
 //
-// makes t nearly normal (Wallace 1959, Ann. Math. Statist. 30, 1121-1130, from memory), and the ratio of the normal deviate z of the
-// same probability to u is a smooth function of x and u, close to 1. Polynomials stand for it, within a relative error of 1e-7 of deviates up to 5
-// and 1e-6 up to 8, which moves no run by more than a thousandth of a millimetre.
+// makes t nearly normal (Wallace 1959, Ann. Math. Statist. 30, 1121-1130, from memory), and the ratio of the normal
+// deviate z of the same probability to u is a smooth function of x and u, close to 1. Polynomials stand for it, within
+// a relative error of 1e-7 of deviates up to 5 and 1e-6 up to 8, which moves no run by more than a thousandth of a
+// millimetre.
 
-// Polynomials are for x from 0 (normal) to 1/2 (two degrees of freedom), and deviates up to mostDeviate, beyond which lie 6e-16. Quantiles by them
-// are those of a probability with a normal deviate of at most mostQuantile, which leaves 2e-4.
+// Polynomials are for x from 0 (normal) to 1/2 (two degrees of freedom), and deviates up to mostDeviate, beyond which
+// lie 6e-16. Quantiles by them are those of a probability with a normal deviate of at most mostQuantile, which leaves
+// 2e-4.
 const (
 	mostX         = 0.5
 	mostDeviate   = 8.0
@@ -55,7 +57,8 @@ type deviate struct {
 	ratio polynomial // in 4x - 1
 }
 
-// deviates are some that were asked for, each at a place by its bits: studios ask for the same few probabilities again and again.
+// deviates are some that were asked for, each at a place by its bits: studios ask for the same few probabilities again
+// and again.
 var deviates [64]atomic.Pointer[deviate]
 
 func deviateOf(p float64) *deviate {

@@ -70,7 +70,8 @@ func BenchmarkT(b *testing.B) {
 
 var sinkFloat float64
 
-// The one t distribution that stands for a normal plus a t error has their 80 % and 95 % intervals, by quadrature of the convolution.
+// The one t distribution that stands for a normal plus a t error has their 80 % and 95 % intervals, by quadrature of
+// the convolution.
 func TestConvolutionHasTheIntervalsOfTheSum(t *testing.T) {
 	for _, df := range []float64{3, 4, 10, 30, 300} {
 		c := NewConvolution(df)

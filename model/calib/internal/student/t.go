@@ -7,8 +7,8 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
-// T is a standard Student-t distribution; with infinitely many degrees of freedom it is the normal. Its constants are kept, as every tile
-// asks for them at every step of a fit.
+// T is a standard Student-t distribution; with infinitely many degrees of freedom it is the normal. Its constants are
+// kept, as every tile asks for them at every step of a fit.
 type T struct {
 	df       float64
 	lnFactor float64 // ln of the density at 0
@@ -36,7 +36,8 @@ func (t *T) LnDensity(z float64) float64 {
 	return t.lnFactor - 0.5*(t.df+1)*math.Log1p(z*z/t.df)
 }
 
-// Weight is -d ln(density)/dz / z, the weight of a residual z where the distribution is read as a mixture of normals of unlike scale: (ν+1)/(ν+z²).
+// Weight is -d ln(density)/dz / z, the weight of a residual z where the distribution is read as a mixture of normals of
+// unlike scale: (ν+1)/(ν+z²).
 func (t *T) Weight(z float64) float64 {
 	if t.Normal() {
 		return 1
@@ -68,8 +69,8 @@ const (
 )
 
 // within is P(-t < T < t) for t > 0 and a whole number ν of degrees of freedom, by the finite series in θ = atan(t/√ν)
-// (Abramowitz & Stegun 1964, 26.7.3 and 26.7.4, from memory). A fit of a long log asks for it some hundred million times; the
-// incomplete beta function takes twenty times as long.
+// (Abramowitz & Stegun 1964, 26.7.3 and 26.7.4, from memory). A fit of a long log asks for it some hundred million
+// times; the incomplete beta function takes twenty times as long.
 func within(t float64, ν int) float64 {
 	n := float64(ν)
 	sin, cos := t/math.Sqrt(n+t*t), math.Sqrt(n/(n+t*t))
