@@ -206,29 +206,12 @@ func (n *conn) working(calls func(before int) int) {
 // ReasonConnections is why a call is turned away for whose connection there is no place.
 const ReasonConnections = "connections"
 
-// introduced notes that a call has shown who sends it. Its error says that there are as many connections as may be.
-func (l *Limits) introduced(n *conn, party string) error {
-	if n == nil || n.introduce(party) {
-		return nil
+// TapConnection is for gRPC calls: a stranger is not idle while one is under way.
+func TapConnection(ctx context.Context, _ *tap.Info) (context.Context, error) {
+	if n := connOf(ctx); n != nil && !n.introduced.Load() {
+		n.working(func(before int) int { return before + 1 })
+		context.AfterFunc(ctx, func() { n.working(func(before int) int { return before - 1 }) })
 	}
-	return l.refuse(ReasonConnections, time.Second, "The server has as many connections as it may have; try again later.")
-}
-
-// TapConnection is for gRPC calls whose heads have been looked at.
-func (l *Limits) TapConnection(ctx context.Context, _ *tap.Info) (context.Context, error) {
-	p, ok := peer.FromContext(ctx)
-	if !ok {
-		return ctx, nil
-	}
-	at, ok := p.Addr.(endpoint)
-	if !ok {
-		return ctx, nil
-	}
-	if head := chain.HeadOf(ctx); head != nil && head.Caller != nil {
-		return ctx, l.introduced(at.conn, head.Party)
-	}
-	at.conn.working(func(before int) int { return before + 1 })
-	context.AfterFunc(ctx, func() { at.conn.working(func(before int) int { return before - 1 }) })
 	return ctx, nil
 }
 
@@ -256,14 +239,24 @@ func ConnState(c net.Conn, state http.ConnState) {
 	}
 }
 
-// Connected is for HTTP requests whose heads have shown who sends them.
+// Connected is for calls whose heads have shown who sends them.
 func (l *Limits) Connected(ctx context.Context) error {
-	n, _ := ctx.Value(connKey{}).(*conn)
-	party := ""
-	if head := chain.HeadOf(ctx); head != nil {
-		party = head.Party
+	n := connOf(ctx)
+	if n == nil || n.introduce(chain.HeadOf(ctx).Party) {
+		return nil
 	}
-	return l.introduced(n, party)
+	return l.refuse(ReasonConnections, time.Second, "The server has as many connections as it may have; try again later.")
+}
+
+// connOf returns the connection that a call came on, or nil.
+func connOf(ctx context.Context) *conn {
+	if p, ok := peer.FromContext(ctx); ok {
+		if at, ok := p.Addr.(endpoint); ok {
+			return at.conn
+		}
+	}
+	n, _ := ctx.Value(connKey{}).(*conn)
+	return n
 }
 
 // addressOf is the address that a connection comes from.

@@ -14,6 +14,7 @@ import (
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
 	"google.golang.org/grpc/tap"
+	"google.golang.org/protobuf/types/known/emptypb"
 
 	"github.com/catchline/catchline/server/chain"
 )
@@ -341,7 +342,7 @@ func TestTapBoundsWhatIsArriving(t *testing.T) {
 		tapped := func(ctx context.Context, method string) (context.Context, error) {
 			return handle(ctx, &tap.Info{FullMethodName: method})
 		}
-		first, err := tapped(t.Context(), "/s/m")
+		first, err := tapped(chain.NewHead(t.Context()), "/s/m")
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -360,11 +361,14 @@ func TestTapBoundsWhatIsArriving(t *testing.T) {
 		if _, err := tapped(t.Context(), "/s/m"); err != nil {
 			t.Errorf("after one has ended: %v", err)
 		}
-		handler := l.received(func(any, context.Context, func(any) error, grpc.UnaryServerInterceptor) (any, error) {
+		handler := l.received(func(context.Context) error { return nil }, func(_ any, _ context.Context, decode func(any) error, _ grpc.UnaryServerInterceptor) (any, error) {
+			if err := decode(&emptypb.Empty{}); err != nil {
+				return nil, err
+			}
 			_, err := tapped(t.Context(), "/s/m")
 			return nil, err
 		})
-		if _, err := handler(nil, first, nil, nil); err != nil {
+		if _, err := handler(nil, first, func(any) error { return nil }, nil); err != nil {
 			t.Errorf("after one has arrived: %v", err)
 		}
 		if got := len(l.arriving.heads); got != 2 {

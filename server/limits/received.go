@@ -13,8 +13,9 @@ import (
 	"github.com/catchline/catchline/server/chain"
 )
 
-// What a gRPC request takes is known once its bytes are there, and its bytes are read by the transport. So the transport's codec hands them
-// over as they are, and they are turned into a message here, when there is memory for it.
+// A gRPC call comes to its method when its head is there; its body is read when the method asks for the request. So who calls is found out
+// before that. What a request takes is known once its bytes are there: the transport's codec hands them over as they are, and they are turned
+// into a message here, when there is memory for it.
 
 // raw is a request as it came.
 type raw struct{ data mem.BufferSlice }
@@ -54,12 +55,15 @@ func (r *raw) read(ctx context.Context, body *Body, to any) error {
 	return nil
 }
 
-// Registrar registers services whose unary requests are read here.
-func (l *Limits) Registrar(to grpc.ServiceRegistrar) grpc.ServiceRegistrar { return registrar{to, l} }
+// Registrar registers services whose unary requests are read here. Caller is asked before, and says why a call is refused.
+func (l *Limits) Registrar(to grpc.ServiceRegistrar, caller func(ctx context.Context, method string) error) grpc.ServiceRegistrar {
+	return registrar{to, l, caller}
+}
 
 type registrar struct {
 	to     grpc.ServiceRegistrar
 	limits *Limits
+	caller func(ctx context.Context, method string) error
 }
 
 // RegisterService implements grpc.ServiceRegistrar.
@@ -67,41 +71,45 @@ func (g registrar) RegisterService(desc *grpc.ServiceDesc, service any) {
 	d := *desc
 	d.Methods = make([]grpc.MethodDesc, len(desc.Methods))
 	for i, m := range desc.Methods {
-		d.Methods[i] = grpc.MethodDesc{MethodName: m.MethodName, Handler: g.limits.received(m.Handler)}
+		name := "/" + desc.ServiceName + "/" + m.MethodName
+		caller := func(ctx context.Context) error { return g.caller(ctx, name) }
+		d.Methods[i] = grpc.MethodDesc{MethodName: m.MethodName, Handler: g.limits.received(caller, m.Handler)}
 	}
 	g.to.RegisterService(&d, service)
 }
 
-// received is a method whose request has come as a whole.
-func (l *Limits) received(handler grpc.MethodHandler) grpc.MethodHandler {
+// received is a method of which the caller is asked first, and then the request is read.
+func (l *Limits) received(caller func(context.Context) error, handler grpc.MethodHandler) grpc.MethodHandler {
 	return func(service any, ctx context.Context, decode func(any) error, links grpc.UnaryServerInterceptor) (any, error) {
-		party := ""
-		if head := chain.HeadOf(ctx); head != nil {
-			head.Whole()
-			party = head.Party
+		if err := caller(ctx); err != nil {
+			return nil, err
 		}
-		arrived(ctx)
-		body := l.Body(party)
+		head := chain.HeadOf(ctx)
+		body := l.Body(head.Party)
 		defer body.Free()
 		return handler(service, ctx, func(to any) error {
 			var r raw
 			if err := decode(&r); err != nil {
 				return err
 			}
+			head.Whole()
+			arrived(ctx)
 			return r.read(ctx, body, to)
 		}, links)
 	}
 }
 
-// Stream is the interceptor, outermost of all, that reads the requests of streams.
-func (l *Limits) Stream(service any, stream grpc.ServerStream, _ *grpc.StreamServerInfo, handler grpc.StreamHandler) error {
-	party := ""
-	if head := chain.HeadOf(stream.Context()); head != nil {
-		party = head.Party
+// Stream returns the interceptor, outermost of all, that asks for the caller and then reads the requests of streams.
+func (l *Limits) Stream(caller func(ctx context.Context, method string) error) grpc.StreamServerInterceptor {
+	return func(service any, stream grpc.ServerStream, info *grpc.StreamServerInfo, handler grpc.StreamHandler) error {
+		ctx := stream.Context()
+		if err := caller(ctx, info.FullMethod); err != nil {
+			return err
+		}
+		s := &boundedStream{ServerStream: stream, body: l.Body(chain.HeadOf(ctx).Party)}
+		defer s.body.Free()
+		return handler(service, s)
 	}
-	s := &boundedStream{ServerStream: stream, body: l.Body(party)}
-	defer s.body.Free()
-	return handler(service, s)
 }
 
 type boundedStream struct {

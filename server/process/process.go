@@ -128,11 +128,18 @@ func Open(ctx context.Context, c config.Config, o Options) (p *Program, err erro
 	services := o.Services(api.Options{Store: p.store, Logger: p.log, OnlyStudio: access.OnlyStudio, Workers: processors, Turn: limited.Turn})
 	channel := gateway.NewChannel("http", links)
 	services.Register(channel)
-	p.makeGRPC(links, guard.Tap(chain.Refused("grpc", tell)), limited, chain.Streams(channel.GetServiceInfo()), tlsConfig)
+	refused := chain.Refused("grpc", tell)
+	caller := func(ctx context.Context, method string) error {
+		if err := guard.Head(ctx, method); err != nil {
+			return refused(ctx, method, err)
+		}
+		return limited.Connected(ctx)
+	}
+	p.makeGRPC(links, guard.Tap(refused), caller, limited, chain.Streams(channel.GetServiceInfo()), tlsConfig)
 	if p.export != nil {
 		channel.Trace(p.export.CallStats())
 	}
-	services.Register(limited.Registrar(p.grpc))
+	services.Register(limited.Registrar(p.grpc, caller))
 	go services.Watch(background)
 
 	// What the program itself asks for needs no key.
@@ -300,11 +307,11 @@ func Transport(c *config.GRPC) []grpc.ServerOption {
 	}
 }
 
-func (p *Program) makeGRPC(links []chain.Link, caller tap.ServerInHandle, limited *limits.Limits, streams map[string]bool, tlsConfig *tls.Config) {
+func (p *Program) makeGRPC(links []chain.Link, keyTap tap.ServerInHandle, caller func(context.Context, string) error, limited *limits.Limits, streams map[string]bool, tlsConfig *tls.Config) {
 	options := append(Transport(&p.config.GRPC),
 		grpc.UnaryInterceptor(chain.Unary("grpc", links)),
-		grpc.ChainStreamInterceptor(limited.Stream, chain.Stream("grpc", links)),
-		grpc.InTapHandle(chain.Taps(chain.HeadTap, caller, limited.TapConnection, limited.Tap(streams), chain.DeadlineTap(deadlines(&p.config), streams))),
+		grpc.ChainStreamInterceptor(limited.Stream(caller), chain.Stream("grpc", links)),
+		grpc.InTapHandle(chain.Taps(chain.HeadTap, keyTap, limits.TapConnection, limited.Tap(streams), chain.DeadlineTap(deadlines(&p.config), streams))),
 		limits.Codec(),
 		grpc.WaitForHandlers(true), // the store is closed after the server
 	)
