@@ -10,8 +10,8 @@ import (
 	"github.com/catchline/catchline/model/melt/internal/form"
 )
 
-// plan says how much work a fit is.
-type plan struct {
+// setup is how much work a fit is: how many teachers of which kinds, for how long, and on what a pupil is taught.
+type setup struct {
 	teachers         int // networks; the process and the quadratic form are teachers besides
 	teacherEpochs    int
 	prior            int // melts of a published formula among the teachers' lessons
@@ -24,16 +24,16 @@ type plan struct {
 }
 
 var (
-	fullPlan = plan{teachers: 6, teacherEpochs: 320, prior: 1000, mixes: 2, farMixes: 3, windowMixes: 15000, windowNeighbours: 20000,
+	fullSetup = setup{teachers: 6, teacherEpochs: 320, prior: 1000, mixes: 2, farMixes: 3, windowMixes: 15000, windowNeighbours: 20000,
 		windowChanges: 30000, pupilEpochs: 80}
-	// quickPlan is one network fitted straight on the data and not for long: for the test.
-	quickPlan = plan{teachers: 1, teacherEpochs: 60}
+	// quickSetup is one network fitted straight on the data and not for long: for the test.
+	quickSetup = setup{teachers: 1, teacherEpochs: 60}
 )
 
 // fit makes the product's network from data: teachers are fitted on the data, and one network more is taught by them on the measured
 // melts and on many between and beyond them. That pupil keeps the teachers' weighted mean and learns how far they differ, which
 // is large where the data says nothing.
-func fit(data []sample, p plan) (*form.Network, error) {
+func fit(data []sample, p setup) (*form.Network, error) {
 	own := scalingOf(data, productFeatures)
 	formula := prior(p.prior)
 	if p.teachers == 1 {
@@ -89,7 +89,7 @@ func inParallel(n int, f func(i int)) {
 // taught makes the pupil's lessons: the measured melts, mixes of neighbours (a little beyond both as well), and, since what a pupil loses against its teachers
 // it loses between and beside the melts, many made-up ones from the windows: mixes of any two, melts on the lines through one and a neighbour, to half
 // as far beyond either, and ones with more or less of a single oxide. Besides a few mixes of any two melts and melts from anywhere, for the spread.
-func taught(data, formula []sample, c *scaling, ask *oracle, p plan) []lesson {
+func taught(data, formula []sample, c *scaling, ask *oracle, p setup) []lesson {
 	rng := rand.New(rand.NewPCG(5, 1936))
 	near := neighbours(data, 12)
 	type question struct {

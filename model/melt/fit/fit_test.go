@@ -30,11 +30,11 @@ func committedRows(t *testing.T) [][]string {
 	return rows[1:]
 }
 
-func committed(t *testing.T, plan string, fold int) map[int]score {
+func committed(t *testing.T, setup string, fold int) map[int]score {
 	t.Helper()
 	out := map[int]score{}
 	for _, r := range committedRows(t) {
-		if r[0] != plan || r[1] != strconv.Itoa(fold) {
+		if r[0] != setup || r[1] != strconv.Itoa(fold) {
 			continue
 		}
 		var v [5]float64
@@ -49,13 +49,13 @@ func committed(t *testing.T, plan string, fold int) map[int]score {
 	return out
 }
 
-// A refit of the first fold scores as the committed table says. By default the short plan, one network for 60 epochs; with
-// CATCHLINE_REFIT set, the full plan, which takes two minutes. The tolerance is for processors that round otherwise (fused
+// A refit of the first fold scores as the committed table says. By default the short setup, one network for 60 epochs; with
+// CATCHLINE_REFIT set, the full setup, which takes two minutes. The tolerance is for processors that round otherwise (fused
 // multiply and add); on the one that wrote the table the numbers are the same.
 func TestRefitOfOneFoldGetsTheCommittedScore(t *testing.T) {
-	name, p := "quick", quickPlan
+	name, p := "quick", quickSetup
 	if os.Getenv("CATCHLINE_REFIT") != "" {
-		name, p = "full", fullPlan
+		name, p = "full", fullSetup
 	} else if testing.Short() {
 		t.Skip("a fit takes some seconds")
 	}
@@ -73,12 +73,12 @@ func TestRefitOfOneFoldGetsTheCommittedScore(t *testing.T) {
 	for w := range 3 {
 		s, c := scoreOf(choose(got, inWindow(w))), want[w]
 		if s.n != c.n || math.Abs(s.median-c.median) > 0.01 || math.Abs(s.p90-c.p90) > 0.04 || math.Abs(s.rms-c.rms) > 0.03 {
-			t.Errorf("%s plan, window %d: %v, committed %v", name, w, s, c)
+			t.Errorf("%s setup, window %d: %v, committed %v", name, w, s, c)
 		}
 	}
 }
 
-// The committed scores of the full plan, put together over the folds, beat the best published formula and meet what was asked
+// The committed scores of the full setup, put together over the folds, beat the best published formula and meet what was asked
 // of the median, where folds weigh by their points.
 func TestCommittedScoresBeatFluegel(t *testing.T) {
 	data, err := readData(testData)

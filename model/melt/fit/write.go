@@ -97,15 +97,15 @@ import "github.com/catchline/catchline/model/melt/internal/form"
 
 // foldScore is the score of one fold and window.
 type foldScore struct {
-	plan         string
+	setup        string
 	fold, window int
 	score
 }
 
-func scoresOf(plan string, fold int, out []outcome) []foldScore {
+func scoresOf(setup string, fold int, out []outcome) []foldScore {
 	var s []foldScore
 	for _, w := range []int{0, 1, 2} {
-		s = append(s, foldScore{plan, fold, w, scoreOf(choose(out, inWindow(w)))})
+		s = append(s, foldScore{setup, fold, w, scoreOf(choose(out, inWindow(w)))})
 	}
 	return s
 }
@@ -118,10 +118,10 @@ func writeScores(path string, scores []foldScore, covered []coverage) error {
 	}
 	defer f.Close()
 	w := csv.NewWriter(f)
-	w.Write([]string{"plan", "fold", "window", "points", "median_abs_log10", "p90_abs_log10", "rms_log10", "inside_80"})
+	w.Write([]string{"setup", "fold", "window", "points", "median_abs_log10", "p90_abs_log10", "rms_log10", "inside_80"})
 	for _, s := range scores {
 		g := func(v float64) string { return strconv.FormatFloat(v, 'f', 4, 64) }
-		w.Write([]string{s.plan, strconv.Itoa(s.fold), strconv.Itoa(s.window), strconv.Itoa(s.n), g(s.median), g(s.p90), g(s.rms), ""})
+		w.Write([]string{s.setup, strconv.Itoa(s.fold), strconv.Itoa(s.window), strconv.Itoa(s.n), g(s.median), g(s.p90), g(s.rms), ""})
 	}
 	for _, c := range covered {
 		w.Write([]string{"full", "all", strconv.Itoa(c.window), "", "", "", "", strconv.FormatFloat(c.inside, 'f', 4, 64)})
