@@ -224,7 +224,7 @@ func TestFullDisk(t *testing.T) {
 		}
 	}
 	t.Logf("%d studios, then: %d %s", len(kept), code, text)
-	if code != http.StatusTooManyRequests || !strings.Contains(text, "STORAGE_FULL") || !strings.Contains(text, "disk is full") {
+	if code != http.StatusServiceUnavailable || !strings.Contains(text, "STORAGE_FULL") || !strings.Contains(text, "disk is full") {
 		t.Errorf("a full disk is answered by %d %s", code, text)
 	}
 	here := func(s *server) {

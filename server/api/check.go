@@ -382,12 +382,22 @@ func (c *checker) text(s string, l *limit) {
 		c.fault(strconv.Itoa(utf8.RuneCountInString(s))+" characters", "at most "+strconv.Itoa(l.longest)+" characters")
 	default:
 		if i := strings.IndexFunc(s, func(r rune) bool {
-			return unicode.IsControl(r) && !(l.lines && (r == '\n' || r == '\r' || r == '\t'))
+			return unicode.IsControl(r) && !(l.lines && (r == '\n' || r == '\r' || r == '\t')) || unicode.Is(unicode.Bidi_Control, r)
 		}); i >= 0 {
 			r, _ := utf8.DecodeRuneInString(s[i:])
 			c.fault(fmt.Sprintf("a text with the control character %U", r), "text without control characters")
+		} else if s != "" && !l.lines && !strings.ContainsFunc(s, visible) {
+			c.fault(quoted(s), "a text with something to see in it")
 		}
 	}
+}
+
+// visible reports whether a character shows. Those that do not are blanks, what only changes the characters beside it (the Unicode Standard's
+// Default_Ignorable_Code_Point, which is made of these three sets, section 5.21 and DerivedCoreProperties.txt), and the empty Braille cell.
+func visible(r rune) bool {
+	const emptyBraille = 0x2800
+	return unicode.IsGraphic(r) && !unicode.IsSpace(r) && r != emptyBraille &&
+		!unicode.In(r, unicode.Other_Default_Ignorable_Code_Point, unicode.Variation_Selector, unicode.Cf)
 }
 
 func (c *checker) option(f protoreflect.FieldDescriptor, n protoreflect.EnumNumber, l *limit) {

@@ -156,7 +156,7 @@ func toStatus(err error) (_ error, log bool) {
 	case errors.Is(err, store.ErrClosed):
 		return made(codes.Unavailable, "STOPPING", "The server is stopping; try again.", nil), false
 	case errors.Is(err, store.ErrFull):
-		return made(codes.ResourceExhausted, "STORAGE_FULL", "The server's disk is full; nothing was written.", nil), true
+		return made(codes.Unavailable, "STORAGE_FULL", "The server's disk is full; nothing was written.", nil), true
 	case errors.Is(err, store.ErrReadOnly):
 		return made(codes.FailedPrecondition, "STORAGE_READ_ONLY", "The server's storage is read-only; nothing was written.", nil), true
 	case errors.Is(err, store.ErrCorrupt):

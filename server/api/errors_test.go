@@ -69,7 +69,7 @@ func TestEveryErrorHasItsCode(t *testing.T) {
 		{fault(store.ErrUncertain), codes.Unavailable, http.StatusServiceUnavailable, "OUTCOME_UNKNOWN", "The storage was lost while the write was under way. Send the same request with the same request id again.", true},
 		{&unrepeatableError{fault(store.ErrUncertain)}, codes.Unknown, http.StatusInternalServerError, "OUTCOME_UNKNOWN", "The storage was lost while the write was under way. It may or may not be done: look before sending it again.", true},
 		{store.ErrClosed, codes.Unavailable, http.StatusServiceUnavailable, "STOPPING", "The server is stopping; try again.", false},
-		{fault(store.ErrFull), codes.ResourceExhausted, http.StatusTooManyRequests, "STORAGE_FULL", "The server's disk is full; nothing was written.", true},
+		{fault(store.ErrFull), codes.Unavailable, http.StatusServiceUnavailable, "STORAGE_FULL", "The server's disk is full; nothing was written.", true},
 		{fault(store.ErrReadOnly), codes.FailedPrecondition, http.StatusBadRequest, "STORAGE_READ_ONLY", "The server's storage is read-only; nothing was written.", true},
 		{fault(store.ErrCorrupt), codes.DataLoss, http.StatusInternalServerError, "STORAGE_DAMAGED", "The server's database is damaged; whoever runs the server has to restore it.", true},
 		{fault(store.ErrNeedsMigration), codes.Internal, http.StatusInternalServerError, "INTERNAL", publicInternal, true},

@@ -8,6 +8,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"google.golang.org/protobuf/encoding/protojson"
 	"google.golang.org/protobuf/proto"
@@ -223,10 +225,15 @@ func numberOf(values map[string]int32, prefix, word string) (int32, error) {
 	return 0, allowed("one of " + strings.Join(all, ", "))
 }
 
-// isFormula reports whether a spreadsheet would run the text, once any apostrophes before it are gone.
+// isFormula reports whether a spreadsheet would run the text, once any apostrophes before it are gone. Some take blanks away first, some take
+// the wide forms of East Asian keyboards for the plain ones, and some start programs by a bar.
 func isFormula(s string) bool {
 	s = strings.TrimLeft(s, "'")
-	return s != "" && strings.ContainsRune("=+-@\t\r", rune(s[0]))
+	if strings.HasPrefix(s, "\t") || strings.HasPrefix(s, "\r") {
+		return true
+	}
+	first, _ := utf8.DecodeRuneInString(strings.TrimLeftFunc(s, unicode.IsSpace))
+	return strings.ContainsRune("=+-@|＝＋－＠｜", first)
 }
 
 // asText keeps a text from being run by a spreadsheet; fromText gives it back.

@@ -17,7 +17,7 @@ import (
 // can go to another studio; an import also takes display names, as people write them. What has no plain columns (a firing or a shape
 // that was given with the tile, further bands) is JSON of the contract's messages in one cell.
 //
-// Spreadsheets run cells that start with = + - @ as formulas. A text that does (a note, a tester's name) gets an apostrophe before it
+// Spreadsheets run cells that start with = + - @ | or their wide forms as formulas, some also after blanks. A text that does (a note, a tester's name) gets an apostrophe before it
 // in an export, which an import takes away again, so that no tile can carry a formula into somebody's spreadsheet.
 
 const mostLines = 10_000

@@ -24,7 +24,6 @@ import (
 // everyTile are tiles that between them have all that a tile can have.
 func everyTile() []*pb.Tile {
 	full := aTile()
-	full.Kiln = "little"
 	full.WitnessCone = &pb.WitnessCone{Cone: "6.3", ConeType: pb.ConeType_CONE_TYPE_SELF_SUPPORTING}
 	full.Placement = &pb.Placement{Wall: &pb.Placement_AngleDeg{AngleDeg: 72.5}, BandHeightMm: proto.Float64(55.25), ClearanceMm: proto.Float64(0)}
 	full.MeanFrontMm = proto.Float64(9.1)
@@ -34,6 +33,7 @@ func everyTile() []*pb.Tile {
 	full.PhotoUri = "https://example.org/photo?a=1&b=2"
 	full.SetAside = true
 	full.Tester = "'=x"
+	full.Kiln = " ＝1"
 
 	interval := aTile()
 	interval.Outcome = &pb.Tile_RunInterval{RunInterval: &pb.RunInterval{FromMm: 0, ToMm: 1.0 / 3}}
@@ -131,9 +131,21 @@ func TestNoCellIsAFormula(t *testing.T) {
 	}
 	for i, row := range rows {
 		for j, cell := range row {
-			if cell != "" && strings.ContainsRune("=+-@\t\r", rune(cell[0])) {
+			if bare := strings.TrimSpace(cell); cell != "" && strings.ContainsRune("\t\r", rune(cell[0])) || bare != "" && strings.ContainsRune("=+-@|＝＋－＠｜", []rune(bare)[0]) {
 				t.Errorf("line %d, %s: %q", i+1, rows[0][j], cell)
 			}
+		}
+	}
+}
+
+// Whatever is written comes back, formula or not.
+func TestTextsThatLookLikeFormulas(t *testing.T) {
+	for text, runs := range map[string]bool{
+		"=1": true, " =1": true, "\u3000=1": true, "＝1": true, "＋1": true, "－1": true, "＠x": true, "|calc": true, "｜x": true, "'=1": true, "' =1": true,
+		"\t1": true, "": false, " ": false, "'": false, "a=1": false, "a|b": false, "'tis": false, "é": false, "\xff": false,
+	} {
+		if isFormula(text) != runs || (asText(text) != text) != runs || fromText(asText(text)) != text {
+			t.Errorf("%q: a formula %v, written as %q, read as %q", text, isFormula(text), asText(text), fromText(asText(text)))
 		}
 	}
 }

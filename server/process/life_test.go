@@ -251,6 +251,22 @@ func TestFailuresToStart(t *testing.T) {
 	}
 }
 
+// A second server on a machine has its own ports for what it is for; that for its metrics is not worth failing for.
+func TestTheMetricsPortAloneStopsNoServer(t *testing.T) {
+	taken, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer taken.Close()
+	s := start(t, &stubs{}, func(c *config.Config) { c.Telemetry.MetricsAddress = taken.Addr().String() })
+	if resp, _ := s.do(t, http.MethodGet, "/readyz", "", ""); resp.StatusCode != http.StatusOK || s.MetricsAddress() != "" {
+		t.Errorf("ready: %s, metrics at %q", resp.Status, s.MetricsAddress())
+	}
+	if !strings.Contains(s.log.String(), "metrics are not served") {
+		t.Error("the log does not say so")
+	}
+}
+
 func TestEmbedded(t *testing.T) {
 	s := start(t, nil, withKeys, func(c *config.Config) { c.GRPC.Address, c.HTTP.Address, c.Telemetry.MetricsAddress = "", "", "" })
 	if s.GRPCAddress() != "" || s.HTTPAddress() != "" {

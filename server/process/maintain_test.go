@@ -25,6 +25,9 @@ func TestBackupOfARunningServerAndRestore(t *testing.T) {
 	if err := Backup(t.Context(), s.config, backup, io.Discard); err == nil {
 		t.Error("a backup was overwritten")
 	}
+	if info, err := os.Stat(backup); err != nil || info.Mode().Perm() != 0o600 {
+		t.Errorf("others can read the backup: %v, %v", info.Mode(), err)
+	}
 	if err := Restore(t.Context(), s.config, backup, true, io.Discard); err != nil {
 		t.Errorf("the check: %v", err)
 	}
@@ -55,5 +58,19 @@ func TestBackupOfARunningServerAndRestore(t *testing.T) {
 	}
 	if _, err := os.Stat(string(restored.Store)); err == nil {
 		t.Error("a damaged backup left a file")
+	}
+}
+
+// PostgreSQL has programs of its own, which the commands name, without showing a password.
+func TestBackupOfPostgreSQLNamesItsPrograms(t *testing.T) {
+	c := config.Default()
+	c.Store = "postgres://u:hunter2@h/d"
+	for want, err := range map[string]error{
+		"pg_dump --format=custom --file=x.dump":     Backup(t.Context(), c, "x.dump", io.Discard),
+		"pg_restore --no-owner --dbname=URL x.dump": Restore(t.Context(), c, "x.dump", false, io.Discard),
+	} {
+		if err == nil || !strings.Contains(err.Error(), want) || strings.Contains(err.Error(), "hunter2") {
+			t.Errorf("%v; want %q in it", err, want)
+		}
 	}
 }

@@ -12,6 +12,7 @@ import (
 	"net/http"
 	"sync"
 	"sync/atomic"
+	"syscall"
 	"time"
 
 	"golang.org/x/net/netutil"
@@ -282,6 +283,10 @@ func (p *Program) listen() error {
 			continue
 		}
 		listener, err := net.Listen("tcp", l.address)
+		if l.to == &p.metricsListener && errors.Is(err, syscall.EADDRINUSE) {
+			p.log.Warn("metrics are not served: another server may be running there; give another --metrics-address", "address", l.address, "error", err)
+			continue
+		}
 		if err != nil {
 			return fmt.Errorf("cannot listen at %s: %w; another server may be running there: stop it, or give another --%s", l.address, err, l.setting)
 		}

@@ -21,7 +21,7 @@ func openStore(ctx context.Context, c *config.Config) (store.Store, error) {
 	if c.Store.PostgreSQL() {
 		s, err := postgres.Open(ctx, string(c.Store), postgres.Options{Direct: string(c.StoreDirect)})
 		if err != nil {
-			return nil, mendBy(err)
+			return nil, mendBy(c, err)
 		}
 		return s, nil
 	}
@@ -34,18 +34,20 @@ func openStore(ctx context.Context, c *config.Config) (store.Store, error) {
 		s, err = sqlite.Open(ctx, path, sqlite.Options{})
 	}
 	if err != nil {
-		return nil, mendBy(err)
+		return nil, mendBy(c, err)
 	}
 	return s, nil
 }
 
 // mendBy says by which command or flag a database is made usable.
-func mendBy(err error) error {
+func mendBy(c *config.Config, err error) error {
 	switch {
 	case errors.Is(err, postgres.ErrPooler):
 		return fmt.Errorf("%w (--store-direct gives it)", err)
 	case errors.Is(err, store.ErrMissing):
 		return fmt.Errorf("%w (--create makes it)", err)
+	case errors.Is(err, store.ErrNeedsMigration) && c.Store.PostgreSQL():
+		return fmt.Errorf("%w (pg_dump, then catchline-server migrate)", err)
 	case errors.Is(err, store.ErrNeedsMigration):
 		return fmt.Errorf("%w (catchline-server backup, then catchline-server migrate)", err)
 	}
@@ -64,18 +66,21 @@ func Migrate(ctx context.Context, c config.Config, out io.Writer) error {
 		}
 	}
 	if err != nil {
-		return mendBy(err)
+		return mendBy(&c, err)
 	}
 	fmt.Fprintf(out, "%s has the schema of this program\n", c.Store)
 	return nil
 }
 
-var errNotSQLite = errors.New("this is for SQLite; PostgreSQL has pg_basebackup, pg_dump and pg_restore")
+// errNotSQLite says with what PostgreSQL does a command's work.
+func errNotSQLite(c config.Config, program string) error {
+	return fmt.Errorf("%s is PostgreSQL, which has programs of its own for this: %s", c.Store, program)
+}
 
 // Backup copies the database to a new file, also while a server runs on it.
 func Backup(ctx context.Context, c config.Config, to string, out io.Writer) error {
 	if c.Store.PostgreSQL() {
-		return errNotSQLite
+		return errNotSQLite(c, "pg_dump --format=custom --file="+to+" URL")
 	}
 	if err := sqlite.Backup(ctx, string(c.Store), to); err != nil {
 		return err
@@ -88,7 +93,7 @@ func Backup(ctx context.Context, c config.Config, to string, out io.Writer) erro
 // existing one is never overwritten.
 func Restore(ctx context.Context, c config.Config, from string, onlyCheck bool, out io.Writer) error {
 	if c.Store.PostgreSQL() {
-		return errNotSQLite
+		return errNotSQLite(c, "pg_restore --no-owner --dbname=URL "+from+", into an empty database")
 	}
 	if err := sqlite.Check(ctx, from); err != nil && (onlyCheck || !errors.Is(err, store.ErrNeedsMigration)) {
 		return err

@@ -12,7 +12,8 @@ import (
 
 // Backup writes the database as it is at one moment to a new file, while it is in use, by this process or
 // another. The new file appears complete and synced, or not at all; one that exists is left alone and is
-// an error that matches fs.ErrExist.
+// an error that matches fs.ErrExist. A database of an older schema is copied as it is: that is the backup before its migration. Nobody
+// but the owner can read the copy, whatever the umask.
 func Backup(ctx context.Context, path, to string) (err error) {
 	f := file{path}
 	if err := f.inspect(); err != nil {
@@ -37,10 +38,14 @@ func Backup(ctx context.Context, path, to string) (err error) {
 	part := to + ".part"
 	os.Remove(part) // of a backup that was cut short
 	defer os.Remove(part)
+	// SQLite fills an empty file that is there, and keeps its mode.
+	if err := makePrivate(part); err != nil {
+		return (&file{to}).fault(store.ErrUnavailable, err)
+	}
 	if _, err := db.ExecContext(ctx, "VACUUM INTO ?", part); err != nil {
 		return (&file{to}).translate(err)
 	}
-	if err := Check(ctx, part); err != nil {
+	if err := Check(ctx, part); err != nil && !errors.Is(err, store.ErrNeedsMigration) {
 		return err
 	}
 	// SQLite does not sync a copy that it makes.
@@ -55,6 +60,14 @@ func Backup(ctx context.Context, path, to string) (err error) {
 		return (&file{to}).fault(store.ErrUnavailable, err)
 	}
 	return nil
+}
+
+func makePrivate(path string) error {
+	f, err := os.OpenFile(path, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
+	if err != nil {
+		return err
+	}
+	return f.Close()
 }
 
 func syncFile(path string) error {

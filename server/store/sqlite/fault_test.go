@@ -187,6 +187,15 @@ func TestOtherSchemas(t *testing.T) {
 			"INSERT INTO goose_db_version (version_id, is_applied) VALUES (0, 1)")
 		_, err := sqlite.Open(t.Context(), path, sqlite.Options{})
 		faulty(t, err, store.ErrNeedsMigration, path)
+		// A backup is made before the migration, so this program makes it of what it does not open.
+		to := filepath.Join(t.TempDir(), "before.db")
+		if err := sqlite.Backup(t.Context(), path, to); err != nil {
+			t.Fatal(err)
+		}
+		if info, err := os.Stat(to); err != nil || info.Mode().Perm() != 0o600 {
+			t.Errorf("the backup has mode %v, %v", info.Mode(), err)
+		}
+		faulty(t, sqlite.Check(t.Context(), to), store.ErrNeedsMigration, to)
 		faulty(t, sqlite.Check(t.Context(), path), store.ErrNeedsMigration, path)
 		for range 2 { // the second time there is nothing to do
 			if err := sqlite.Migrate(t.Context(), path); err != nil {
