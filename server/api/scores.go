@@ -134,6 +134,9 @@ func (s *scores) show(ctx context.Context, q *question, score *model.Score) (*pb
 		return nil, err
 	}
 	out := q.showEstimate(&score.Estimate)
+	// The run rises with the drive, so quantiles of ln X map to quantiles of the run.
+	out.RunP01Mm = q.Wall.Run(math.Exp(score.Prediction.Quantile(0.01))) * mm
+	out.RunP99Mm = q.Wall.Run(math.Exp(score.Prediction.Quantile(0.99))) * mm
 	out.Drivers = q.drivers(score)
 	out.Evidence = s.evidence(ctx, q, score)
 	out.Physics = q.physics(score)

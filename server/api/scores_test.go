@@ -1,6 +1,7 @@
 package api
 
 import (
+	"math"
 	"slices"
 	"strings"
 	"testing"
@@ -74,6 +75,22 @@ func TestNumbersAreThoseOfTheScore(t *testing.T) {
 	}
 	if !proto.Equal(brief, want) {
 		t.Errorf("numbers %v, of the whole score %v", brief, want)
+	}
+}
+
+// The ends of the 98 % interval are where one run in a hundred goes further, and one in a hundred not as far.
+func TestOuterIntervalHoldsAllButTwoInAHundred(t *testing.T) {
+	w := newStudio(t)
+	whole := must(w.scores.ScoreLayering(w, twoLayers()))(t)
+	if !(whole.RunP01Mm < whole.RunP10Mm && whole.RunP10Mm < whole.RunP90Mm && whole.RunP90Mm < whole.RunP99Mm) {
+		t.Fatalf("the intervals do not lie in each other: %v", whole)
+	}
+	for end, want := range map[float64]float64{whole.RunP01Mm: 0.99, whole.RunP99Mm: 0.01} {
+		asked := twoLayers()
+		asked.Placement = &pb.Placement{ClearanceMm: &end}
+		if got := must(w.scores.ScoreLayering(w, asked))(t).ExceedProbability; math.Abs(got-want) > 1e-4 {
+			t.Errorf("%.3f mm is exceeded with probability %.5f, want %.2f", end, got, want)
+		}
 	}
 }
 

@@ -230,6 +230,45 @@ func TestBadLinesAreListed(t *testing.T) {
 	}
 }
 
+// The same file twice: every line is named with the tile that it repeats before anything is stored, and may be left out.
+func TestDuplicatesAreNamed(t *testing.T) {
+	w := newStudio(t)
+	file := "layer1_glaze,layer1_coats,firing,run_mm,fire_date\njar,2,cone-6,12,2026-01-02\njar,3,cone-6,14,2026-01-02\n"
+	ask := func(r *pb.ImportTilesRequest) *pb.ImportTilesResponse {
+		t.Helper()
+		r.Parent = "studios/test"
+		return must(w.tiles.ImportTiles(w, r))(t)
+	}
+	stored := func() int {
+		return len(must(w.tiles.ListTiles(w, &pb.ListTilesRequest{Parent: "studios/test"}))(t).Tiles)
+	}
+	if a := ask(&pb.ImportTilesRequest{Csv: file, ValidateOnly: true}); a.Imported != 2 || len(a.Faults)+len(a.Duplicates) != 0 || stored() != 0 {
+		t.Fatalf("asked only: %v, %d stored", a, stored())
+	}
+	ask(&pb.ImportTilesRequest{Csv: file})
+	more := file + "jar,4,cone-6,16,2026-01-02\njar,4,cone-6,16.0,2026-01-02\n"
+	a := ask(&pb.ImportTilesRequest{Csv: more, ValidateOnly: true, SkipDuplicates: true})
+	if a.Imported != 1 || len(a.Duplicates) != 3 || stored() != 2 {
+		t.Fatalf("asked only: %v, %d stored", a, stored())
+	}
+	for i, d := range a.Duplicates[:2] {
+		tile := must(w.tiles.GetTile(w, &pb.GetTileRequest{Name: d.Tile}))(t)
+		if d.Line != int32(2+i) || tile.Layering.Layers[0].GetCoats() != float64(2+i) {
+			t.Errorf("%v is of %v", d, tile)
+		}
+	}
+	if d := a.Duplicates[2]; d.Line != 5 || d.EarlierLine != 4 || d.Tile != "" {
+		t.Errorf("%v, want line 5 as line 4", d)
+	}
+	if a := ask(&pb.ImportTilesRequest{Csv: more, SkipDuplicates: true}); a.Imported != 1 || stored() != 3 {
+		t.Errorf("left out: %v, %d stored", a, stored())
+	}
+	// Two tiles may be alike: whoever wants them both gets them.
+	if a := ask(&pb.ImportTilesRequest{Csv: more}); a.Imported != 4 || len(a.Duplicates) != 4 || stored() != 7 {
+		t.Errorf("all: %v, %d stored", a, stored())
+	}
+}
+
 func TestBadFiles(t *testing.T) {
 	w := newStudio(t)
 	for _, c := range []struct {

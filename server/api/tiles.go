@@ -2,6 +2,7 @@ package api
 
 import (
 	"context"
+	"crypto/sha256"
 	"errors"
 	"fmt"
 	"net/url"
@@ -346,6 +347,10 @@ func (s *tiles) ImportTiles(ctx context.Context, r *pb.ImportTilesRequest) (*pb.
 	if err != nil {
 		return nil, err
 	}
+	known, err := s.knownTiles(ctx, studio)
+	if err != nil {
+		return nil, err
+	}
 	var ops []store.Op
 	var faults fileFaults
 	find := &finder{ctx: ctx, api: s.api, studio: studio}
@@ -358,6 +363,9 @@ func (s *tiles) ImportTiles(ctx context.Context, r *pb.ImportTilesRequest) (*pb.
 		if err := line.collect(err); err != nil || !line.sound() {
 			return err
 		}
+		if twin, err := known.add(line); err != nil || twin && r.SkipDuplicates {
+			return err
+		}
 		rec, err := s.record(store.Key{Studio: studio, Kind: store.KindTile, ID: randomID()}, line.tile, labels)
 		if err := line.collect(err); err != nil || !line.sound() {
 			return err
@@ -368,9 +376,12 @@ func (s *tiles) ImportTiles(ctx context.Context, r *pb.ImportTilesRequest) (*pb.
 	if err != nil {
 		return nil, err
 	}
-	response := &pb.ImportTilesResponse{Imported: int32(len(ops)), Faults: faults.listed, MoreFaults: int32(faults.more)}
+	response := &pb.ImportTilesResponse{Imported: int32(len(ops)), Faults: faults.listed, MoreFaults: int32(faults.more), Duplicates: known.listed, MoreDuplicates: int32(known.more)}
 	if faults.any() && !r.KeepGoodLines || len(ops) == 0 {
 		response.Imported = 0
+		return response, nil
+	}
+	if r.ValidateOnly {
 		return response, nil
 	}
 	if r.RequestId != "" {
@@ -391,6 +402,53 @@ func (s *tiles) ImportTiles(ctx context.Context, r *pb.ImportTilesRequest) (*pb.
 		return importAnswer(answer)
 	}
 	return response, nil
+}
+
+// knownTiles are the lines that an export of the studio's tiles has, by hash: a line that would be exported as one of them is a duplicate. The
+// first mostListed duplicates are kept, the rest are counted.
+type knownTiles struct {
+	writer *tileWriter
+	lines  map[[sha256.Size]byte]*pb.LineDuplicate // where each line is already
+	listed []*pb.LineDuplicate
+	more   int
+}
+
+func (s *tiles) knownTiles(ctx context.Context, studio string) (*knownTiles, error) {
+	known := &knownTiles{writer: newTileWriter(), lines: map[[sha256.Size]byte]*pb.LineDuplicate{}}
+	known.writer.take() // the header
+	err := s.api.store.Scan(ctx, studio, store.KindTile, func(rec store.Record) error {
+		t, err := s.decode(rec)
+		if err != nil {
+			return err
+		}
+		line, err := known.hash(t)
+		known.lines[line] = &pb.LineDuplicate{Tile: t.Name}
+		return err
+	})
+	return known, err
+}
+
+func (k *knownTiles) hash(t *pb.Tile) ([sha256.Size]byte, error) {
+	err := k.writer.write(t)
+	return sha256.Sum256([]byte(k.writer.take())), err
+}
+
+// add tells whether a line is a duplicate, and knows it from then on.
+func (k *knownTiles) add(line *tileLine) (bool, error) {
+	hash, err := k.hash(line.tile)
+	if err != nil {
+		return false, err
+	}
+	twin := k.lines[hash]
+	switch {
+	case twin == nil:
+		k.lines[hash] = &pb.LineDuplicate{EarlierLine: int32(line.number)}
+	case len(k.listed) == mostListed:
+		k.more++
+	default:
+		k.listed = append(k.listed, &pb.LineDuplicate{Line: int32(line.number), Tile: twin.Tile, EarlierLine: twin.EarlierLine})
+	}
+	return twin != nil, nil
 }
 
 func importAnswer(answer store.Answer) (*pb.ImportTilesResponse, error) {

@@ -1236,7 +1236,11 @@ type Score struct {
 	// The physics.
 	Physics *PhysicsDetail `protobuf:"bytes,15,opt,name=physics,proto3" json:"physics,omitempty"`
 	// The foot and the shelf.
-	Foot          *FootAndShelf `protobuf:"bytes,16,opt,name=foot,proto3" json:"foot,omitempty"`
+	Foot *FootAndShelf `protobuf:"bytes,16,opt,name=foot,proto3" json:"foot,omitempty"`
+	// Lower end of the 98 % interval in millimetres, in the full view only: a shorter run comes once in a hundred.
+	RunP01Mm float64 `protobuf:"fixed64,17,opt,name=run_p01_mm,json=runP01Mm,proto3" json:"run_p01_mm,omitempty"`
+	// Upper end of the 98 % interval in millimetres, in the full view only: a longer run comes once in a hundred.
+	RunP99Mm      float64 `protobuf:"fixed64,18,opt,name=run_p99_mm,json=runP99Mm,proto3" json:"run_p99_mm,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1381,6 +1385,20 @@ func (x *Score) GetFoot() *FootAndShelf {
 		return x.Foot
 	}
 	return nil
+}
+
+func (x *Score) GetRunP01Mm() float64 {
+	if x != nil {
+		return x.RunP01Mm
+	}
+	return 0
+}
+
+func (x *Score) GetRunP99Mm() float64 {
+	if x != nil {
+		return x.RunP99Mm
+	}
+	return 0
 }
 
 // The layers that may stand at one position of a sheet, from the wall outwards.
@@ -2826,7 +2844,7 @@ const file_catchline_v1_score_proto_rawDesc = "" +
 	"\n" +
 	"cost_plain\x18\v \x01(\x01R\tcostPlain\x12\x1f\n" +
 	"\vcost_dished\x18\f \x01(\x01R\n" +
-	"costDished\"\xb6\x05\n" +
+	"costDished\"\xf2\x05\n" +
 	"\x05Score\x12\"\n" +
 	"\rmedian_run_mm\x18\x01 \x01(\x01R\vmedianRunMm\x12\x1c\n" +
 	"\n" +
@@ -2846,7 +2864,11 @@ const file_catchline_v1_score_proto_rawDesc = "" +
 	"\bcautions\x18\r \x03(\v2\x15.catchline.v1.CautionR\bcautions\x12 \n" +
 	"\vcalibration\x18\x0e \x01(\tR\vcalibration\x125\n" +
 	"\aphysics\x18\x0f \x01(\v2\x1b.catchline.v1.PhysicsDetailR\aphysics\x12.\n" +
-	"\x04foot\x18\x10 \x01(\v2\x1a.catchline.v1.FootAndShelfR\x04foot\">\n" +
+	"\x04foot\x18\x10 \x01(\v2\x1a.catchline.v1.FootAndShelfR\x04foot\x12\x1c\n" +
+	"\n" +
+	"run_p01_mm\x18\x11 \x01(\x01R\brunP01Mm\x12\x1c\n" +
+	"\n" +
+	"run_p99_mm\x18\x12 \x01(\x01R\brunP99Mm\">\n" +
 	"\rSheetPosition\x12-\n" +
 	"\achoices\x18\x01 \x03(\v2\x13.catchline.v1.LayerR\achoices\"\xbf\x01\n" +
 	"\tSheetPlan\x129\n" +

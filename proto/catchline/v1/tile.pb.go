@@ -1055,9 +1055,13 @@ type ImportTilesRequest struct {
 	// Log the good lines and give the bad ones back, instead of all or none.
 	KeepGoodLines bool `protobuf:"varint,3,opt,name=keep_good_lines,json=keepGoodLines,proto3" json:"keep_good_lines,omitempty"`
 	// Client-made id, at most 64 characters; the same id with the same request gives the first answer again.
-	RequestId     string `protobuf:"bytes,4,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	RequestId string `protobuf:"bytes,4,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// True to store nothing and only say what would be: how many tiles, which faults, which duplicates.
+	ValidateOnly bool `protobuf:"varint,5,opt,name=validate_only,json=validateOnly,proto3" json:"validate_only,omitempty"`
+	// True to leave out lines that are duplicates.
+	SkipDuplicates bool `protobuf:"varint,6,opt,name=skip_duplicates,json=skipDuplicates,proto3" json:"skip_duplicates,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
 }
 
 func (x *ImportTilesRequest) Reset() {
@@ -1116,6 +1120,20 @@ func (x *ImportTilesRequest) GetRequestId() string {
 		return x.RequestId
 	}
 	return ""
+}
+
+func (x *ImportTilesRequest) GetValidateOnly() bool {
+	if x != nil {
+		return x.ValidateOnly
+	}
+	return false
+}
+
+func (x *ImportTilesRequest) GetSkipDuplicates() bool {
+	if x != nil {
+		return x.SkipDuplicates
+	}
+	return false
 }
 
 // A line that cannot be imported.
@@ -1182,22 +1200,90 @@ func (x *LineFault) GetSentence() string {
 	return ""
 }
 
-// Response of ImportTiles.
-type ImportTilesResponse struct {
+// A line that says the same as a tile of the studio, or as a line above it, in every column.
+type LineDuplicate struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Tiles that were logged.
-	Imported int32 `protobuf:"varint,1,opt,name=imported,proto3" json:"imported,omitempty"`
-	// What is wrong with the lines that were not, in the order of the file: the first 100 faults.
-	Faults []*LineFault `protobuf:"bytes,2,rep,name=faults,proto3" json:"faults,omitempty"`
-	// How many faults there are besides those that are listed.
-	MoreFaults    int32 `protobuf:"varint,3,opt,name=more_faults,json=moreFaults,proto3" json:"more_faults,omitempty"`
+	// Line in the file, the header is line 1.
+	Line int32 `protobuf:"varint,1,opt,name=line,proto3" json:"line,omitempty"`
+	// The tile that is stored already; empty: none, but an earlier line.
+	Tile string `protobuf:"bytes,2,opt,name=tile,proto3" json:"tile,omitempty"`
+	// The earlier line; 0: none, but a stored tile.
+	EarlierLine   int32 `protobuf:"varint,3,opt,name=earlier_line,json=earlierLine,proto3" json:"earlier_line,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
+func (x *LineDuplicate) Reset() {
+	*x = LineDuplicate{}
+	mi := &file_catchline_v1_tile_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *LineDuplicate) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*LineDuplicate) ProtoMessage() {}
+
+func (x *LineDuplicate) ProtoReflect() protoreflect.Message {
+	mi := &file_catchline_v1_tile_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use LineDuplicate.ProtoReflect.Descriptor instead.
+func (*LineDuplicate) Descriptor() ([]byte, []int) {
+	return file_catchline_v1_tile_proto_rawDescGZIP(), []int{14}
+}
+
+func (x *LineDuplicate) GetLine() int32 {
+	if x != nil {
+		return x.Line
+	}
+	return 0
+}
+
+func (x *LineDuplicate) GetTile() string {
+	if x != nil {
+		return x.Tile
+	}
+	return ""
+}
+
+func (x *LineDuplicate) GetEarlierLine() int32 {
+	if x != nil {
+		return x.EarlierLine
+	}
+	return 0
+}
+
+// Response of ImportTiles.
+type ImportTilesResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Tiles that were logged, or with validate_only would be.
+	Imported int32 `protobuf:"varint,1,opt,name=imported,proto3" json:"imported,omitempty"`
+	// What is wrong with the lines that were not, in the order of the file: the first 100 faults.
+	Faults []*LineFault `protobuf:"bytes,2,rep,name=faults,proto3" json:"faults,omitempty"`
+	// How many faults there are besides those that are listed.
+	MoreFaults int32 `protobuf:"varint,3,opt,name=more_faults,json=moreFaults,proto3" json:"more_faults,omitempty"`
+	// Good lines that are duplicates, the first 100 of them. They are logged all the same, unless skip_duplicates.
+	Duplicates []*LineDuplicate `protobuf:"bytes,4,rep,name=duplicates,proto3" json:"duplicates,omitempty"`
+	// How many duplicates there are besides those that are listed.
+	MoreDuplicates int32 `protobuf:"varint,5,opt,name=more_duplicates,json=moreDuplicates,proto3" json:"more_duplicates,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
+}
+
 func (x *ImportTilesResponse) Reset() {
 	*x = ImportTilesResponse{}
-	mi := &file_catchline_v1_tile_proto_msgTypes[14]
+	mi := &file_catchline_v1_tile_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1209,7 +1295,7 @@ func (x *ImportTilesResponse) String() string {
 func (*ImportTilesResponse) ProtoMessage() {}
 
 func (x *ImportTilesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_catchline_v1_tile_proto_msgTypes[14]
+	mi := &file_catchline_v1_tile_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1222,7 +1308,7 @@ func (x *ImportTilesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ImportTilesResponse.ProtoReflect.Descriptor instead.
 func (*ImportTilesResponse) Descriptor() ([]byte, []int) {
-	return file_catchline_v1_tile_proto_rawDescGZIP(), []int{14}
+	return file_catchline_v1_tile_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *ImportTilesResponse) GetImported() int32 {
@@ -1246,6 +1332,20 @@ func (x *ImportTilesResponse) GetMoreFaults() int32 {
 	return 0
 }
 
+func (x *ImportTilesResponse) GetDuplicates() []*LineDuplicate {
+	if x != nil {
+		return x.Duplicates
+	}
+	return nil
+}
+
+func (x *ImportTilesResponse) GetMoreDuplicates() int32 {
+	if x != nil {
+		return x.MoreDuplicates
+	}
+	return 0
+}
+
 // Request of ExportTiles.
 type ExportTilesRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1257,7 +1357,7 @@ type ExportTilesRequest struct {
 
 func (x *ExportTilesRequest) Reset() {
 	*x = ExportTilesRequest{}
-	mi := &file_catchline_v1_tile_proto_msgTypes[15]
+	mi := &file_catchline_v1_tile_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1269,7 +1369,7 @@ func (x *ExportTilesRequest) String() string {
 func (*ExportTilesRequest) ProtoMessage() {}
 
 func (x *ExportTilesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_catchline_v1_tile_proto_msgTypes[15]
+	mi := &file_catchline_v1_tile_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1282,7 +1382,7 @@ func (x *ExportTilesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExportTilesRequest.ProtoReflect.Descriptor instead.
 func (*ExportTilesRequest) Descriptor() ([]byte, []int) {
-	return file_catchline_v1_tile_proto_rawDescGZIP(), []int{15}
+	return file_catchline_v1_tile_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *ExportTilesRequest) GetParent() string {
@@ -1305,7 +1405,7 @@ type ExportTilesResponse struct {
 
 func (x *ExportTilesResponse) Reset() {
 	*x = ExportTilesResponse{}
-	mi := &file_catchline_v1_tile_proto_msgTypes[16]
+	mi := &file_catchline_v1_tile_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1317,7 +1417,7 @@ func (x *ExportTilesResponse) String() string {
 func (*ExportTilesResponse) ProtoMessage() {}
 
 func (x *ExportTilesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_catchline_v1_tile_proto_msgTypes[16]
+	mi := &file_catchline_v1_tile_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1330,7 +1430,7 @@ func (x *ExportTilesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExportTilesResponse.ProtoReflect.Descriptor instead.
 func (*ExportTilesResponse) Descriptor() ([]byte, []int) {
-	return file_catchline_v1_tile_proto_rawDescGZIP(), []int{16}
+	return file_catchline_v1_tile_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *ExportTilesResponse) GetCsv() string {
@@ -1442,22 +1542,32 @@ const file_catchline_v1_tile_proto_rawDesc = "" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x12\n" +
 	"\x04etag\x18\x02 \x01(\tR\x04etag\x12\x1d\n" +
 	"\n" +
-	"request_id\x18\x03 \x01(\tR\trequestId\"\x85\x01\n" +
+	"request_id\x18\x03 \x01(\tR\trequestId\"\xd3\x01\n" +
 	"\x12ImportTilesRequest\x12\x16\n" +
 	"\x06parent\x18\x01 \x01(\tR\x06parent\x12\x10\n" +
 	"\x03csv\x18\x02 \x01(\tR\x03csv\x12&\n" +
 	"\x0fkeep_good_lines\x18\x03 \x01(\bR\rkeepGoodLines\x12\x1d\n" +
 	"\n" +
-	"request_id\x18\x04 \x01(\tR\trequestId\"S\n" +
+	"request_id\x18\x04 \x01(\tR\trequestId\x12#\n" +
+	"\rvalidate_only\x18\x05 \x01(\bR\fvalidateOnly\x12'\n" +
+	"\x0fskip_duplicates\x18\x06 \x01(\bR\x0eskipDuplicates\"S\n" +
 	"\tLineFault\x12\x12\n" +
 	"\x04line\x18\x01 \x01(\x05R\x04line\x12\x16\n" +
 	"\x06column\x18\x02 \x01(\tR\x06column\x12\x1a\n" +
-	"\bsentence\x18\x03 \x01(\tR\bsentence\"\x83\x01\n" +
+	"\bsentence\x18\x03 \x01(\tR\bsentence\"Z\n" +
+	"\rLineDuplicate\x12\x12\n" +
+	"\x04line\x18\x01 \x01(\x05R\x04line\x12\x12\n" +
+	"\x04tile\x18\x02 \x01(\tR\x04tile\x12!\n" +
+	"\fearlier_line\x18\x03 \x01(\x05R\vearlierLine\"\xe9\x01\n" +
 	"\x13ImportTilesResponse\x12\x1a\n" +
 	"\bimported\x18\x01 \x01(\x05R\bimported\x12/\n" +
 	"\x06faults\x18\x02 \x03(\v2\x17.catchline.v1.LineFaultR\x06faults\x12\x1f\n" +
 	"\vmore_faults\x18\x03 \x01(\x05R\n" +
-	"moreFaults\",\n" +
+	"moreFaults\x12;\n" +
+	"\n" +
+	"duplicates\x18\x04 \x03(\v2\x1b.catchline.v1.LineDuplicateR\n" +
+	"duplicates\x12'\n" +
+	"\x0fmore_duplicates\x18\x05 \x01(\x05R\x0emoreDuplicates\",\n" +
 	"\x12ExportTilesRequest\x12\x16\n" +
 	"\x06parent\x18\x01 \x01(\tR\x06parent\"G\n" +
 	"\x13ExportTilesResponse\x12\x10\n" +
@@ -1490,7 +1600,7 @@ func file_catchline_v1_tile_proto_rawDescGZIP() []byte {
 	return file_catchline_v1_tile_proto_rawDescData
 }
 
-var file_catchline_v1_tile_proto_msgTypes = make([]protoimpl.MessageInfo, 18)
+var file_catchline_v1_tile_proto_msgTypes = make([]protoimpl.MessageInfo, 19)
 var file_catchline_v1_tile_proto_goTypes = []any{
 	(*RunInterval)(nil),           // 0: catchline.v1.RunInterval
 	(*RanOff)(nil),                // 1: catchline.v1.RanOff
@@ -1506,56 +1616,58 @@ var file_catchline_v1_tile_proto_goTypes = []any{
 	(*DeleteTileRequest)(nil),     // 11: catchline.v1.DeleteTileRequest
 	(*ImportTilesRequest)(nil),    // 12: catchline.v1.ImportTilesRequest
 	(*LineFault)(nil),             // 13: catchline.v1.LineFault
-	(*ImportTilesResponse)(nil),   // 14: catchline.v1.ImportTilesResponse
-	(*ExportTilesRequest)(nil),    // 15: catchline.v1.ExportTilesRequest
-	(*ExportTilesResponse)(nil),   // 16: catchline.v1.ExportTilesResponse
-	nil,                           // 17: catchline.v1.GlazeOfTheDay.MoleFractionsEntry
-	(*Layering)(nil),              // 18: catchline.v1.Layering
-	(*FiringPlan)(nil),            // 19: catchline.v1.FiringPlan
-	(*WitnessCone)(nil),           // 20: catchline.v1.WitnessCone
-	(*Placement)(nil),             // 21: catchline.v1.Placement
-	(*timestamppb.Timestamp)(nil), // 22: google.protobuf.Timestamp
-	(*fieldmaskpb.FieldMask)(nil), // 23: google.protobuf.FieldMask
-	(*emptypb.Empty)(nil),         // 24: google.protobuf.Empty
+	(*LineDuplicate)(nil),         // 14: catchline.v1.LineDuplicate
+	(*ImportTilesResponse)(nil),   // 15: catchline.v1.ImportTilesResponse
+	(*ExportTilesRequest)(nil),    // 16: catchline.v1.ExportTilesRequest
+	(*ExportTilesResponse)(nil),   // 17: catchline.v1.ExportTilesResponse
+	nil,                           // 18: catchline.v1.GlazeOfTheDay.MoleFractionsEntry
+	(*Layering)(nil),              // 19: catchline.v1.Layering
+	(*FiringPlan)(nil),            // 20: catchline.v1.FiringPlan
+	(*WitnessCone)(nil),           // 21: catchline.v1.WitnessCone
+	(*Placement)(nil),             // 22: catchline.v1.Placement
+	(*timestamppb.Timestamp)(nil), // 23: google.protobuf.Timestamp
+	(*fieldmaskpb.FieldMask)(nil), // 24: google.protobuf.FieldMask
+	(*emptypb.Empty)(nil),         // 25: google.protobuf.Empty
 }
 var file_catchline_v1_tile_proto_depIdxs = []int32{
-	17, // 0: catchline.v1.GlazeOfTheDay.mole_fractions:type_name -> catchline.v1.GlazeOfTheDay.MoleFractionsEntry
-	18, // 1: catchline.v1.Tile.layering:type_name -> catchline.v1.Layering
-	19, // 2: catchline.v1.Tile.firing_plan:type_name -> catchline.v1.FiringPlan
-	20, // 3: catchline.v1.Tile.witness_cone:type_name -> catchline.v1.WitnessCone
-	21, // 4: catchline.v1.Tile.placement:type_name -> catchline.v1.Placement
+	18, // 0: catchline.v1.GlazeOfTheDay.mole_fractions:type_name -> catchline.v1.GlazeOfTheDay.MoleFractionsEntry
+	19, // 1: catchline.v1.Tile.layering:type_name -> catchline.v1.Layering
+	20, // 2: catchline.v1.Tile.firing_plan:type_name -> catchline.v1.FiringPlan
+	21, // 3: catchline.v1.Tile.witness_cone:type_name -> catchline.v1.WitnessCone
+	22, // 4: catchline.v1.Tile.placement:type_name -> catchline.v1.Placement
 	0,  // 5: catchline.v1.Tile.run_interval:type_name -> catchline.v1.RunInterval
 	1,  // 6: catchline.v1.Tile.ran_off:type_name -> catchline.v1.RanOff
 	2,  // 7: catchline.v1.Tile.did_not_move:type_name -> catchline.v1.DidNotMove
 	3,  // 8: catchline.v1.Tile.glazes_of_the_day:type_name -> catchline.v1.GlazeOfTheDay
-	19, // 9: catchline.v1.Tile.firing_of_the_day:type_name -> catchline.v1.FiringPlan
+	20, // 9: catchline.v1.Tile.firing_of_the_day:type_name -> catchline.v1.FiringPlan
 	4,  // 10: catchline.v1.Tile.prediction:type_name -> catchline.v1.TilePrediction
-	22, // 11: catchline.v1.Tile.create_time:type_name -> google.protobuf.Timestamp
-	22, // 12: catchline.v1.Tile.update_time:type_name -> google.protobuf.Timestamp
+	23, // 11: catchline.v1.Tile.create_time:type_name -> google.protobuf.Timestamp
+	23, // 12: catchline.v1.Tile.update_time:type_name -> google.protobuf.Timestamp
 	5,  // 13: catchline.v1.ListTilesResponse.tiles:type_name -> catchline.v1.Tile
 	5,  // 14: catchline.v1.CreateTileRequest.tile:type_name -> catchline.v1.Tile
 	5,  // 15: catchline.v1.UpdateTileRequest.tile:type_name -> catchline.v1.Tile
-	23, // 16: catchline.v1.UpdateTileRequest.update_mask:type_name -> google.protobuf.FieldMask
+	24, // 16: catchline.v1.UpdateTileRequest.update_mask:type_name -> google.protobuf.FieldMask
 	13, // 17: catchline.v1.ImportTilesResponse.faults:type_name -> catchline.v1.LineFault
-	6,  // 18: catchline.v1.TileService.GetTile:input_type -> catchline.v1.GetTileRequest
-	7,  // 19: catchline.v1.TileService.ListTiles:input_type -> catchline.v1.ListTilesRequest
-	9,  // 20: catchline.v1.TileService.CreateTile:input_type -> catchline.v1.CreateTileRequest
-	10, // 21: catchline.v1.TileService.UpdateTile:input_type -> catchline.v1.UpdateTileRequest
-	11, // 22: catchline.v1.TileService.DeleteTile:input_type -> catchline.v1.DeleteTileRequest
-	12, // 23: catchline.v1.TileService.ImportTiles:input_type -> catchline.v1.ImportTilesRequest
-	15, // 24: catchline.v1.TileService.ExportTiles:input_type -> catchline.v1.ExportTilesRequest
-	5,  // 25: catchline.v1.TileService.GetTile:output_type -> catchline.v1.Tile
-	8,  // 26: catchline.v1.TileService.ListTiles:output_type -> catchline.v1.ListTilesResponse
-	5,  // 27: catchline.v1.TileService.CreateTile:output_type -> catchline.v1.Tile
-	5,  // 28: catchline.v1.TileService.UpdateTile:output_type -> catchline.v1.Tile
-	24, // 29: catchline.v1.TileService.DeleteTile:output_type -> google.protobuf.Empty
-	14, // 30: catchline.v1.TileService.ImportTiles:output_type -> catchline.v1.ImportTilesResponse
-	16, // 31: catchline.v1.TileService.ExportTiles:output_type -> catchline.v1.ExportTilesResponse
-	25, // [25:32] is the sub-list for method output_type
-	18, // [18:25] is the sub-list for method input_type
-	18, // [18:18] is the sub-list for extension type_name
-	18, // [18:18] is the sub-list for extension extendee
-	0,  // [0:18] is the sub-list for field type_name
+	14, // 18: catchline.v1.ImportTilesResponse.duplicates:type_name -> catchline.v1.LineDuplicate
+	6,  // 19: catchline.v1.TileService.GetTile:input_type -> catchline.v1.GetTileRequest
+	7,  // 20: catchline.v1.TileService.ListTiles:input_type -> catchline.v1.ListTilesRequest
+	9,  // 21: catchline.v1.TileService.CreateTile:input_type -> catchline.v1.CreateTileRequest
+	10, // 22: catchline.v1.TileService.UpdateTile:input_type -> catchline.v1.UpdateTileRequest
+	11, // 23: catchline.v1.TileService.DeleteTile:input_type -> catchline.v1.DeleteTileRequest
+	12, // 24: catchline.v1.TileService.ImportTiles:input_type -> catchline.v1.ImportTilesRequest
+	16, // 25: catchline.v1.TileService.ExportTiles:input_type -> catchline.v1.ExportTilesRequest
+	5,  // 26: catchline.v1.TileService.GetTile:output_type -> catchline.v1.Tile
+	8,  // 27: catchline.v1.TileService.ListTiles:output_type -> catchline.v1.ListTilesResponse
+	5,  // 28: catchline.v1.TileService.CreateTile:output_type -> catchline.v1.Tile
+	5,  // 29: catchline.v1.TileService.UpdateTile:output_type -> catchline.v1.Tile
+	25, // 30: catchline.v1.TileService.DeleteTile:output_type -> google.protobuf.Empty
+	15, // 31: catchline.v1.TileService.ImportTiles:output_type -> catchline.v1.ImportTilesResponse
+	17, // 32: catchline.v1.TileService.ExportTiles:output_type -> catchline.v1.ExportTilesResponse
+	26, // [26:33] is the sub-list for method output_type
+	19, // [19:26] is the sub-list for method input_type
+	19, // [19:19] is the sub-list for extension type_name
+	19, // [19:19] is the sub-list for extension extendee
+	0,  // [0:19] is the sub-list for field type_name
 }
 
 func init() { file_catchline_v1_tile_proto_init() }
@@ -1579,7 +1691,7 @@ func file_catchline_v1_tile_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_catchline_v1_tile_proto_rawDesc), len(file_catchline_v1_tile_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   18,
+			NumMessages:   19,
 			NumExtensions: 0,
 			NumServices:   1,
 		},
