@@ -38,7 +38,7 @@ func TestAxe(t *testing.T) {
 		t.Run(look.name+"-"+look.scheme, func(t *testing.T) {
 			ctx := window(t, look.screen)
 			pages := append(shots(), shot{"new-glaze", "glazes/new", "New glaze", nil}, shot{"new-firing", "firings/new", "equivalent cone", nil},
-				shot{"tile", "tiles/t003", "Score it today", []step{press("Mend the reading"), shows("Save the reading")}},
+				shot{"tile", "tiles/t003", "Score it today", []step{press("Change this tile"), shows("Save changes")}},
 				shot{"buffer", "score?layer=honey-run~3~b&firing=cone-6&band=20&clearance=60&lower=" + url.QueryEscape(bufferBand), "Take the buffer away", []step{settled, until(`document.querySelector('.wall .buffer-line')`)}}, shot{"missing", "glazes/none", "No glaze is called", nil})
 			checked := 0
 			for _, page := range pages {
@@ -115,7 +115,7 @@ func TestKeyboardAlone(t *testing.T) {
 		tabTo("Coats"), chromedp.KeyEvent(kb.ArrowUp), until(`location.search.includes('bone-white%7E3') || location.search.includes('bone-white~3')`), settled,
 		tabTo("Longest drip"), chromedp.KeyEvent("9"), chromedp.KeyEvent(kb.Enter), shows("Logged."))
 	// Whatever has the focus shows it.
-	if width := read[string](t, ctx, `(() => { document.querySelector('.outcome input').focus(); return getComputedStyle(document.activeElement).outlineWidth; })()`); width != "3px" {
+	if width := read[string](t, ctx, `(() => { document.querySelector('.layers input').focus(); return getComputedStyle(document.activeElement).outlineWidth; })()`); width != "3px" {
 		t.Errorf("the outline of the focus is %s wide", width)
 	}
 }

@@ -13,9 +13,6 @@ import (
 	"github.com/chromedp/chromedp"
 )
 
-// agree answers yes to whatever the page asks from now on.
-var agree = chromedp.Evaluate[chromedp.Void](`(() => { window.confirm = () => true; })()`)
-
 // said waits for what the frame says is done.
 func said(text string) step {
 	return until(`document.querySelector('.done').innerText === ` + quoted(text))
@@ -31,15 +28,15 @@ func TestReadingOfALoggedTileIsMended(t *testing.T) {
 	s.invent(t, "north", 2)
 	eachScreen(t, func(t *testing.T, sc screen) {
 		ctx := window(t, sc)
-		do(t, ctx, chromedp.Navigate(s.url+"/studios/north/tiles"), press("Open or mend tile t001"), press("Mend the reading"),
+		do(t, ctx, chromedp.Navigate(s.url+"/studios/north/tiles"), press("Open or change tile t001"), press("Change this tile"), press("More about this tile"),
 			option("Between two"), fill("Longest drip at least", "12"), fill("And at most", "9"), shows("Has to be more than the least"), fill("And at most", "15"),
-			fill("Mean of the front", "8"), fill("Notes on the tile", "Read by lamp"), press("Save the reading"), said("Saved."),
-			shows("measured 12 to 15 mm"), shows("mean front\n8.0 mm"), shows("read by lamp"))
+			fill("Mean front", "8"), fill("Notes", "Read by lamp"), press("Save changes"), said("Saved."),
+			shows("measured 12 to 15 mm"), shows("mean front\n8 mm"), shows("read by lamp"))
 
-		// Somebody else is quicker: that is said, their reading is shown, and the second press goes through.
+		// Somebody else is quicker: both readings are shown, and nothing is stored before one is chosen.
 		s.call(t, "PATCH", "/v1/studios/north/tiles/t001?updateMask=run_mm", object{"runMm": 9}, nil)
-		do(t, ctx, option("Ran off the wall"), press("Save the reading"), shows("Somebody else changed this tile meanwhile"), shows("measured 9.0 mm"),
-			press("Save the reading"), shows("measured ran off"), until(`!document.querySelector('.failed')`))
+		do(t, ctx, option("Ran off"), press("Save changes"), shows("Somebody else changed this meanwhile"), shows("measured 9 mm"), shows("Theirs: 9"), shows("Mine: off"),
+			press("Use what is chosen"), press("Save changes"), shows("measured ran off"), until(`!document.querySelector('.failed')`))
 		var tile struct {
 			MeanFrontMm *float64
 			RanOff      *object
@@ -56,7 +53,7 @@ func TestLotIsMixedFromItsOwnRecipe(t *testing.T) {
 	s := startServer(t)
 	s.invent(t, "north", 0)
 	ctx := window(t, desk)
-	do(t, ctx, chromedp.Navigate(s.url+"/studios/north/glazes/slate-blue"), shows("No lot yet"), settled,
+	do(t, ctx, chromedp.Navigate(s.url+"/studios/north/glazes/slate-blue"), shows("No lot yet"), settled, until(`document.querySelectorAll('.plot .steps path').length === 6`),
 		fill("New lot", "Winter"), option("From its own recipe"),
 		// The glaze's recipe is there to start from; the fields of the lot come after those of the glaze.
 		chromedp.Click(`(//label[text()="Material 1"])[2]/following::input[1]`), until(`(document.activeElement.select(), true)`), chromedp.KeyEvent("unobtainable"),
@@ -69,7 +66,7 @@ func TestLotIsMixedFromItsOwnRecipe(t *testing.T) {
 		t.Error("the lot has no composition of its own")
 	}
 	do(t, ctx, press("Change Winter"), option("As the glaze"), press("Save the lot"), shows("Made as the glaze"),
-		press("Change Winter"), agree, press("Delete the lot"), shows("No lot yet"))
+		press("Delete the lot"), press("Delete Winter"), shows("No lot yet"))
 }
 
 func TestBufferBandIsTriedAndTakenAway(t *testing.T) {
@@ -125,11 +122,11 @@ func TestPagesOpenAndLogWithoutTheServer(t *testing.T) {
 		chromedp.Reload(), shows("No tile yet"), settled, chromedp.Navigate(front.url+"/studios/north/"+oneLayer), shows("Log the tile"), settled)
 	pulled.Store(true)
 	do(t, ctx, chromedp.Reload(), shows("Log the tile"), until(`document.body.innerText.includes('The server is not reached')`),
-		fill("Longest drip", "9"), press("Log this run"), shows("Kept on this device"),
+		fill("Longest drip", "9"), press("Log tile"), shows("Kept on this device"),
 		chromedp.Navigate(front.url+"/studios/north/tiles"), shows("Waiting to be sent"), choose("Firing", "Cone 6, slow"),
-		choose("Glaze of layer 1", "Bone white"), press("It did not move"), until(`document.querySelector('.head').innerText.includes('2 tiles waiting')`))
+		choose("Glaze of layer 1", "Bone white"), option("Did not move"), press("Log tile"), until(`document.querySelector('.head').innerText.includes('2 tiles waiting')`))
 	pulled.Store(false)
-	do(t, ctx, chromedp.Reload(), until(`!document.querySelector('.head').innerText.includes('waiting')`), shows("measured 9.0 mm"), until(`!document.body.innerText.includes('The server is not reached')`))
+	do(t, ctx, chromedp.Reload(), until(`!document.querySelector('.head').innerText.includes('waiting')`), shows("measured 9 mm"), until(`!document.body.innerText.includes('The server is not reached')`))
 	if n := s.tiles(t, "north"); n != 2 {
 		t.Errorf("the server has %d tiles, want 2", n)
 	}

@@ -19,7 +19,7 @@ func TestKeyIsAskedForAndKeptInTheTab(t *testing.T) {
 	if kept := read[bool](t, ctx, `Object.values(sessionStorage).includes(`+quoted(key)+`) && !Object.values(localStorage).includes(`+quoted(key)+`)`); !kept {
 		t.Error("the key is not in this tab's storage alone")
 	}
-	do(t, ctx, fill("What people call it", "Keyed"), press("Start it"), until(`location.pathname === '/studios/keyed/glazes'`), press("Forget the key"), until(`document.querySelector('dialog[open]')`))
+	do(t, ctx, fill("Name", "Keyed"), press("Start studio"), until(`location.pathname === '/studios/keyed/glazes'`), press("Forget the key"), until(`document.querySelector('dialog[open]')`))
 }
 
 func TestKeysAreMadeShownOnceAndRevoked(t *testing.T) {
@@ -27,8 +27,8 @@ func TestKeysAreMadeShownOnceAndRevoked(t *testing.T) {
 	s := startServer(t, func(c *config.Config) { c.Keys.OperatorKey = config.NewSecret(operator) })
 	ctx := window(t, phone)
 	do(t, ctx, chromedp.Navigate(s.url+"/"), until(`document.querySelector('dialog[open]')`), fill("Key", operator), press("Use this key"), shows("No studio yet"),
-		fill("What people call it", "Keyed"), press("Start it"), until(`location.pathname === '/studios/keyed/glazes'`),
-		chromedp.Navigate(s.url+"/studios/keyed/studio"), press("New key"), fill("Whose or for what", "Kiln shed"), choose("May", "Read"), press("Make the key"), shows("cannot be shown again"))
+		fill("Name", "Keyed"), press("Start studio"), until(`location.pathname === '/studios/keyed/glazes'`),
+		chromedp.Navigate(s.url+"/studios/keyed/studio"), press("New key"), fill("Name of the key", "Kiln shed"), choose("May", "Read"), press("Make the key"), shows("cannot be shown again"))
 	secret := read[string](t, ctx, `document.querySelector('.secret').innerText`)
 	status := func() int {
 		r, err := http.NewRequestWithContext(t.Context(), http.MethodGet, s.url+"/v1/studios/keyed/glazes", nil)
@@ -46,7 +46,7 @@ func TestKeysAreMadeShownOnceAndRevoked(t *testing.T) {
 	if got := status(); got != http.StatusOK {
 		t.Fatalf("with the new key the answer is %d, want 200", got)
 	}
-	do(t, ctx, press("I have it"), until(`!document.querySelector('.secret')`), shows("Read, score and plan"), agree, press("Revoke Kiln shed"), said("Done."), until(`!document.querySelector('[aria-label="Revoke Kiln shed"]')`))
+	do(t, ctx, press("I have it"), until(`!document.querySelector('.secret')`), shows("Read, score and plan"), press("Revoke Kiln shed"), press("Revoke the key"), said("Done."), until(`!document.querySelector('[aria-label="Revoke Kiln shed"]')`))
 	if got := status(); got != http.StatusUnauthorized {
 		t.Errorf("with the revoked key the answer is %d, want 401", got)
 	}

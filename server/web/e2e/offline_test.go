@@ -44,13 +44,13 @@ func TestTilesLoggedOfflineAreKeptAndSent(t *testing.T) {
 	ctx := window(t, phone)
 	do(t, ctx, chromedp.Navigate(s.url+"/studios/north/"+oneLayer), shows("Log the tile"), settled,
 		offline(true),
-		fill("Longest drip", "7"), press("Log this run"), shows("Kept on this device"),
-		press("It did not move"), until(`document.querySelector('.head').innerText.includes('2 tiles waiting')`),
-		press("tiles waiting"), shows("Waiting to be sent"), shows("Measured: 7.0 mm"), shows("pending"))
+		fill("Longest drip", "7"), press("Log tile"), press("Log it all the same"), shows("Kept on this device"),
+		press("Log another tile"), option("Did not move"), press("Log tile"), until(`document.querySelector('.head').innerText.includes('2 tiles waiting')`),
+		press("tiles waiting"), shows("Waiting to be sent"), shows("Measured: 7 mm"), shows("pending"))
 	if n := s.tiles(t, "north"); n != 0 {
 		t.Fatalf("the server has %d tiles while the page is offline", n)
 	}
-	do(t, ctx, offline(false), until(`!document.querySelector('.head').innerText.includes('waiting')`), shows("measured did not move"), shows("measured 7.0 mm"))
+	do(t, ctx, offline(false), until(`!document.querySelector('.head').innerText.includes('waiting')`), shows("measured did not move"), shows("measured 7 mm"))
 	if n := s.tiles(t, "north"); n != 2 {
 		t.Errorf("the server has %d tiles, want 2", n)
 	}
@@ -96,7 +96,7 @@ func TestTileWhoseAnswerWasLostIsThereOnce(t *testing.T) {
 		_, err := cdp.Call(ctx, target, fetch.Enable, fetch.EnableParams{Patterns: []*fetch.RequestPattern{{URLPattern: "*/tiles?*", RequestStage: "Response"}}})
 		return err
 	}),
-		fill("Longest drip", "11"), press("Log this run"), shows("Kept on this device"))
+		fill("Longest drip", "11"), press("Log tile"), press("Log it all the same"), shows("Kept on this device"))
 	select {
 	case <-lost:
 	case <-time.After(limit):
@@ -119,5 +119,5 @@ func TestRefusedTileIsKeptWithTheReason(t *testing.T) {
 	ctx := window(t, desk)
 	do(t, ctx, chromedp.Navigate(s.url+"/studios/north/"+oneLayer), shows("Log the tile"), settled)
 	s.call(t, "DELETE", "/v1/studios/north/glazes/bone-white", nil, nil)
-	do(t, ctx, fill("Longest drip", "8"), press("Log this run"), shows("The server refused it"), press("waiting"), shows("✕ refused"), shows("bone-white"))
+	do(t, ctx, fill("Longest drip", "8"), press("Log tile"), press("Log it all the same"), shows("The server refused it"), press("waiting"), shows("✕ refused"), shows("bone-white"))
 }

@@ -49,10 +49,10 @@ func TestScoreFollowsWhatIsTyped(t *testing.T) {
 		}
 		// Nonsense is said to be nonsense and leaves the score as it is.
 		five := read[string](t, ctx, `document.querySelector('.verdict .big').innerText`)
-		do(t, ctx, fill("Coats", "many"), shows("Not a number."), fill("Coats", "21"), shows("At most 20"),
-			until(`document.querySelector('.verdict .big').innerText === `+quoted(five)))
+		do(t, ctx, fill("Coats", "many"), shows("Not a number."), shows("Old score."), until(`document.querySelector('.glance').innerText.includes('Old')`),
+			until(`document.querySelector('.verdict .big').innerText === `+quoted(five)), fill("Coats", "21"), shows("At most 20"), shows("Old score."))
 		t.Logf("answers to the last questions came after %v ms", read[[]float64](t, ctx, `performance.getEntriesByType('resource').filter((r) => r.name.endsWith(':draw')).map((r) => Math.round(r.duration)).slice(-4)`))
-		do(t, ctx, choose("Ware or tile", "Shouldered vase"), until(`location.search.includes('ware=shouldered-vase')`), settled,
+		do(t, ctx, fill("Coats", "5"), until(`!document.querySelector('.old')`), choose("Ware or tile", "Shouldered vase"), until(`location.search.includes('ware=shouldered-vase')`), settled,
 			until(`document.querySelector('.wall svg').getAttribute('aria-label').startsWith('Section of the wall')`))
 	})
 }
@@ -119,7 +119,7 @@ func TestSheetIsScoredFilteredSavedAndFollowed(t *testing.T) {
 			t.Errorf("the sheet says %q, the score says %q", cell, median)
 		}
 		name := "All on " + sc.name
-		do(t, ctx, chromedp.Navigate(s.url+"/studios/north/sheet"), press("Save as a sheet"), fill("Name of the sheet", name), chromedp.Click(`//form//button[text()="Save"]`),
+		do(t, ctx, chromedp.Navigate(s.url+"/studios/north/sheet"), press("Save as a sheet"), fill("Name of the sheet", name), press("Save sheet"),
 			until(`location.search.includes('sheet=all-on-`+sc.name+`')`), until(`document.querySelector('.sheet h2')?.innerText === `+quoted(name)))
 		// Its link opens and scores it.
 		do(t, ctx, chromedp.Reload(), until(`document.querySelector('.sheet h2')?.innerText === `+quoted(name)))
@@ -162,9 +162,9 @@ func TestTilesAreLoggedFromAScore(t *testing.T) {
 	eachScreen(t, func(t *testing.T, sc screen) {
 		ctx := window(t, sc)
 		do(t, ctx, chromedp.Navigate(s.url+"/studios/north/score?layer=bone-white~2~b&layer=slate-blue~2~b&firing=cone-6"), shows("Log the tile"), settled,
-			fill("Longest drip", "12,5"), press("Log this run"), shows("Logged. It was said beforehand"),
-			press("It ran off the wall"), shows("Logged."))
-		do(t, ctx, press("Tiles"), shows("measured 13 mm"), shows("measured ran off (over 30 mm)"), shows("Slate blue 2× over Bone white 2×"))
+			fill("Longest drip", "12,5"), press("Log tile"), shows("Logged. It was said beforehand"),
+			press("Log another tile"), option("Ran off"), press("Log tile"), shows("Logged."))
+		do(t, ctx, press("Tiles"), shows("measured 12.5 mm"), shows("measured ran off (over 30 mm)"), shows("Slate blue 2× over Bone white 2×"))
 	})
 }
 
@@ -229,7 +229,7 @@ func TestGlazeIsEnteredAndMelted(t *testing.T) {
 	eachScreen(t, func(t *testing.T, sc screen) {
 		ctx := window(t, sc)
 		name := "Pond " + sc.name
-		do(t, ctx, chromedp.Navigate(s.url+"/studios/north/glazes/new"), fill("What people call it", name),
+		do(t, ctx, chromedp.Navigate(s.url+"/studios/north/glazes/new"), fill("Name", name),
 			fill("Material 1", "potash feldspar (orthoclase)"), fill("Parts", "60"), shows("Seger formula"), shows("K2O"),
 			press("+ Material"), fill("Material 2", "whiting"),
 			chromedp.Click(`(//label[text()="Parts"])[2]/following::input[1]`), chromedp.KeyEvent("40"), shows("CaO"),
@@ -248,7 +248,7 @@ func TestFiringIsEnteredAndDrawn(t *testing.T) {
 	s.invent(t, "north", 0)
 	eachScreen(t, func(t *testing.T, sc screen) {
 		ctx := window(t, sc)
-		do(t, ctx, chromedp.Navigate(s.url+"/studios/north/firings/new"), fill("What people call it", "Long hold "+sc.name), shows("equivalent cone"), settled)
+		do(t, ctx, chromedp.Navigate(s.url+"/studios/north/firings/new"), fill("Name", "Long hold "+sc.name), shows("equivalent cone"), settled)
 		before := read[string](t, ctx, `document.querySelector('.figures4 strong').innerText`)
 		do(t, ctx, fill("Hold at the peak", "60"), until(`document.querySelector('.figures4 strong').innerText !== `+quoted(before)),
 			press("Store the firing"), until(`location.pathname.endsWith('/firings/long-hold-`+sc.name+`')`))
@@ -291,7 +291,7 @@ func TestWareIsTracedOverAPhotograph(t *testing.T) {
 	f.Close()
 	eachScreen(t, func(t *testing.T, sc screen) {
 		ctx := window(t, sc)
-		do(t, ctx, chromedp.Navigate(s.url+"/studios/north/wares/new"), fill("What people call it", "Traced "+sc.name), choose("Shape", "Points"),
+		do(t, ctx, chromedp.Navigate(s.url+"/studios/north/wares/new"), fill("Name", "Traced "+sc.name), choose("Shape", "Points"),
 			chromedp.SetUploadFiles(`input[type=file]`, []string{file}), shows("Still needed"))
 		at := func(x, y float64) step {
 			return func(ctx context.Context, target *chromedp.Target) (chromedp.Void, error) {
@@ -345,7 +345,7 @@ func TestStudioIsSetUp(t *testing.T) {
 	ctx := window(t, phone)
 	do(t, ctx, chromedp.Navigate(s.url+"/studios/north/studio"), shows("Pale stoneware"), fill("Tolerated chance of passing the foot", "10"), press("Save settings"), until(`document.querySelector(".done").innerText === "Saved."`),
 		fill("New body", "Red earthenware"), press("Add the body"), until(`[...document.querySelectorAll('.tile strong')].some((e) => e.innerText === 'Red earthenware')`),
-		press("New material"), fill("Name in recipes", "Ridge sand"), fill("SiO2", "68"), press("Add the material"), shows("SiO2 68"))
+		press("New material"), fill("Name in recipes", "Ridge sand"), fill("SiO2", "68"), press("Add material"), press("Store it all the same"), shows("SiO2 68"))
 	do(t, ctx, chromedp.Navigate(s.url+"/studios/north/score?layer=bone-white~2~b&firing=cone-6"), shows("for 10 %"))
 }
 
@@ -356,8 +356,9 @@ func TestStoredThingsAreChanged(t *testing.T) {
 	ctx := window(t, desk)
 	for _, place := range []string{"glazes/marsh-green", "firings/cone-6", "wares/rice-bowl"} {
 		name := "Renamed " + place[:4]
-		do(t, ctx, chromedp.Navigate(s.url+"/studios/north/"+place), fill("What people call it", name), press("Save changes"),
+		do(t, ctx, chromedp.Navigate(s.url+"/studios/north/"+place), fill("Name", name), press("Save changes"),
 			until(`document.querySelector('.done').innerText === 'Saved.'`), until(`document.querySelector('.items').innerText.includes(`+quoted(name)+`)`))
 	}
-	do(t, ctx, chromedp.Navigate(s.url+"/studios/north/tiles/t001"), press("Keep it, but do not learn from it"), shows("set aside"))
+	do(t, ctx, chromedp.Navigate(s.url+"/studios/north/tiles/t001"), press("Change this tile"), press("More about this tile"), press("Set aside: keep it, but do not learn from it"), press("Save changes"), said("Saved."),
+		until(`document.querySelector('.tag:last-child')?.innerText === 'set aside'`))
 }

@@ -9,6 +9,7 @@ import { lastStudio, theme, unit, type Theme } from "./preferences";
 import { address, go, pages, route, type Page } from "./route";
 import { lastDone } from "./saving";
 import type { LengthUnit } from "./units";
+import { AskDialog } from "./parts/ask";
 import { TextField } from "./parts/fields";
 import { Empty, When } from "./parts/states";
 import { FiringsPage } from "./pages/firings";
@@ -92,6 +93,7 @@ export function App() {
         {lastDone.value}
       </p>
       <KeyEntry />
+      <AskDialog />
     </>
   );
 }

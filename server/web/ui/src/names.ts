@@ -16,3 +16,20 @@ export function said<T extends string>(value: T | undefined, otherwise: T): T {
 export function lotName(studio: string, glaze: string, lot: string): string {
   return `studios/${studio}/glazes/${glaze}/lots/${lot}`;
 }
+
+// The things of a list as somebody chooses among them. Where two have one name, more is shown of each: its id and what else is known.
+export function optionsOf<T extends { name?: string; displayName?: string }>(all: T[], more: (item: T) => string = () => ""): { value: string; text: string }[] {
+  const folded = (item: T) => nameFolded(item.displayName ?? "");
+  const count = new Map<string, number>();
+  for (const item of all) count.set(folded(item), (count.get(folded(item)) ?? 0) + 1);
+  return all.map((item) => {
+    const id = idOf(item.name);
+    const name = item.displayName || id;
+    return { value: id, text: count.get(folded(item))! > 1 ? `${name} (${[id, more(item)].filter(Boolean).join("; ")})` : name };
+  });
+}
+
+// Names as people compare them: without regard to case and blanks.
+export function nameFolded(name: string): string {
+  return name.trim().replace(/\s+/g, " ").toLowerCase();
+}

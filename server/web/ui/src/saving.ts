@@ -35,3 +35,15 @@ export function useSaving(): Saving {
     },
   };
 }
+
+// Writes, and reads anew what is shown: after a success, and where somebody else was quicker.
+export async function thenReread<T>(write: Promise<T>, reread: () => Promise<unknown>): Promise<T> {
+  try {
+    const stored = await write;
+    await reread();
+    return stored;
+  } catch (cause) {
+    if (cause instanceof Problem && cause.outdated) await reread();
+    throw cause;
+  }
+}

@@ -1,5 +1,5 @@
 import { describe, expect, it } from "vitest";
-import { fieldText, fromShown, inReadersUnit, length, percent, readNumber, toShown } from "./units";
+import { fieldText, fromShown, inReadersUnit, length, measured, percent, readLength, readNumber, toShown } from "./units";
 
 describe("lengths", () => {
   // NIST SP 811 (2008), appendix B.8: inch to metre 2.54 E-02, exact.
@@ -33,6 +33,24 @@ describe("what a hand types", () => {
     expect(readNumber("")).toBeUndefined();
     expect(readNumber("12 mm")).toBeNaN();
     expect(readNumber("1e400")).toBeNaN();
+  });
+  it("does not guess what a comma before three digits means", () => {
+    expect(readNumber("1,222")).toBe("Is that 1222 or 1.222? Write it without the comma.");
+    expect(readNumber("0,125")).toBe(0.125);
+    expect(readNumber("1222,5")).toBe(1222.5);
+  });
+  it("takes inches as fractions", () => {
+    expect(readLength("1 3/8", "in")).toBeCloseTo(34.925, 9);
+    expect(readLength("1-3/8", "in")).toBeCloseTo(34.925, 9);
+    expect(readLength("3/4", "in")).toBeCloseTo(19.05, 9);
+    expect(readLength("1.5", "in")).toBeCloseTo(38.1, 9);
+    for (const text of ["1 3/0", "1 3/", "1/2/3", "3/4 mm"]) expect(readLength(text, "in")).toBeNaN();
+    expect(readLength("1 3/8", "mm")).toBeNaN();
+  });
+  it("shows a measured length as it was read", () => {
+    expect(measured(11.5, "mm")).toBe("11.5\u00a0mm");
+    expect(measured(12, "mm")).toBe("12\u00a0mm");
+    expect(measured(34.925, "in")).toBe("1.375\u00a0in");
   });
   it("fills a field without trailing zeros", () => {
     expect(fieldText(2.5)).toBe("2.5");

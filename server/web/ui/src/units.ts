@@ -21,6 +21,15 @@ export function lengthNumber(mm: number, unit: LengthUnit): string {
   return Number(text) === 0 ? (0).toFixed(places) : text;
 }
 
+// A length that somebody measured, as it was written down: 11.5 stays 11.5.
+export function measured(mm: number, unit: LengthUnit): string {
+  return `${measuredNumber(mm, unit)}\u00a0${unit}`;
+}
+
+export function measuredNumber(mm: number, unit: LengthUnit): string {
+  return fieldText(toShown(mm, unit), unit === "in" ? 3 : 2);
+}
+
 export function length(mm: number, unit: LengthUnit): string {
   return `${lengthNumber(mm, unit)}\u00a0${unit}`;
 }
@@ -33,11 +42,22 @@ export function inReadersUnit(sentence: string, unit: LengthUnit): string {
   );
 }
 
-// Reads what a hand types: a comma or a point, spaces, nothing else. Undefined for an empty field, NaN for nonsense.
-export function readNumber(text: string): number | undefined {
-  const trimmed = text.trim().replace(",", ".");
+// Reads what a hand types: a comma or a point, spaces, nothing else. Undefined for an empty field, NaN for nonsense. A comma before
+// three digits may stand for thousands or for a point: that is said instead of guessed.
+export function readNumber(text: string): number | string | undefined {
+  const trimmed = text.trim();
   if (trimmed === "") return undefined;
-  return /^[-+]?(\d+\.?\d*|\.\d+)$/.test(trimmed) ? Number(trimmed) : NaN;
+  const thousands = /^([-+]?[1-9]\d{0,2}),(\d{3})$/.exec(trimmed);
+  if (thousands) return `Is that ${thousands[1]}${thousands[2]} or ${thousands[1]}.${thousands[2]}? Write it without the comma.`;
+  const plain = trimmed.replace(",", ".");
+  return /^[-+]?(\d+\.?\d*|\.\d+)$/.test(plain) ? Number(plain) : NaN;
+}
+
+// Reads a length in the reader's unit into millimetres. Inches may be a fraction, as on a ruler: 1 3/8.
+export function readLength(text: string, unit: LengthUnit): number | string | undefined {
+  const fraction = unit === "in" ? /^(?:(\d+)[ -]+)?(\d+)\/([1-9]\d*)(?: ?(?:in|″|"))?$/.exec(text.trim()) : null;
+  const read = fraction ? Number(fraction[1] ?? 0) + Number(fraction[2]) / Number(fraction[3]) : readNumber(text);
+  return typeof read === "number" ? fromShown(read, unit) : read;
 }
 
 // A number for an input field: at most `places` places, no trailing zeros.

@@ -1673,13 +1673,20 @@ export interface components {
         };
         /** @description Response of ImportTiles. */
         "catchline.v1.ImportTilesResponse": {
+            /** @description Good lines that are duplicates, the first 100 of them. They are logged all the same, unless skip_duplicates. */
+            duplicates?: components["schemas"]["catchline.v1.LineDuplicate"][];
             /** @description What is wrong with the lines that were not, in the order of the file: the first 100 faults. */
             faults?: components["schemas"]["catchline.v1.LineFault"][];
             /**
              * Format: int32
-             * @description Tiles that were logged.
+             * @description Tiles that were logged, or with validate_only would be.
              */
             imported?: number;
+            /**
+             * Format: int32
+             * @description How many duplicates there are besides those that are listed.
+             */
+            moreDuplicates?: number;
             /**
              * Format: int32
              * @description How many faults there are besides those that are listed.
@@ -1763,6 +1770,21 @@ export interface components {
             body?: string;
             /** @description The layers, 1 to 8, first applied (next to the wall) first. */
             layers?: components["schemas"]["catchline.v1.Layer"][];
+        };
+        /** @description A line that says the same as a tile of the studio, or as a line above it, in every column. */
+        "catchline.v1.LineDuplicate": {
+            /**
+             * Format: int32
+             * @description The earlier line; 0: none, but a stored tile.
+             */
+            earlierLine?: number;
+            /**
+             * Format: int32
+             * @description Line in the file, the header is line 1.
+             */
+            line?: number;
+            /** @description The tile that is stored already; empty: none, but an earlier line. */
+            tile?: string;
         };
         /** @description A line that cannot be imported. */
         "catchline.v1.LineFault": {
@@ -2353,6 +2375,11 @@ export interface components {
             risk?: components["schemas"]["catchline.v1.Risk"];
             /**
              * Format: double
+             * @description Lower end of the 98 % interval in millimetres, in the full view only: a shorter run comes once in a hundred.
+             */
+            runP01Mm?: number;
+            /**
+             * Format: double
              * @description Lower end of the 80 % interval in millimetres.
              */
             runP10Mm?: number;
@@ -2361,6 +2388,11 @@ export interface components {
              * @description Upper end of the 80 % interval in millimetres.
              */
             runP90Mm?: number;
+            /**
+             * Format: double
+             * @description Upper end of the 98 % interval in millimetres, in the full view only: a longer run comes once in a hundred.
+             */
+            runP99Mm?: number;
             /** @description Each glaze alone at the same total thickness. */
             soloRuns?: components["schemas"]["catchline.v1.SoloRun"][];
             /**
@@ -4999,6 +5031,10 @@ export interface operations {
                     keepGoodLines?: boolean;
                     /** @description Client-made id, at most 64 characters; the same id with the same request gives the first answer again. */
                     requestId?: string;
+                    /** @description True to leave out lines that are duplicates. */
+                    skipDuplicates?: boolean;
+                    /** @description True to store nothing and only say what would be: how many tiles, which faults, which duplicates. */
+                    validateOnly?: boolean;
                 };
             };
         };

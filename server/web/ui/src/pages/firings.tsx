@@ -1,15 +1,18 @@
 // Firings: a plan, the curve that it makes and the cone that it amounts to.
-import { useState } from "preact/hooks";
-import { answer, api, newRequestId } from "../api/client";
+import { useRef } from "preact/hooks";
+import { answer, api } from "../api/client";
 import type { Firing, FiringPlan, HeatWork } from "../api/types";
 import { useAnswer } from "../asking";
 import { firings } from "../lists";
 import { idOf } from "../names";
 import { address, go, route } from "../route";
-import { useSaving } from "../saving";
+import { thenReread } from "../saving";
+import { usesOfFiring } from "../uses";
 import { TextField } from "../parts/fields";
+import { Form, useForm } from "../parts/form";
 import { PlanEditor } from "../parts/plan";
 import { Plot } from "../parts/plot";
+import { RemoveButton } from "../parts/removal";
 import { Empty, Failed, Panel, Waiting, When } from "../parts/states";
 
 export function FiringsPage({ studio }: { studio: string }) {
@@ -47,7 +50,7 @@ export function FiringsPage({ studio }: { studio: string }) {
                 {item === "new" ? (
                   <FiringEditor key="new" studio={studio} />
                 ) : found ? (
-                  <FiringEditor key={found.name! + found.etag} studio={studio} firing={found} />
+                  <FiringEditor key={found.name} studio={studio} firing={found} />
                 ) : item ? (
                   <Empty title={`No firing is called “${item}” here`}>
                     <p>It may have been deleted. Tiles keep the firing of their day.</p>
@@ -73,72 +76,81 @@ function isWhole(plan: FiringPlan): boolean {
   return (plan.log?.csv ?? "").trim() !== "";
 }
 
+type Typed = Pick<Firing, "displayName" | "plan" | "kiln" | "notes" | "etag">;
+
+const blankFiring: Typed = { displayName: "", plan: { cone: { cone: "6" } }, kiln: "", notes: "" };
+
+const labels = { displayName: "Name", plan: "Plan", kiln: "Kiln", notes: "Notes" };
+
 function FiringEditor({ studio, firing }: { studio: string; firing?: Firing }) {
-  const [draft, setDraft] = useState<Firing>(() => firing ?? { displayName: "", plan: { cone: { cone: "6" } } });
-  const saving = useSaving();
-  const set = (next: Partial<Firing>) => setDraft({ ...draft, ...next });
+  const form = useForm<Typed>(
+    `catchline.form.${studio}.firing.${idOf(firing?.name)}`,
+    firing ? { displayName: firing.displayName, plan: firing.plan, kiln: firing.kiln, notes: firing.notes, etag: firing.etag } : blankFiring,
+  );
+  const { draft, set } = form;
   const plan = draft.plan ?? {};
+  // While something cannot be read, the curve stays as it was, and says so.
+  const readable = form.value?.plan && isWhole(form.value.plan);
+  const last = useRef<FiringPlan | null>(null);
+  if (readable) last.current = form.value!.plan!;
   const heat = useAnswer<FiringPlan, HeatWork>(
-    isWhole(plan) ? plan : null,
+    last.current,
     (p, signal) => answer(api.POST("/v1/studios/{parent}/firings:preview", { params: { path: { parent: studio } }, body: { plan: p }, signal })),
     200,
   );
-  const save = () =>
-    saving.run(async () => {
-      const body: Firing = { displayName: (draft.displayName ?? "").trim(), plan, kiln: draft.kiln ?? "", notes: draft.notes ?? "" };
-      const query = { requestId: newRequestId() };
-      const stored = firing
-        ? await answer(
-            api.PATCH("/v1/studios/{firing.name}/firings/{firing.name_1}", {
-              params: { path: { "firing.name": studio, "firing.name_1": idOf(firing.name) }, query: { ...query, updateMask: "display_name,plan,kiln,notes" } },
-              body: { ...body, etag: firing.etag },
-            }),
-          )
-        : await answer(api.POST("/v1/studios/{parent}/firings", { params: { path: { parent: studio }, query }, body }));
-      await firings(studio).reload();
-      go(address(studio, "firings", idOf(stored.name)), firing ? "replace" : "push");
-    }, "Saved.");
-  const remove = () =>
-    saving.run(async () => {
-      if (!firing || !confirm(`Delete ${firing.displayName}? Tiles keep the firing of their day.`)) return;
-      await answer(
-        api.DELETE("/v1/studios/{name}/firings/{name_1}", {
-          params: { path: { name: studio, name_1: idOf(firing.name) }, query: { requestId: newRequestId(), ...(firing.etag && { etag: firing.etag }) } },
-        }),
-      );
-      await firings(studio).reload();
-      go(address(studio, "firings"));
-    });
+  const store = async ({ displayName, plan, kiln, notes, etag }: Typed, requestId: string) => {
+    const body: Firing = { displayName: (displayName ?? "").trim(), plan, kiln: kiln ?? "", notes: notes ?? "" };
+    const stored = await thenReread(
+      answer(
+        firing
+          ? api.PATCH("/v1/studios/{firing.name}/firings/{firing.name_1}", {
+              params: { path: { "firing.name": studio, "firing.name_1": idOf(firing.name) }, query: { requestId, updateMask: "display_name,plan,kiln,notes" } },
+              body: { ...body, etag },
+            })
+          : api.POST("/v1/studios/{parent}/firings", { params: { path: { parent: studio }, query: { requestId } }, body }),
+      ),
+      () => firings(studio).reload(),
+    );
+    go(address(studio, "firings", idOf(stored.name)), firing ? "replace" : "push");
+  };
   const h = heat.value;
   const curve = (h?.curve ?? []).map((p) => ({ x: (p.minutes ?? 0) / 60, y: p.temperatureC ?? 0 }));
   return (
     <div class="split even">
       <Panel title={firing ? (firing.displayName ?? "") : "New firing"}>
-        <form
-          class="stack"
-          onSubmit={(e) => {
-            e.preventDefault();
-            void save();
-          }}
+        <Form
+          form={form}
+          labels={labels}
+          submit={firing ? "Save changes" : "Store the firing"}
+          done="Saved."
+          onStore={store}
+          more={
+            firing && (
+              <RemoveButton
+                name={firing.displayName ?? idOf(firing.name)}
+                uses={() => usesOfFiring(studio, firing.name!)}
+                onRemove={async (requestId) => {
+                  await answer(
+                    api.DELETE("/v1/studios/{name}/firings/{name_1}", {
+                      params: { path: { name: studio, name_1: idOf(firing.name) }, query: { requestId, ...(firing.etag && { etag: firing.etag }) } },
+                    }),
+                  );
+                  form.drop();
+                  await firings(studio).reload();
+                  go(address(studio, "firings"));
+                }}
+              />
+            )
+          }
         >
-          <TextField label="What people call it" value={draft.displayName ?? ""} maxLength={120} required onValue={(displayName) => set({ displayName })} />
+          <TextField label="Name" value={draft.displayName ?? ""} maxLength={120} required onValue={(displayName) => set({ displayName })} />
           <PlanEditor plan={plan} onPlan={(p) => set({ plan: p })} />
-          <TextField label="Kiln" value={draft.kiln ?? ""} maxLength={60} hint="Tiles of one kiln share what is learnt of it." onValue={(kiln) => set({ kiln })} />
+          <TextField label="Kiln" value={draft.kiln ?? ""} maxLength={60} hint="What tiles teach about a kiln is used for all its firings." onValue={(kiln) => set({ kiln })} />
           <TextField label="Notes" lines={2} value={draft.notes ?? ""} maxLength={4000} onValue={(notes) => set({ notes })} />
-          <p class="row">
-            <button type="submit" class="main" disabled={saving.busy || !(draft.displayName ?? "").trim()}>
-              {firing ? "Save changes" : "Store the firing"}
-            </button>
-            {firing && (
-              <button type="button" onClick={remove}>
-                Delete
-              </button>
-            )}
-          </p>
-          {saving.problem && <Failed problem={saving.problem} />}
-        </form>
+        </Form>
       </Panel>
       <Panel title="What it does">
+        {!readable && h && <p class="notice">This is the curve of the last entry that could be read.</p>}
         {heat.problem && <Failed problem={heat.problem} />}
         {!h && heat.busy && <Waiting what="Heating up" />}
         {!h && !heat.busy && !heat.problem && <p class="hint">Say a cone, segments or a log.</p>}

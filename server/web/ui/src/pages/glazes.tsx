@@ -1,20 +1,26 @@
 // Glazes: what is known of each, its formula, its viscosity, and how far it runs alone.
-import { useEffect, useState } from "preact/hooks";
-import { answer, api, newRequestId } from "../api/client";
-import type { Composition, DescribeMeltResponse, Glaze } from "../api/types";
+import { useEffect, useRef, useState } from "preact/hooks";
+import { answer, api } from "../api/client";
+import type { Composition, DescribeMeltResponse, Glaze, Recipe } from "../api/types";
 import { useAnswer } from "../asking";
+import type { Draft } from "../entries";
 import { firings, glazes, ready } from "../lists";
-import { idOf, nameOf, said } from "../names";
+import { idOf, nameFolded, nameOf, optionsOf, said } from "../names";
 import { unit } from "../preferences";
 import { address, go, route } from "../route";
-import { useSaving } from "../saving";
+import { thenReread } from "../saving";
 import { layeringOf, newLayer, questionToQuery, usualWall } from "../scoring";
 import { toShown } from "../units";
+import { usesOfGlaze } from "../uses";
+import { confirmed } from "../parts/ask";
 import { Choice, NumberField, OneOf, TextField, type Option } from "../parts/fields";
+import { Form, useForm } from "../parts/form";
+import { glazeMore } from "../parts/layers";
 import { LotList } from "../parts/lots";
-import { OxideEditor, OxideName, oxides } from "../parts/oxides";
+import { addsUp, OxideEditor, OxideName, oxides, total } from "../parts/oxides";
 import { Plot, type Mark, type Point } from "../parts/plot";
-import { blankRecipe, RecipeEditor, wholeRecipe } from "../parts/recipe";
+import { blankRecipe, isRecipe, RecipeEditor, withoutEmptyLines } from "../parts/recipe";
+import { RemoveButton } from "../parts/removal";
 import { Empty, Failed, Panel, Scrolled, Waiting, When } from "../parts/states";
 
 const surfaces: Option[] = [
@@ -49,6 +55,7 @@ export function GlazesPage({ studio }: { studio: string }) {
       <When loaded={resource.value} what="Fetching the glazes" onRetry={() => resource.reload()}>
         {(all) => {
           const found = all.find((g) => idOf(g.name) === item);
+          const names = new Map(optionsOf(all).map((o) => [o.value, o.text]));
           return (
             <div class={item ? "split opened" : "split"}>
               <Panel title="In this studio" class="no-print list">
@@ -61,7 +68,7 @@ export function GlazesPage({ studio }: { studio: string }) {
                     <li key={g.name}>
                       <a href={address(studio, "glazes", idOf(g.name))} aria-current={g.name === found?.name ? "true" : undefined}>
                         <span>{g.displayName}</span>
-                        <small>{g.described ? "described" : `cone ${g.coneFrom || "?"}`}</small>
+                        <small>{names.get(idOf(g.name)) !== g.displayName ? idOf(g.name) + " · " : ""}{g.described ? "described" : `cone ${g.coneFrom || "?"}`}</small>
                       </a>
                     </li>
                   ))}
@@ -72,7 +79,7 @@ export function GlazesPage({ studio }: { studio: string }) {
                 {item === "new" ? (
                   <GlazeEditor key="new" studio={studio} />
                 ) : found ? (
-                  <GlazeEditor key={found.name! + found.etag} studio={studio} glaze={found} />
+                  <GlazeEditor key={found.name} studio={studio} glaze={found} />
                 ) : item ? (
                   <Empty title={`No glaze is called “${item}” here`}>
                     <p>It may have been deleted. Tiles keep the composition of their day.</p>
@@ -91,77 +98,131 @@ export function GlazesPage({ studio }: { studio: string }) {
   );
 }
 
-function blankGlaze(): Glaze {
-  return { displayName: "", surface: "SURFACE_GLOSS", coneFrom: "6", coneTo: "6", recipe: blankRecipe };
+// What can be typed of a glaze.
+type Typed = Pick<Glaze, "displayName" | "recipe" | "analysis" | "seger" | "described" | "surface" | "coneFrom" | "coneTo" | "notes" | "etag">;
+
+const blankGlaze: Typed = { displayName: "", surface: "SURFACE_GLOSS", coneFrom: "6", coneTo: "6", recipe: { ingredients: [{ material: "" }] } };
+
+function typedOf({ displayName, recipe, analysis, seger, described, surface, coneFrom, coneTo, notes, etag }: Glaze): Typed {
+  return { displayName, recipe, analysis, seger, described, surface, coneFrom, coneTo, notes, etag };
+}
+
+const labels = {
+  displayName: "Name",
+  recipe: "Recipe",
+  analysis: "Analysis",
+  seger: "Seger formula",
+  described: "Behaviour",
+  surface: "Surface",
+  coneFrom: "From cone",
+  coneTo: "To cone",
+  notes: "Notes",
+};
+
+// Asks about an analysis that does not add up, and about a second glaze of one name.
+async function sureOfGlaze(g: Glaze, others: Glaze[]): Promise<boolean> {
+  if (g.analysis && said(g.analysis.basis, "ANALYSIS_BASIS_MASS") === "ANALYSIS_BASIS_MASS") {
+    const sum = total(g.analysis.oxidesPercent ?? {});
+    if (!addsUp(sum) && !addsUp(sum + (g.analysis.loiPercent ?? 0)) && !(await confirmed(`The analysis adds up to ${Number(sum.toFixed(2))} %`, <p>A whole analysis adds up to about 100 %. Is an oxide missing, or a number wrong?</p>, "Store it all the same"))) return false;
+  }
+  const twins = others.filter((o) => nameFolded(o.displayName ?? "") === nameFolded(g.displayName ?? ""));
+  if (twins.length === 0) return true;
+  return confirmed(
+    `There is a glaze called ${twins[0]!.displayName} already`,
+    <>
+      <ul class="plain-list">
+        {twins.map((o) => (
+          <li key={o.name}>
+            {idOf(o.name)}: {glazeMore(o) || "no more is known"}
+          </li>
+        ))}
+      </ul>
+      <p>In lists both are shown with what tells them apart. Another name is easier to choose by.</p>
+    </>,
+    "Store it all the same",
+  );
 }
 
 function GlazeEditor({ studio, glaze }: { studio: string; glaze?: Glaze }) {
-  const [draft, setDraft] = useState<Glaze>(() => glaze ?? blankGlaze());
-  const saving = useSaving();
-  const kind = chemistryOf(draft);
-  const set = (next: Partial<Glaze>) => setDraft({ ...draft, ...next });
+  const form = useForm<Typed>(`catchline.form.${studio}.glaze.${idOf(glaze?.name)}`, glaze ? typedOf(glaze) : blankGlaze);
+  const { draft, set } = form;
+  const kind = chemistryOf(draft as Glaze);
+  // What was typed of another chemistry comes back with it.
+  const before = useRef<Partial<Draft<Typed>>>({});
   const setKind = (next: string) => {
-    const { recipe, analysis, seger, described, ...rest } = draft;
-    if (next === "recipe") setDraft({ ...rest, recipe: recipe ?? blankRecipe });
-    if (next === "analysis") setDraft({ ...rest, analysis: analysis ?? { basis: "ANALYSIS_BASIS_MASS", oxidesPercent: {} } });
-    if (next === "seger") setDraft({ ...rest, seger: seger ?? { moles: {} } });
-    if (next === "described") setDraft({ ...rest, described: described ?? { behaviour: "BEHAVIOUR_STABLE" } });
+    before.current = { ...before.current, [kind]: draft[kind] };
+    const { recipe = blankRecipe, analysis = { basis: "ANALYSIS_BASIS_MASS", oxidesPercent: {} }, seger = { moles: {} }, described = { behaviour: "BEHAVIOUR_STABLE" } } = before.current;
+    const all: Partial<Draft<Typed>> = { recipe, analysis, seger, described };
+    set({ recipe: undefined, analysis: undefined, seger: undefined, described: undefined, [next]: all[next as Chemistry] });
   };
 
-  // The melt follows as one types, from what is whole so far.
-  const sent = wholeGlaze(draft);
-  const askable = kind === "described" ? (draft.coneFrom ?? "") !== "" : kind === "recipe" ? (sent.recipe?.ingredients?.length ?? 0) > 0 : Object.keys((kind === "seger" ? sent.seger?.moles : sent.analysis?.oxidesPercent) ?? {}).length > 0;
+  // The melt follows as one types; while something cannot be read it stays as it was, and says so.
+  const readable = form.value && sentOf(form.value);
+  const askable =
+    readable !== undefined &&
+    (kind === "described" ? (readable.coneFrom ?? "") !== "" : kind === "recipe" ? isRecipe(readable.recipe) : Object.keys((kind === "seger" ? readable.seger?.moles : readable.analysis?.oxidesPercent) ?? {}).length > 0);
+  const last = useRef<Glaze | null>(null);
+  if (askable) last.current = { ...readable, displayName: readable.displayName?.trim() || "draft", etag: undefined };
   const melt = useAnswer<Glaze, DescribeMeltResponse>(
-    askable ? { ...sent, displayName: sent.displayName || "draft" } : null,
+    last.current,
     (inlineGlaze, signal) => answer(api.POST("/v1/studios/{parent}/glazes:describeMelt", { params: { path: { parent: studio } }, body: { inlineGlaze }, signal })),
     250,
   );
 
-  const save = () =>
-    saving.run(async () => {
-      const query = { requestId: newRequestId() };
-      const stored = glaze
-        ? await answer(
-            api.PATCH("/v1/studios/{glaze.name}/glazes/{glaze.name_1}", {
-              params: { path: { "glaze.name": studio, "glaze.name_1": idOf(glaze.name) }, query: { ...query, updateMask: `display_name,${kind},surface,cone_from,cone_to,notes` } },
-              body: { ...sent, etag: glaze.etag },
-            }),
-          )
-        : await answer(api.POST("/v1/studios/{parent}/glazes", { params: { path: { parent: studio }, query }, body: sent }));
-      await glazes(studio).reload();
-      go(address(studio, "glazes", idOf(stored.name)), glaze ? "replace" : "push");
-    }, "Saved.");
-  const remove = () =>
-    saving.run(async () => {
-      if (!glaze || !confirm(`Delete ${glaze.displayName} and its lots? Tiles keep the composition of their day.`)) return;
-      await answer(
-        api.DELETE("/v1/studios/{name}/glazes/{name_1}", {
-          params: { path: { name: studio, name_1: idOf(glaze.name) }, query: { requestId: newRequestId(), ...(glaze.etag && { etag: glaze.etag }) } },
-        }),
-      );
-      await glazes(studio).reload();
-      go(address(studio, "glazes"));
-    });
+  const store = async (typed: Typed, requestId: string) => {
+    const { etag, ...body } = sentOf(typed);
+    const stored = await thenReread(
+      answer(
+        glaze
+          ? api.PATCH("/v1/studios/{glaze.name}/glazes/{glaze.name_1}", {
+              params: { path: { "glaze.name": studio, "glaze.name_1": idOf(glaze.name) }, query: { requestId, updateMask: `display_name,${kind},surface,cone_from,cone_to,notes` } },
+              body: { ...body, etag },
+            })
+          : api.POST("/v1/studios/{parent}/glazes", { params: { path: { parent: studio }, query: { requestId } }, body }),
+      ),
+      () => glazes(studio).reload(),
+    );
+    go(address(studio, "glazes", idOf(stored.name)), glaze ? "replace" : "push");
+  };
 
   return (
     <>
       <Panel title={glaze ? (glaze.displayName ?? "") : "New glaze"}>
-        <form
-          class="stack"
-          onSubmit={(e) => {
-            e.preventDefault();
-            void save();
-          }}
+        <Form
+          form={form}
+          labels={labels}
+          submit={glaze ? "Save changes" : "Store the glaze"}
+          done="Saved."
+          sure={async (typed) => ((await sureOfGlaze(typed, ready(glazes(studio)).filter((o) => o.name !== glaze?.name))) ? typed : undefined)}
+          onStore={store}
+          more={
+            glaze && (
+              <RemoveButton
+                name={glaze.displayName ?? idOf(glaze.name)}
+                uses={() => usesOfGlaze(studio, glaze.name!)}
+                onRemove={async (requestId) => {
+                  await answer(
+                    api.DELETE("/v1/studios/{name}/glazes/{name_1}", {
+                      params: { path: { name: studio, name_1: idOf(glaze.name) }, query: { requestId, ...(glaze.etag && { etag: glaze.etag }) } },
+                    }),
+                  );
+                  form.drop();
+                  await glazes(studio).reload();
+                  go(address(studio, "glazes"));
+                }}
+              />
+            )
+          }
         >
-          <TextField label="What people call it" value={draft.displayName ?? ""} maxLength={120} required onValue={(displayName) => set({ displayName })} />
+          <TextField label="Name" value={draft.displayName ?? ""} maxLength={120} required onValue={(displayName) => set({ displayName })} />
           <OneOf
-            label="What is known of its chemistry"
+            label="Known by"
             value={kind}
             options={[
               { value: "recipe", text: "Recipe" },
               { value: "analysis", text: "Analysis" },
               { value: "seger", text: "Seger formula" },
-              { value: "described", text: "Only how it behaves" },
+              { value: "described", text: "Behaviour" },
             ]}
             onValue={setKind}
           />
@@ -178,13 +239,13 @@ function GlazeEditor({ studio, glaze }: { studio: string; glaze?: Glaze }) {
                 onValue={(basis) => set({ analysis: { ...draft.analysis, basis: basis as "ANALYSIS_BASIS_MASS" } })}
               />
               <OxideEditor unit="%" max={100} values={draft.analysis.oxidesPercent ?? {}} onValues={(oxidesPercent) => set({ analysis: { ...draft.analysis, oxidesPercent } })} />
-              <NumberField label="Loss on ignition" unit="%" value={draft.analysis.loiPercent} min={0} max={60} hint="Of the raw glaze; 8 unless you say." onValue={(loiPercent) => set({ analysis: { ...draft.analysis, loiPercent } })} />
+              <NumberField label="Loss on ignition" unit="%" value={draft.analysis.loiPercent} min={0} max={60} hint="Of the raw glaze. Default: 8 %." onValue={(loiPercent) => set({ analysis: { ...draft.analysis, loiPercent } })} />
             </>
           )}
           {draft.seger && (
             <>
               <OxideEditor unit="mol" max={100} values={draft.seger.moles ?? {}} onValues={(moles) => set({ seger: { ...draft.seger, moles } })} />
-              <NumberField label="Loss on ignition" unit="%" value={draft.seger.loiPercent} min={0} max={60} hint="Of the raw glaze; 8 unless you say." onValue={(loiPercent) => set({ seger: { ...draft.seger, loiPercent } })} />
+              <NumberField label="Loss on ignition" unit="%" value={draft.seger.loiPercent} min={0} max={60} hint="Of the raw glaze. Default: 8 %." onValue={(loiPercent) => set({ seger: { ...draft.seger, loiPercent } })} />
             </>
           )}
           {draft.described && (
@@ -201,19 +262,9 @@ function GlazeEditor({ studio, glaze }: { studio: string; glaze?: Glaze }) {
             <TextField label="To cone" value={draft.coneTo ?? ""} maxLength={4} onValue={(coneTo) => set({ coneTo: coneTo.trim() })} />
           </div>
           <TextField label="Notes" lines={2} value={draft.notes ?? ""} maxLength={4000} onValue={(notes) => set({ notes })} />
-          <p class="row">
-            <button type="submit" class="main" disabled={saving.busy || !(draft.displayName ?? "").trim()}>
-              {glaze ? "Save changes" : "Store the glaze"}
-            </button>
-            {glaze && (
-              <button type="button" onClick={remove}>
-                Delete
-              </button>
-            )}
-          </p>
-          {saving.problem && <Failed problem={saving.problem} />}
-        </form>
+        </Form>
       </Panel>
+      {!askable && melt.value && <p class="notice">The formula and the viscosity are those of the last entry that could be read.</p>}
       {melt.problem && <Failed problem={melt.problem} />}
       {!melt.value && melt.busy && <Waiting what="Melting it" />}
       {melt.value && (
@@ -243,9 +294,9 @@ function GlazeEditor({ studio, glaze }: { studio: string; glaze?: Glaze }) {
   );
 }
 
-function wholeGlaze(draft: Glaze): Glaze {
-  const { name, createTime, updateTime, composition, etag, ...rest } = draft;
-  return rest.recipe ? { ...rest, recipe: wholeRecipe(rest.recipe) } : rest;
+function sentOf(typed: Typed): Typed {
+  const sent = { ...typed, displayName: (typed.displayName ?? "").trim() };
+  return sent.recipe ? { ...sent, recipe: withoutEmptyLines(sent.recipe) as Recipe } : sent;
 }
 
 function Unity({ composition }: { composition: Composition | undefined }) {

@@ -4,6 +4,7 @@ import { answer, api, newRequestId } from "../api/client";
 import type { Accuracy, Calibration, CompareLotsResponse, Record as StudioRecord, SuggestTilesResponse } from "../api/types";
 import { useAnswer } from "../asking";
 import { calibrations, firings, glazes, lots, ready } from "../lists";
+import { numberIn, type Entry } from "../entries";
 import { idOf, lotName, nameOf } from "../names";
 import { unit } from "../preferences";
 import { address, go, route } from "../route";
@@ -248,11 +249,12 @@ function NextTiles({ studio }: { studio: string }) {
   const names = new Map(knownGlazes.map((g) => [idOf(g.name), g.displayName ?? ""]));
   const [chosen, setChosen] = useState<string[] | null>(null);
   const [firing, setFiring] = useState("");
-  const [count, setCount] = useState(5);
+  const [count, setCount] = useState<Entry>(5);
   const [runOff, setRunOff] = useState(false);
   const [found, setFound] = useState<SuggestTilesResponse>();
   const asking = useSaving();
   const ids = chosen ?? knownGlazes.slice(0, 60).map((g) => idOf(g.name));
+  const tiles = numberIn(count);
   const fired = firing || idOf(knownFirings[0]?.name);
   const layers = layeringOf(studio, ids.map(newLayer), "").layers ?? [];
   const ask = () =>
@@ -261,7 +263,7 @@ function NextTiles({ studio }: { studio: string }) {
         await answer(
           api.POST("/v1/studios/{parent}:suggestTiles", {
             params: { path: { parent: studio } },
-            body: { count, allowRunOff: runOff, candidates: { positions: [{ choices: layers }, { choices: layers }], firings: [nameOf(studio, "firings", fired)] } },
+            body: { count: Math.round(tiles!), allowRunOff: runOff, candidates: { positions: [{ choices: layers }, { choices: layers }], firings: [nameOf(studio, "firings", fired)] } },
           }),
         ),
       );
@@ -272,11 +274,11 @@ function NextTiles({ studio }: { studio: string }) {
       <AnyOf label="Glazes you care about" hint="Every pair of them counts, in both orders, two coats each." options={knownGlazes.map((g) => ({ value: idOf(g.name), text: g.displayName ?? "" }))} values={ids} onValues={setChosen} />
       <div class="pair">
         <Choice label="In the firing" value={fired} options={knownFirings.map((f) => ({ value: idOf(f.name), text: f.displayName ?? "" }))} onValue={setFiring} />
-        <NumberField label="How many tiles" value={count} min={1} max={50} step={1} onValue={(v) => v !== undefined && setCount(Math.round(v))} />
+        <NumberField label="How many tiles" value={count} min={1} max={50} step={1} required onValue={setCount} />
       </div>
       <Tick label="Even if they will probably run off" value={runOff} onValue={setRunOff} />
       <p class="row">
-        <button type="button" class="main" disabled={asking.busy || ids.length === 0 || !fired} onClick={ask}>
+        <button type="button" class="main" disabled={asking.busy || ids.length === 0 || !fired || tiles === undefined} onClick={ask}>
           Find the tiles that teach most
         </button>
       </p>

@@ -1,44 +1,56 @@
 // Score: how far will this layering run on this wall in this firing?
-import { useEffect } from "preact/hooks";
+import { useEffect, useState } from "preact/hooks";
 import { answer, api } from "../api/client";
-import type { Advice, DrawWallResponse, Driver, Score as ScoreAnswer, ScoreLayeringRequest } from "../api/types";
+import type { Advice, DrawWallResponse, Driver, Firing, Glaze, Score as ScoreAnswer, ScoreLayeringRequest } from "../api/types";
 import { useAnswer } from "../asking";
+import { scaled, unreadIn, whole, type Draft } from "../entries";
 import { bodies, firings, glazes, ready } from "../lists";
-import { idOf } from "../names";
+import { idOf, optionsOf } from "../names";
 import { unit } from "../preferences";
 import { address, go, route } from "../route";
 import { isComplete, newLayer, questionFromQuery, questionOf, questionToQuery, requestOf, type Question } from "../scoring";
 import { inReadersUnit, length, lengthNumber, percent } from "../units";
+import { keepQuestion, lastQuestion } from "../used";
 import { Choice, NumberField } from "../parts/fields";
 import { Flags } from "../parts/flags";
 import { LayersEditor } from "../parts/layers";
-import { OutcomeForm } from "../parts/outcome";
 import { WallEditor } from "../parts/placement";
 import { planSentence } from "../parts/plan";
 import { RiskMark } from "../parts/risk";
 import { Cautions, Empty, Failed, Panel, Scrolled, Waiting, When } from "../parts/states";
+import { firingOptions, LogReading } from "../parts/tile";
 import { WallDrawing } from "../parts/wall";
 
 export function ScorePage({ studio }: { studio: string }) {
   const glazeList = glazes(studio);
   const firingList = firings(studio);
-  const question = questionFromQuery(route.value.query);
-  const set = (q: Question) => go(address(studio, "score", "", questionToQuery(q)), "replace");
+  const { query } = route.value;
+  const question = questionFromQuery(query);
+  // While a field cannot be read the address keeps the last question that could be, and its answer is marked as old.
+  const [unread, setUnread] = useState<{ over: string; draft: Draft<Question> } | null>(null);
+  const shown = unread?.over === query.toString() ? unread.draft : (question as Draft<Question>);
+  const faults = unreadIn(shown);
+  const set = (draft: Draft<Question>) => {
+    const readable = whole<Question>(draft);
+    setUnread(readable ? null : { over: query.toString(), draft });
+    if (readable) go(address(studio, "score", "", questionToQuery(readable)), "replace");
+  };
 
-  // An address that says nothing starts with what the studio has first, so that there is something to change.
+  // An address that says nothing goes on with the last question, or starts with layers that suit a firing.
   const knownGlazes = ready(glazeList);
   const knownFirings = ready(firingList);
   const knownBodies = ready(bodies(studio));
-  const blank = route.value.query.size === 0;
+  const blank = query.size === 0;
   useEffect(() => {
     if (!blank || knownGlazes.length === 0 || knownFirings.length === 0) return;
-    set({
-      ...question,
-      layers: knownGlazes.slice(0, 2).map((g) => newLayer(idOf(g.name))),
-      firing: idOf(knownFirings[0]!.name),
-      body: idOf(knownBodies[0]?.name),
-    });
+    const kept = questionFromQuery(new URLSearchParams(lastQuestion(studio)));
+    const there = (list: { name?: string }[], id: string) => list.some((item) => idOf(item.name) === id);
+    const usable = kept.layers.length > 0 && kept.layers.every((l) => there(knownGlazes, l.glaze)) && (!kept.firing || there(knownFirings, kept.firing));
+    set(usable ? kept : ({ ...question, ...start(knownGlazes, knownFirings), body: idOf(knownBodies[0]?.name) } as Question));
   }, [blank, knownGlazes.length, knownFirings.length, knownBodies.length]);
+  useEffect(() => {
+    if (!blank) keepQuestion(studio, query.toString());
+  }, [query.toString()]);
 
   const complete = isComplete(question);
   const request = complete ? requestOf(studio, question) : null;
@@ -46,6 +58,7 @@ export function ScorePage({ studio }: { studio: string }) {
     answer(api.POST("/v1/studios/{parent}:draw", { params: { path: { parent: studio } }, body: { score }, signal })),
   );
   const score = drawn.value?.score;
+  const old = faults.length > 0;
 
   return (
     <>
@@ -68,50 +81,46 @@ export function ScorePage({ studio }: { studio: string }) {
             <div class="split">
               <div class="stack no-print">
                 <Panel title="Layering">
-                  <Choice
-                    label="Body"
-                    value={question.body}
-                    empty="Not known"
-                    options={knownBodies.map((b) => ({ value: idOf(b.name), text: b.displayName ?? idOf(b.name) }))}
-                    onValue={(body) => set({ ...question, body })}
-                  />
-                  <LayersEditor studio={studio} layers={question.layers} onLayers={(layers) => set({ ...question, layers })} />
+                  <Choice label="Body" value={shown.body} empty="Not known" options={optionsOf(knownBodies)} onValue={(body) => set({ ...shown, body })} />
+                  <LayersEditor studio={studio} layers={shown.layers} onLayers={(layers) => set({ ...shown, layers })} />
                 </Panel>
                 <Panel title="Firing and wall">
-                  {question.plan && !question.firing ? (
+                  {question.plan && !shown.firing ? (
                     <p class="notice">
                       Fired as advised: {planSentence(question.plan)}{" "}
-                      <button type="button" class="plain" onClick={() => set({ ...question, plan: undefined, firing: idOf(knownFirings[0]?.name) })}>
+                      <button type="button" class="plain" onClick={() => set({ ...shown, plan: undefined })}>
                         Choose a stored firing
                       </button>
                     </p>
                   ) : (
                     <Choice
                       label="Firing"
-                      value={question.firing}
-                      options={knownFirings.map((f) => ({
-                        value: idOf(f.name),
-                        text: `${f.displayName ?? idOf(f.name)}${f.heatWork?.equivalentCone ? ` (cone ${f.heatWork.equivalentCone})` : ""}`,
-                      }))}
+                      value={shown.firing}
+                      options={firingOptions(studio)}
                       hint={knownFirings.length === 0 ? "No firing yet: enter one under Firings." : undefined}
-                      onValue={(firing) => set({ ...question, firing })}
+                      onValue={(firing) => set({ ...shown, firing })}
                     />
                   )}
-                  <WallEditor studio={studio} wall={question.wall} onWall={(wall) => set({ ...question, wall })} />
+                  <WallEditor studio={studio} wall={shown.wall} onWall={(wall) => set({ ...shown, wall })} />
                   <NumberField
                     label="Tolerated risk"
-                    hint="Chance of passing the foot that you accept. Empty: the studio's."
-                    value={question.toleratedRisk === undefined ? undefined : question.toleratedRisk * 100}
+                    hint="Chance of passing the foot that you accept. Empty: the studio’s default."
+                    value={scaled(shown.toleratedRisk, 100)}
                     unit="%"
                     min={0.1}
                     max={50}
-                    onValue={(v) => set({ ...question, toleratedRisk: v === undefined ? undefined : v / 100 })}
+                    onValue={(v) => set({ ...shown, toleratedRisk: scaled(v, 0.01) })}
                   />
                 </Panel>
               </div>
-              <div class="stack" aria-busy={drawn.busy}>
+              <div class={old ? "stack old" : "stack"} aria-busy={drawn.busy}>
+                {old && (
+                  <p class="notice" role="status">
+                    <strong>Old score.</strong> Not counted yet: {faults.map((f) => (f.unread.trim() ? `“${f.unread}”: ${f.fault}` : f.fault)).join(" ")}
+                  </p>
+                )}
                 {drawn.problem && <Failed problem={drawn.problem} />}
-                {complete && !score && drawn.problem?.passing && <LogPanel studio={studio} question={question} />}
+                {complete && !score && drawn.problem?.passing && <LogPanel studio={studio} question={question} old={old} />}
                 {!complete && (
                   <Empty title="Not enough to score">
                     <p>{question.layers.some((l) => !l.glaze) || question.layers.length === 0 ? "Choose a glaze for every layer." : "Choose a firing."}</p>
@@ -119,11 +128,12 @@ export function ScorePage({ studio }: { studio: string }) {
                 )}
                 {complete && !drawn.value && drawn.busy && <Waiting what="Scoring" />}
                 {complete && drawn.value && score && (
-                  <Verdict studio={studio} question={question} drawn={drawn.value} score={score} onQuestion={(q) => go(address(studio, "score", "", questionToQuery(q)))} />
+                  <Verdict studio={studio} question={question} drawn={drawn.value} score={score} old={old} onQuestion={(q) => go(address(studio, "score", "", questionToQuery(q)))} />
                 )}
               </div>
               {score && complete && (
-                <p class="glance">
+                <p class={old ? "glance old" : "glance"}>
+                  {old && <strong>Old:</strong>}
                   <RiskMark risk={score.risk} chance={score.exceedProbability} />
                   <span>
                     drip <strong>{length(score.medianRunMm ?? 0, unit.value)}</strong>
@@ -139,7 +149,7 @@ export function ScorePage({ studio }: { studio: string }) {
   );
 }
 
-function Verdict(props: { studio: string; question: Question; drawn: DrawWallResponse; score: ScoreAnswer; onQuestion(q: Question): void }) {
+function Verdict(props: { studio: string; question: Question; drawn: DrawWallResponse; score: ScoreAnswer; old: boolean; onQuestion(q: Question): void }) {
   const { studio, question, drawn, score } = props;
   const u = unit.value;
   const needed = score.clearanceNeededMm ?? 0;
@@ -205,7 +215,7 @@ function Verdict(props: { studio: string; question: Question; drawn: DrawWallRes
         </div>
       </Panel>
       <AdvicePanel studio={studio} question={question} onQuestion={props.onQuestion} />
-      <LogPanel studio={studio} question={question} />
+      <LogPanel studio={studio} question={question} said={score} old={props.old} />
       <div class="twin">
         <Panel title="What drives it">
           <Drivers studio={studio} score={score} />
@@ -227,13 +237,28 @@ function Verdict(props: { studio: string; question: Question; drawn: DrawWallRes
   );
 }
 
-function LogPanel({ studio, question }: { studio: string; question: Question }) {
+function LogPanel({ studio, question, said, old }: { studio: string; question: Question; said?: ScoreAnswer; old: boolean }) {
   return (
     <Panel title="Log the tile" class="no-print" id="log">
-      <p class="hint">Fired it? The layering above goes with it: type how far it ran.</p>
-      <OutcomeForm studio={studio} question={question} />
+      {old ? (
+        <p class="hint">Correct the question above first: a tile is logged with the layers, firing and wall that stand there.</p>
+      ) : (
+        <LogReading studio={studio} question={question} said={said} />
+      )}
     </Panel>
   );
+}
+
+// Two layers whose cones go together, and the firing that is nearest to them.
+function start(all: Glaze[], fired: Firing[]): Pick<Question, "layers" | "firing"> {
+  const cone = (text: string | undefined) => (text?.startsWith("0") ? -Number(text) : Number(text || NaN));
+  const suits = (g: Glaze, f: Firing) => {
+    const at = cone(f.heatWork?.equivalentCone);
+    return at >= cone(g.coneFrom) - 0.5 && at <= cone(g.coneTo || g.coneFrom) + 1;
+  };
+  const fits = fired.map((firing) => ({ firing, glazes: all.filter((g) => suits(g, firing)) })).sort((a, b) => b.glazes.length - a.glazes.length)[0]!;
+  const chosen = fits.glazes.length > 0 ? fits.glazes : all;
+  return { layers: chosen.slice(0, 2).map((g) => newLayer(idOf(g.name))), firing: idOf(fits.firing.name) };
 }
 
 function withAdd(query: URLSearchParams): URLSearchParams {

@@ -1,20 +1,22 @@
 // Sheet: every under glaze with every over glaze, and every one between them if there is any, in every chosen firing.
 import { useEffect, useMemo, useRef, useState } from "preact/hooks";
-import { answer, api, newRequestId } from "../api/client";
+import { answer, api } from "../api/client";
 import { Problem } from "../api/problem";
 import { stream } from "../api/stream";
 import type { Caution, Sheet, SheetFlag, SheetPlan, ScoreSheetResponse } from "../api/types";
 import { csvLine, download } from "../download";
+import { unreadIn, whole, type Draft as Unfinished } from "../entries";
 import { bodies, firings, glazes, ready, sheets } from "../lists";
-import { idOf, nameOf } from "../names";
+import { idOf, nameOf, optionsOf } from "../names";
 import { unit } from "../preferences";
 import { risks, riskRank, riskWord } from "../risk";
 import { address, go, route } from "../route";
-import { useSaving } from "../saving";
 import { layerChoicesOf, layeringOf, newLayer, placementOf, questionToQuery, usualWall, wallChoiceOf, type LayerChoice, type Method, type WallChoice } from "../scoring";
 import { length, lengthNumber, percent } from "../units";
 import { AnyOf, Choice, NumberField, OneOf, TextField, Tick } from "../parts/fields";
 import { SheetFlags } from "../parts/flags";
+import { Form, useForm } from "../parts/form";
+import { glazeMore } from "../parts/layers";
 import { WallEditor } from "../parts/placement";
 import { RankGlyph } from "../parts/risk";
 import { Cautions, Empty, Failed, Panel, Scrolled, When } from "../parts/states";
@@ -161,7 +163,7 @@ function SheetOf({ studio }: { studio: string }) {
       }
     );
   };
-  const [draft, setDraft] = useState<Draft>(start);
+  const [draft, setDraft] = useState<Unfinished<Draft>>(() => start() as Unfinished<Draft>);
   const [result, setResult] = useState<Result | null>(null);
   const [problem, setProblem] = useState<Problem>();
   const [busy, setBusy] = useState(false);
@@ -173,7 +175,7 @@ function SheetOf({ studio }: { studio: string }) {
   useEffect(() => {
     const d = open && draftOfSheet(open);
     if (!d) return;
-    setDraft(d);
+    setDraft(d as Unfinished<Draft>);
     void run(d);
   }, [open?.etag]);
   useEffect(() => {
@@ -183,7 +185,9 @@ function SheetOf({ studio }: { studio: string }) {
     return () => running.current?.abort();
   }, []);
 
-  const total = combinationsOf(draft);
+  // Undefined while a field cannot be read: then there is nothing to score.
+  const readable = whole<Draft>(draft);
+  const total = combinationsOf(draft as Draft);
 
   async function run(d: Draft) {
     running.current?.abort();
@@ -241,14 +245,15 @@ function SheetOf({ studio }: { studio: string }) {
   }
 
   const score = () => {
-    go(address(studio, "sheet", "", queryOfDraft(draft)), "replace");
-    void run(draft);
+    if (!readable) return;
+    go(address(studio, "sheet", "", queryOfDraft(readable)), "replace");
+    void run(readable);
   };
-  const glazeOptions = knownGlazes.map((g) => ({ value: idOf(g.name), text: g.displayName ?? idOf(g.name) }));
+  const glazeOptions = optionsOf(knownGlazes, glazeMore);
   const settings = (key: "under" | "between" | "over", label: string, hint?: string) => {
     const layers = draft[key];
-    const sample = layers[0] ?? newLayer("");
-    const all = (next: Partial<LayerChoice>) => setDraft({ ...draft, [key]: layers.map((l) => ({ ...l, ...next })) });
+    const sample: Unfinished<LayerChoice> = layers[0] ?? newLayer("");
+    const all = (next: Partial<Unfinished<LayerChoice>>) => setDraft({ ...draft, [key]: layers.map((l) => ({ ...l, ...next })) });
     return (
       <>
         <AnyOf
@@ -260,7 +265,7 @@ function SheetOf({ studio }: { studio: string }) {
         />
         {layers.length > 0 && (
           <div class="pair">
-            <NumberField label={`Coats, ${key}`} value={sample.coats} min={0.1} max={20} step={1} onValue={(v) => v !== undefined && all({ coats: v })} />
+            <NumberField label={`Coats, ${key}`} value={sample.coats} min={0.1} max={20} step={1} required onValue={(v) => all({ coats: v! })} />
             <Choice
               label={`How, ${key}`}
               value={sample.method}
@@ -312,7 +317,7 @@ function SheetOf({ studio }: { studio: string }) {
         </div>
       </details>
       <div class="row end no-print">
-        <button type="button" class="main" disabled={total === 0 || total > MOST || busy} onClick={score}>
+        <button type="button" class="main" disabled={!readable || total === 0 || total > MOST || busy} onClick={score}>
           Score {total.toLocaleString("en")} combinations
         </button>
         {busy && (
@@ -320,15 +325,20 @@ function SheetOf({ studio }: { studio: string }) {
             Stop
           </button>
         )}
-        <StoredSheets studio={studio} draft={draft} openId={openId} total={total} />
+        <StoredSheets studio={studio} draft={readable} openId={openId} total={total} />
       </div>
+      {!readable && (
+        <p class="notice" role="status">
+          Nothing can be scored yet: {unreadIn(draft).map((f) => (f.unread.trim() ? `“${f.unread}”: ${f.fault}` : f.fault)).join(" ")}
+        </p>
+      )}
       {total > MOST && <p class="notice">That is more than the page can hold ({MOST.toLocaleString("en")}). Choose fewer, or use the command line.</p>}
       {open && !draftOfSheet(open) && (
         <p class="notice">
           “{open.displayName}” has {open.plan?.positions?.length ?? 0} layers. This page shows two or three; the command line and the interface score any sheet.
         </p>
       )}
-      {problem && <Failed problem={problem} onRetry={() => run(draft)} />}
+      {problem && <Failed problem={problem} onRetry={() => readable && void run(readable)} />}
       {result && (
         <>
           {busy && (
@@ -347,24 +357,12 @@ function SheetOf({ studio }: { studio: string }) {
   );
 }
 
-function StoredSheets({ studio, draft, openId, total }: { studio: string; draft: Draft; openId: string; total: number }) {
+const blankSheet: { displayName: string; etag?: string } = { displayName: "" };
+
+function StoredSheets({ studio, draft, openId, total }: { studio: string; draft: Draft | undefined; openId: string; total: number }) {
   const stored = sheets(studio);
-  const [name, setName] = useState("");
+  const form = useForm(`catchline.form.${studio}.sheet`, blankSheet);
   const [asking, setAsking] = useState(false);
-  const saving = useSaving();
-  const save = () =>
-    saving.run(async () => {
-      const made = await answer(
-        api.POST("/v1/studios/{parent}/sheets", {
-          params: { path: { parent: studio }, query: { requestId: newRequestId() } },
-          body: { displayName: name.trim(), plan: planOf(studio, draft) },
-        }),
-      );
-      await stored.reload();
-      setAsking(false);
-      setName("");
-      go(address(studio, "sheet", "", new URLSearchParams({ sheet: idOf(made.name) })));
-    });
   const all = ready(stored);
   return (
     <>
@@ -378,27 +376,34 @@ function StoredSheets({ studio, draft, openId, total }: { studio: string; draft:
         />
       )}
       {!asking ? (
-        <button type="button" disabled={total === 0} onClick={() => setAsking(true)}>
+        <button type="button" disabled={total === 0 || !draft} onClick={() => setAsking(true)}>
           Save as a sheet
         </button>
       ) : (
-        <form
-          class="row"
-          onSubmit={(e) => {
-            e.preventDefault();
-            void save();
+        <Form
+          form={form}
+          submit="Save sheet"
+          disabled={!draft}
+          onStore={async ({ displayName }, requestId) => {
+            const made = await answer(
+              api.POST("/v1/studios/{parent}/sheets", {
+                params: { path: { parent: studio }, query: { requestId } },
+                body: { displayName: displayName.trim(), plan: planOf(studio, draft!) },
+              }),
+            );
+            await stored.reload();
+            setAsking(false);
+            go(address(studio, "sheet", "", new URLSearchParams({ sheet: idOf(made.name) })));
           }}
+          more={
+            <button type="button" onClick={() => setAsking(false)}>
+              Back
+            </button>
+          }
         >
-          <TextField label="Name of the sheet" value={name} onValue={setName} maxLength={120} required />
-          <button type="submit" class="main" disabled={!name.trim() || saving.busy}>
-            Save
-          </button>
-          <button type="button" onClick={() => setAsking(false)}>
-            Leave it
-          </button>
-        </form>
+          <TextField label="Name of the sheet" value={form.draft.displayName} onValue={(displayName) => form.set({ displayName })} maxLength={120} required />
+        </Form>
       )}
-      {saving.problem && <Failed problem={saving.problem} />}
     </>
   );
 }

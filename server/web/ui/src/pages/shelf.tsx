@@ -4,12 +4,14 @@ import { answer, api } from "../api/client";
 import type { PlanShelfResponse, ShelfPiece } from "../api/types";
 import { useAnswer } from "../asking";
 import { download } from "../download";
+import { isUnread, unreadIn, whole, type Draft, type Entry } from "../entries";
 import { firings, glazes, ready } from "../lists";
 import { idOf, nameOf } from "../names";
 import { unit } from "../preferences";
 import { address, go, route } from "../route";
 import { isComplete, layerChoicesOf, layeringOf, newLayer, placementOf, questionFromQuery, questionToQuery, usualWall, wallChoiceOf, type LayerChoice, type WallChoice } from "../scoring";
 import { inReadersUnit, length, percent } from "../units";
+import { lastUsed } from "../used";
 import { Choice, FileButton, NumberField, TextField } from "../parts/fields";
 import { Flags } from "../parts/flags";
 import { LayersEditor } from "../parts/layers";
@@ -44,7 +46,7 @@ function keptLoad(studio: string): Load {
       // An address that was cut: go on with what is kept.
     }
   }
-  return { firing: "", pieces: [] };
+  return { firing: lastUsed(studio).firing, pieces: [] };
 }
 
 // A load as a file: the request of the interface without its parent, which the command line takes as well.
@@ -72,7 +74,7 @@ function decodeHash(hash: string): string | null {
 }
 
 export function ShelfPage({ studio }: { studio: string }) {
-  const [load, setLoad] = useState<Load>(() => keptLoad(studio));
+  const [load, setLoad] = useState<Draft<Load>>(() => keptLoad(studio) as Draft<Load>);
   const [open, setOpen] = useState(-1);
   const [copied, setCopied] = useState(false);
   const [fault, setFault] = useState("");
@@ -80,7 +82,7 @@ export function ShelfPage({ studio }: { studio: string }) {
   const names = ready(glazes(studio));
   const u = unit.value;
 
-  const pieceTitle = (layers: LayerChoice[]) =>
+  const pieceTitle = (layers: { glaze: string }[]) =>
     [...layers].reverse().map((l) => names.find((g) => idOf(g.name) === l.glaze)?.displayName ?? l.glaze).join(" over ");
 
   useEffect(() => {
@@ -97,17 +99,16 @@ export function ShelfPage({ studio }: { studio: string }) {
     const q = questionFromQuery(query);
     setLoad((before) => ({
       firing: before.firing || q.firing,
-      pieces: [...before.pieces, { label: `Piece ${before.pieces.length + 1}`, count: 1, shelf: 0, body: q.body, layers: q.layers, wall: q.wall }],
+      pieces: [...before.pieces, { label: `Piece ${before.pieces.length + 1}`, count: 1, shelf: 0, body: q.body, layers: q.layers, wall: q.wall } as Draft<Piece>],
     }));
     go(address(studio, "shelf"), "replace");
   }, []);
-  useEffect(() => {
-    if (knownFirings.length > 0) setLoad((before) => (before.firing ? before : { ...before, firing: idOf(knownFirings[0]!.name) }));
-  }, [knownFirings.length]);
 
-  const setPiece = (i: number, next: Partial<Piece>) => setLoad({ ...load, pieces: load.pieces.map((p, k) => (k === i ? { ...p, ...next } : p)) });
-  const whole = load.pieces.filter((p) => isComplete({ ...p, firing: load.firing, kiln: "" }) && p.label.trim());
-  const request = load.firing && whole.length > 0 ? { firing: nameOf(studio, "firings", load.firing), pieces: whole.map((p) => pieceOf(studio, p)) } : null;
+  const setPiece = (i: number, next: Partial<Draft<Piece>>) => setLoad({ ...load, pieces: load.pieces.map((p, k) => (k === i ? { ...p, ...next } : p)) });
+  // While a field of a piece cannot be read there is no plan: one without that piece would be hung by the kiln.
+  const readable = whole<Load>(load);
+  const planned = (readable?.pieces ?? []).filter((p) => isComplete({ ...p, firing: load.firing, kiln: "" }) && p.label.trim());
+  const request = load.firing && planned.length > 0 ? { firing: nameOf(studio, "firings", load.firing), pieces: planned.map((p) => pieceOf(studio, p)) } : null;
   const plan = useAnswer<NonNullable<typeof request>, PlanShelfResponse>(
     request,
     (body, signal) => answer(api.POST("/v1/studios/{parent}:planShelf", { params: { path: { parent: studio } }, body, signal })),
@@ -151,7 +152,7 @@ export function ShelfPage({ studio }: { studio: string }) {
                 <li class="tile" key={i}>
                   <span class="row">
                     <strong>
-                      {p.count} × {p.label || "no name"}
+                      {isUnread(p.count) ? p.count.unread : p.count} × {p.label || "no name"}
                     </strong>
                     <span class="hint">{pieceTitle(p.layers)}</span>
                   </span>
@@ -159,8 +160,8 @@ export function ShelfPage({ studio }: { studio: string }) {
                     <div class="stack">
                       <TextField label="What it is called" value={p.label} maxLength={120} required onValue={(label) => setPiece(i, { label })} />
                       <div class="pair">
-                        <NumberField label="How many" value={p.count} min={1} max={1000} step={1} onValue={(v) => v !== undefined && setPiece(i, { count: Math.round(v) })} />
-                        <NumberField label="Shelf from the bottom" hint="0: not decided." value={p.shelf} min={0} max={20} step={1} onValue={(v) => setPiece(i, { shelf: Math.round(v ?? 0) })} />
+                        <NumberField label="How many" value={p.count} min={1} max={1000} step={1} required onValue={(v) => setPiece(i, { count: rounded(v)! })} />
+                        <NumberField label="Shelf from the bottom" hint="0: not decided." value={p.shelf} min={0} max={20} step={1} onValue={(v) => setPiece(i, { shelf: rounded(v) ?? 0 })} />
                       </div>
                       <LayersEditor studio={studio} layers={p.layers} onLayers={(layers) => setPiece(i, { layers })} />
                       <WallEditor studio={studio} wall={p.wall} onWall={(wall) => setPiece(i, { wall })} />
@@ -195,7 +196,7 @@ export function ShelfPage({ studio }: { studio: string }) {
                 accept=".json,application/json"
                 onFile={async (file) => {
                   try {
-                    setLoad(loadOfRequest(JSON.parse(await file.text()) as LoadFile));
+                    setLoad(loadOfRequest(JSON.parse(await file.text()) as LoadFile) as Draft<Load>);
                     setFault("");
                   } catch {
                     setFault(`${file.name} is not a load: a JSON file with a firing and pieces, as the command line takes it.`);
@@ -215,7 +216,7 @@ export function ShelfPage({ studio }: { studio: string }) {
               onClick={() => {
                 setLoad({
                   ...load,
-                  pieces: [...load.pieces, { label: `Piece ${load.pieces.length + 1}`, count: 1, shelf: 0, body: "", layers: [newLayer(idOf(names[0]?.name))], wall: usualWall }],
+                  pieces: [...load.pieces, { label: `Piece ${load.pieces.length + 1}`, count: 1, shelf: 0, body: "", layers: [newLayer("")], wall: usualWall as Draft<WallChoice> }],
                 });
                 setOpen(load.pieces.length);
               }}
@@ -225,6 +226,11 @@ export function ShelfPage({ studio }: { studio: string }) {
           </Panel>
         </div>
         <div class="stack" aria-busy={plan.busy}>
+          {!readable && (
+            <p class="notice" role="status">
+              <strong>No plan.</strong> In the load: {unreadIn(load).map((f) => (f.unread.trim() ? `“${f.unread}”: ${f.fault}` : f.fault)).join(" ")}
+            </p>
+          )}
           {plan.problem && <Failed problem={plan.problem} />}
           {request && !plan.value && plan.busy && <Waiting what="Planning the shelf" />}
           {plan.value && (
@@ -287,7 +293,7 @@ export function ShelfPage({ studio }: { studio: string }) {
                   </thead>
                   <tbody>
                     {plan.value.lines?.map((l) => {
-                      const piece = whole[l.pieceIndex ?? 0];
+                      const piece = planned[l.pieceIndex ?? 0];
                       const foot = l.score?.foot;
                       return (
                         <tr key={l.pieceIndex}>
@@ -341,6 +347,11 @@ export function ShelfPage({ studio }: { studio: string }) {
       </div>
     </>
   );
+}
+
+// Pieces and shelves are counted.
+function rounded(entry: Entry): Entry {
+  return typeof entry === "number" ? Math.round(entry) : entry;
 }
 
 function pieceOf(studio: string, p: Piece): ShelfPiece {

@@ -1,26 +1,28 @@
 // Tiles: what came out of the kiln, beside what was said beforehand.
-import { useEffect, useState } from "preact/hooks";
+import { useMemo, useState } from "preact/hooks";
 import { answer, api, newRequestId } from "../api/client";
 import { Problem } from "../api/problem";
 import { stream } from "../api/stream";
 import type { ImportTilesResponse, Tile } from "../api/types";
 import { useAnswer } from "../asking";
 import { download } from "../download";
-import { firings, glazes, ready } from "../lists";
+import { firings, glazes, ready, Resource } from "../lists";
 import { dropPending, pending, sendNow, taken } from "../logging";
-import { idOf, nameOf } from "../names";
+import { idOf, nameOf, optionsOf } from "../names";
 import { unit } from "../preferences";
 import { address, go, route } from "../route";
 import { useSaving } from "../saving";
-import { isComplete, layerChoicesOf, newLayer, questionFromQuery, questionToQuery, usualWall, wallChoiceOf, type Question } from "../scoring";
-import { inReadersUnit, length, lengthNumber, percent } from "../units";
+import { newLayer, questionFromQuery, questionToQuery, usualWall } from "../scoring";
+import { bareOf, formOfTile, questionOfTile } from "../tile";
+import { inReadersUnit, length, lengthNumber, measured, measuredNumber, percent } from "../units";
+import { lastUsed } from "../used";
+import { ask, confirmed } from "../parts/ask";
 import { Choice, FileButton, TextField, Tick } from "../parts/fields";
-import { LayersEditor } from "../parts/layers";
-import { OutcomeForm } from "../parts/outcome";
-import { WallEditor } from "../parts/placement";
+import { glazeMore } from "../parts/layers";
 import { planSentence } from "../parts/plan";
-import { ReadingEditor } from "../parts/reading";
-import { Empty, Failed, Panel, Scrolled, Waiting } from "../parts/states";
+import { RemoveButton } from "../parts/removal";
+import { Empty, Failed, Panel, Scrolled, Waiting, When } from "../parts/states";
+import { LogTile, TileEditor } from "../parts/tile";
 
 export function TilesPage({ studio }: { studio: string }) {
   const { item } = route.value;
@@ -49,42 +51,21 @@ export function TilesPage({ studio }: { studio: string }) {
 }
 
 function LogPanel({ studio }: { studio: string }) {
-  const knownGlazes = ready(glazes(studio));
-  const knownFirings = ready(firings(studio));
-  const [question, setQuestion] = useState<Question>(() => {
-    const q = questionFromQuery(route.value.query);
-    return q.layers.length > 0 ? q : { body: "", layers: [newLayer("")], firing: "", wall: usualWall, kiln: "" };
-  });
-  useEffect(() => {
-    if (knownFirings.length > 0) setQuestion((before) => (before.firing || before.plan ? before : { ...before, firing: idOf(knownFirings[0]!.name) }));
-  }, [knownFirings.length]);
+  const { query } = route.value;
+  const asked = questionFromQuery(query);
+  // A tile that the server refused, to be mended.
+  const again = query.get("again") ?? "";
+  const refused = pending.value.find((p) => p.requestId === again)?.tile;
+  const start = refused ? formOfTile(refused) : asked.layers.length > 0 ? asked : { ...lastUsed(studio), layers: [newLayer("")] };
+  const name = refused ? again : asked.layers.length > 0 ? questionToQuery(asked).toString() : "";
   return (
-    <Panel title="Log a tile" aside={isComplete(question) && <a href={address(studio, "score", "", questionToQuery(question))}>Score this layering</a>}>
-      {knownGlazes.length === 0 && (
+    <Panel title="Log a tile">
+      {ready(glazes(studio)).length === 0 && (
         <p class="hint">
           Tiles need a glaze: <a href={address(studio, "glazes", "new")}>enter one</a>.
         </p>
       )}
-      <LayersEditor studio={studio} layers={question.layers} onLayers={(layers) => setQuestion({ ...question, layers })} />
-      {question.plan && !question.firing ? (
-        <p class="notice">Fired: {planSentence(question.plan)}</p>
-      ) : (
-        <Choice
-          label="Firing"
-          value={question.firing}
-          options={knownFirings.map((f) => ({ value: idOf(f.name), text: f.displayName ?? idOf(f.name) }))}
-          onValue={(firing) => setQuestion({ ...question, firing })}
-        />
-      )}
-      <details>
-        <summary>
-          Wall: band {length(question.wall.bandMm, unit.value)} over {length(question.wall.clearanceMm, unit.value)} bare
-        </summary>
-        <div class="stack">
-          <WallEditor studio={studio} wall={question.wall} onWall={(wall) => setQuestion({ ...question, wall })} />
-        </div>
-      </details>
-      <OutcomeForm studio={studio} question={question} />
+      <LogTile key={name} studio={studio} start={start} name={name} again={again} />
     </Panel>
   );
 }
@@ -107,10 +88,15 @@ function Waiters({ studio }: { studio: string }) {
             <span class="hint">Kept on this device since {new Date(p.loggedAt).toLocaleString()}.</span>
             {p.refused && (
               <span class="row">
-                <a class="button" href={address(studio, "tiles", "", questionToQuery(questionOfTile(p.tile)))}>
-                  Log it again
+                <a class="button" href={address(studio, "tiles", "", new URLSearchParams({ again: p.requestId }))}>
+                  Change and log it again
                 </a>
-                <button type="button" onClick={() => confirm("Drop this tile? It is kept nowhere else.") && dropPending(p.requestId)}>
+                <button
+                  type="button"
+                  onClick={async () => {
+                    if (await confirmed("Drop this tile?", <p>It is kept nowhere else, and this cannot be undone.</p>, "Drop the tile")) dropPending(p.requestId);
+                  }}
+                >
                   Drop it
                 </button>
               </span>
@@ -120,18 +106,6 @@ function Waiters({ studio }: { studio: string }) {
       </ul>
     </Panel>
   );
-}
-
-function questionOfTile(tile: Tile): Question {
-  const q: Question = {
-    body: idOf(tile.layering?.body),
-    layers: layerChoicesOf(tile.layering),
-    firing: idOf(tile.firing),
-    wall: wallChoiceOf(tile.placement),
-    kiln: tile.kiln ?? "",
-  };
-  if (tile.firingPlan) q.plan = tile.firingPlan;
-  return q;
 }
 
 export function layersText(tile: Tile, names: { name?: string; displayName?: string }[]): string {
@@ -146,9 +120,9 @@ export function layersText(tile: Tile, names: { name?: string; displayName?: str
 }
 
 export function measuredText(tile: Tile, u: "mm" | "in"): string {
-  if (tile.runMm !== undefined) return length(tile.runMm, u);
-  if (tile.runInterval) return `${lengthNumber(tile.runInterval.fromMm ?? 0, u)} to ${length(tile.runInterval.toMm ?? 0, u)}`;
-  if (tile.ranOff) return `ran off (over ${length(tile.placement?.clearanceMm ?? usualWall.clearanceMm, u)})`;
+  if (tile.runMm !== undefined) return measured(tile.runMm, u);
+  if (tile.runInterval) return `${measuredNumber(tile.runInterval.fromMm ?? 0, u)} to ${measured(tile.runInterval.toMm ?? 0, u)}`;
+  if (tile.ranOff) return `ran off (over ${length(bareOf(tile), u)})`;
   if (tile.didNotMove) return "did not move";
   return "not measured";
 }
@@ -200,8 +174,8 @@ function Logged({ studio }: { studio: string }) {
   return (
     <Panel title="Logged tiles">
       <div class="pair no-print">
-        <Choice label="With the glaze" value={glaze} empty="Any" options={names.map((g) => ({ value: idOf(g.name), text: g.displayName ?? "" }))} onValue={(v) => filter("glaze", v)} />
-        <Choice label="In the firing" value={firing} empty="Any" options={ready(firings(studio)).map((f) => ({ value: idOf(f.name), text: f.displayName ?? "" }))} onValue={(v) => filter("firingOnly", v)} />
+        <Choice label="With the glaze" value={glaze} empty="Any" options={optionsOf(names, glazeMore)} onValue={(v) => filter("glaze", v)} />
+        <Choice label="In the firing" value={firing} empty="Any" options={optionsOf(ready(firings(studio)))} onValue={(v) => filter("firingOnly", v)} />
       </div>
       {page.problem && <Failed problem={page.problem} />}
       {!page.value && page.busy && <Waiting what="Fetching the tiles" />}
@@ -234,7 +208,7 @@ function Logged({ studio }: { studio: string }) {
 function verdictOf(tile: Tile): { word: string; sign: string } | null {
   const p = tile.prediction;
   if (!p) return null;
-  const low = tile.runMm ?? tile.runInterval?.fromMm ?? (tile.ranOff ? (tile.placement?.clearanceMm ?? usualWall.clearanceMm) : 0);
+  const low = tile.runMm ?? tile.runInterval?.fromMm ?? (tile.ranOff ? bareOf(tile) : 0);
   const high = tile.runMm ?? tile.runInterval?.toMm ?? (tile.ranOff ? Infinity : (tile.readingErrorMm ?? 1));
   if (low > (p.runP90Mm ?? 0)) return { word: "ran more", sign: "▼" };
   if (high < (p.runP10Mm ?? 0)) return { word: "ran less", sign: "▲" };
@@ -277,7 +251,7 @@ function TileLine({ studio, tile, suspect, opened }: { studio: string; tile: Til
         {!opened && (
           <>
             {" "}
-            · <a href={address(studio, "tiles", idOf(tile.name))} aria-label={`Open or mend tile ${idOf(tile.name)}`}>open or mend</a>
+            · <a href={address(studio, "tiles", idOf(tile.name))} aria-label={`Open or change tile ${idOf(tile.name)}`}>open or change</a>
           </>
         )}
       </span>
@@ -286,47 +260,15 @@ function TileLine({ studio, tile, suspect, opened }: { studio: string; tile: Til
 }
 
 function OneTile({ studio, id }: { studio: string; id: string }) {
-  const [turn, setTurn] = useState(0);
-  const read = useAnswer<unknown, Tile>({ id, turn }, (_, signal) =>
-    answer(api.GET("/v1/studios/{name}/tiles/{name_1}", { params: { path: { name: studio, name_1: id } }, signal })),
-  );
-  const saving = useSaving();
+  const read = useMemo(() => new Resource(() => answer(api.GET("/v1/studios/{name}/tiles/{name_1}", { params: { path: { name: studio, name_1: id } } }))), [studio, id]);
+  const loaded = read.value;
   const u = unit.value;
-  const tile = read.value;
-  // After somebody else's change the tile is read again, so that the second press is about what is shown.
-  const change = (write: () => Promise<unknown>) =>
-    saving.run(async () => {
-      try {
-        await write();
-      } catch (cause) {
-        if (cause instanceof Problem && cause.outdated) setTurn((n) => n + 1);
-        throw cause;
-      }
-    });
-  const setAside = (on: boolean) =>
-    change(async () => {
-      await answer(
-        api.PATCH("/v1/studios/{tile.name}/tiles/{tile.name_1}", {
-          params: { path: { "tile.name": studio, "tile.name_1": id }, query: { updateMask: "set_aside", requestId: newRequestId() } },
-          body: { setAside: on, etag: tile?.etag },
-        }),
-      );
-      setTurn((n) => n + 1);
-    });
-  const remove = () =>
-    change(async () => {
-      if (!confirm("Delete this tile? Calibrations that learnt from it stay as they are.")) return;
-      await answer(
-        api.DELETE("/v1/studios/{name}/tiles/{name_1}", {
-          params: { path: { name: studio, name_1: id }, query: { requestId: newRequestId(), ...(tile?.etag && { etag: tile.etag }) } },
-        }),
-      );
-      go(address(studio, "tiles"));
-    });
+  const tile = loaded.state === "ready" ? loaded.value : undefined;
   return (
     <Panel title={`Tile ${id}`} aside={<a href={address(studio, "tiles")}>All tiles</a>}>
-      {read.problem && <Failed problem={read.problem} />}
-      {!tile && read.busy && <Waiting what="Fetching the tile" />}
+      <When loaded={loaded} what="Fetching the tile" onRetry={() => read.reload()}>
+        {() => null}
+      </When>
       {tile && (
         <>
           <ul class="tile-list">
@@ -336,7 +278,7 @@ function OneTile({ studio, id }: { studio: string; id: string }) {
             <div>
               <dt class="hint">Band</dt>
               <dd>
-                {length(tile.placement?.bandHeightMm ?? usualWall.bandMm, u)} over {length(tile.placement?.clearanceMm ?? usualWall.clearanceMm, u)} bare
+                {length(tile.placement?.bandHeightMm ?? usualWall.bandMm, u)} over {length(bareOf(tile), u)} bare
               </dd>
             </div>
             {tile.prediction && (
@@ -348,7 +290,7 @@ function OneTile({ studio, id }: { studio: string; id: string }) {
             {tile.meanFrontMm !== undefined && (
               <div>
                 <dt class="hint">Mean front</dt>
-                <dd>{length(tile.meanFrontMm, u)}</dd>
+                <dd>{measured(tile.meanFrontMm, u)}</dd>
               </div>
             )}
             {tile.witnessCone && (
@@ -366,10 +308,9 @@ function OneTile({ studio, id }: { studio: string; id: string }) {
               </a>
             </p>
           )}
-          <Tick label="Keep it, but do not learn from it" value={tile.setAside ?? false} onValue={setAside} />
           <details>
-            <summary>Mend the reading</summary>
-            <ReadingEditor studio={studio} tile={tile} onStored={() => setTurn((n) => n + 1)} />
+            <summary>Change this tile</summary>
+            <TileEditor key={id} studio={studio} tile={tile} onStored={() => read.reload()} />
           </details>
           <p class="row">
             <a class="button" href={address(studio, "score", "", questionToQuery(questionOfTile(tile)))}>
@@ -378,11 +319,19 @@ function OneTile({ studio, id }: { studio: string; id: string }) {
             <a class="button" href={address(studio, "tiles", "", questionToQuery(questionOfTile(tile)))}>
               Log another like it
             </a>
-            <button type="button" onClick={remove}>
-              Delete
-            </button>
+            <RemoveButton
+              name={`tile ${id}`}
+              uses={async () => ["Calibrations that learnt from it stay as they are; the next one does without it."]}
+              onRemove={async (requestId) => {
+                await answer(
+                  api.DELETE("/v1/studios/{name}/tiles/{name_1}", {
+                    params: { path: { name: studio, name_1: id }, query: { requestId, ...(tile.etag && { etag: tile.etag }) } },
+                  }),
+                );
+                go(address(studio, "tiles"));
+              }}
+            />
           </p>
-          {saving.problem && <Failed problem={saving.problem} />}
         </>
       )}
     </Panel>
@@ -396,17 +345,43 @@ function Exchange({ studio }: { studio: string }) {
   const [done, setDone] = useState<ImportTilesResponse>();
   const saving = useSaving();
   const [exportProblem, setExportProblem] = useState<Problem>();
+  const send = (rest: { validateOnly?: boolean; skipDuplicates?: boolean }) =>
+    answer(api.POST("/v1/studios/{parent}/tiles:import", { params: { path: { parent: studio } }, body: { csv, keepGoodLines: keepGood, ...rest } }));
+  // Duplicates are named before anything is stored.
   const load = () =>
     saving.run(async () => {
       setDone(undefined);
-      const got = await answer(
-        api.POST("/v1/studios/{parent}/tiles:import", {
-          params: { path: { parent: studio } },
-          body: { csv, keepGoodLines: keepGood, requestId: newRequestId() },
-        }),
-      );
+      const tried = await send({ validateOnly: true });
+      const listed = tried.duplicates ?? [];
+      const moreTwins = tried.moreDuplicates ?? 0;
+      const twins = listed.length + moreTwins;
+      const imported = tried.imported ?? 0;
+      let how = "all";
+      if (twins > 0 && imported > 0) {
+        how = await ask(
+          twins === imported ? "All these tiles are here already" : `${twins} of ${imported} tiles are here already`,
+          <>
+            <ul class="plain-list scrolling">
+              {listed.map((d) => (
+                <li key={d.line}>
+                  Line {d.line} says the same as {d.tile ? `tile ${idOf(d.tile)}` : `line ${d.earlierLine}`}.
+                </li>
+              ))}
+              {moreTwins > 0 && <li>{moreTwins} more.</li>}
+            </ul>
+            <p>Nothing is stored yet.</p>
+          </>,
+          [...(imported > twins ? [{ value: "new", text: `Bring in the other ${imported - twins}` }] : []), { value: "all", text: `Bring in all ${imported}, twice` }],
+        );
+        if (!how) return;
+      }
+      const requestId = newRequestId();
+      const got = imported === 0 ? tried : await send({ skipDuplicates: how === "new", ...{ requestId } });
       setDone(got);
-      if (got.imported) taken.value = [...taken.value, { requestId: newRequestId(), studio, tile: {} }];
+      if (got.imported) {
+        setCsv("");
+        taken.value = [...taken.value, { requestId, studio, tile: {} }];
+      }
     });
   const save = async () => {
     setExportProblem(undefined);

@@ -1,15 +1,19 @@
 // Wares: walls that a studio makes again and again, by dimensions, by points, or traced over a photograph.
 import { useState } from "preact/hooks";
-import { answer, api, newRequestId } from "../api/client";
+import { answer, api } from "../api/client";
 import type { ProfilePoint, Ware, WareShape } from "../api/types";
+import { whole, type Draft, type Entry } from "../entries";
 import { wares } from "../lists";
 import { idOf } from "../names";
 import { unit } from "../preferences";
 import { address, go, route } from "../route";
-import { useSaving } from "../saving";
+import { thenReread, useSaving } from "../saving";
 import { length } from "../units";
+import { usesOf } from "../uses";
 import { Choice, FileButton, NumberField, TextField, type Option } from "../parts/fields";
+import { Form, useForm } from "../parts/form";
 import { ProfileDrawing } from "../parts/profile";
+import { RemoveButton } from "../parts/removal";
 import { Empty, Failed, Panel, When } from "../parts/states";
 import { Tracing } from "../parts/tracing";
 
@@ -97,7 +101,7 @@ export function WaresPage({ studio }: { studio: string }) {
                 {item === "new" ? (
                   <WareEditor key="new" studio={studio} />
                 ) : found ? (
-                  <WareEditor key={found.name! + found.etag} studio={studio} ware={found} />
+                  <WareEditor key={found.name} studio={studio} ware={found} />
                 ) : item ? (
                   <Empty title={`No ware is called “${item}” here`} />
                 ) : (
@@ -114,51 +118,67 @@ export function WaresPage({ studio }: { studio: string }) {
   );
 }
 
+type Typed = Pick<Ware, "displayName" | "shape" | "value" | "notes" | "etag">;
+
+const blankWare: Typed = { displayName: "", shape: starts.bottle, notes: "" };
+
+const labels = { displayName: "Name", shape: "Shape", value: "Worth", notes: "Notes" };
+
 function WareEditor({ studio, ware }: { studio: string; ware?: Ware }) {
-  const [draft, setDraft] = useState<Ware>(() => ware ?? { displayName: "", shape: starts.bottle });
-  const saving = useSaving();
-  const set = (next: Partial<Ware>) => setDraft({ ...draft, ...next });
-  const kind = kindOf(draft.shape);
-  const values = (draft.shape?.[kind] ?? {}) as { [key: string]: number | undefined };
-  const save = () =>
-    saving.run(async () => {
-      const body: Ware = { displayName: (draft.displayName ?? "").trim(), shape: draft.shape, notes: draft.notes ?? "" };
-      if (draft.value !== undefined) body.value = draft.value;
-      const query = { requestId: newRequestId() };
-      const stored = ware
-        ? await answer(
-            api.PATCH("/v1/studios/{ware.name}/wares/{ware.name_1}", {
-              params: { path: { "ware.name": studio, "ware.name_1": idOf(ware.name) }, query: { ...query, updateMask: "display_name,shape,value,notes" } },
-              body: { ...body, etag: ware.etag },
-            }),
-          )
-        : await answer(api.POST("/v1/studios/{parent}/wares", { params: { path: { parent: studio }, query }, body }));
-      await wares(studio).reload();
-      go(address(studio, "wares", idOf(stored.name)), ware ? "replace" : "push");
-    }, "Saved.");
-  const remove = () =>
-    saving.run(async () => {
-      if (!ware || !confirm(`Delete ${ware.displayName}?`)) return;
-      await answer(
-        api.DELETE("/v1/studios/{name}/wares/{name_1}", {
-          params: { path: { name: studio, name_1: idOf(ware.name) }, query: { requestId: newRequestId(), ...(ware.etag && { etag: ware.etag }) } },
-        }),
-      );
-      await wares(studio).reload();
-      go(address(studio, "wares"));
-    });
-  const points = kind === "profile" ? (draft.shape?.profile?.points ?? []) : ware && JSON.stringify(draft.shape) === JSON.stringify(ware.shape) ? (ware.profile?.points ?? []) : [];
+  const form = useForm<Typed>(
+    `catchline.form.${studio}.ware.${idOf(ware?.name)}`,
+    ware ? { displayName: ware.displayName, shape: ware.shape, value: ware.value, notes: ware.notes, etag: ware.etag } : blankWare,
+  );
+  const { draft, set } = form;
+  const kind = kindOf(draft.shape as WareShape | undefined);
+  const values = (draft.shape?.[kind] ?? {}) as { [key: string]: Entry };
+  const store = async ({ displayName, shape, value, notes, etag }: Typed, requestId: string) => {
+    const body: Ware = { displayName: (displayName ?? "").trim(), shape, notes: notes ?? "" };
+    if (value !== undefined) body.value = value;
+    const stored = await thenReread(
+      answer(
+        ware
+          ? api.PATCH("/v1/studios/{ware.name}/wares/{ware.name_1}", {
+              params: { path: { "ware.name": studio, "ware.name_1": idOf(ware.name) }, query: { requestId, updateMask: "display_name,shape,value,notes" } },
+              body: { ...body, etag },
+            })
+          : api.POST("/v1/studios/{parent}/wares", { params: { path: { parent: studio }, query: { requestId } }, body }),
+      ),
+      () => wares(studio).reload(),
+    );
+    go(address(studio, "wares", idOf(stored.name)), ware ? "replace" : "push");
+  };
+  const typedPoints = whole<ProfilePoint[]>(draft.shape?.profile?.points ?? []) ?? [];
+  const points = kind === "profile" ? typedPoints : ware && JSON.stringify(draft.shape) === JSON.stringify(ware.shape) ? (ware.profile?.points ?? []) : [];
   return (
     <div class="split even">
       <Panel title={ware ? (ware.displayName ?? "") : "New ware"}>
-        <form
-          class="stack"
-          onSubmit={(e) => {
-            e.preventDefault();
-            void save();
-          }}
+        <Form
+          form={form}
+          labels={labels}
+          submit={ware ? "Save changes" : "Store the ware"}
+          done="Saved."
+          onStore={store}
+          more={
+            ware && (
+              <RemoveButton
+                name={ware.displayName ?? idOf(ware.name)}
+                uses={() => usesOf(studio, ware.name!)}
+                onRemove={async (requestId) => {
+                  await answer(
+                    api.DELETE("/v1/studios/{name}/wares/{name_1}", {
+                      params: { path: { name: studio, name_1: idOf(ware.name) }, query: { requestId, ...(ware.etag && { etag: ware.etag }) } },
+                    }),
+                  );
+                  form.drop();
+                  await wares(studio).reload();
+                  go(address(studio, "wares"));
+                }}
+              />
+            )
+          }
         >
-          <TextField label="What people call it" value={draft.displayName ?? ""} maxLength={120} required onValue={(displayName) => set({ displayName })} />
+          <TextField label="Name" value={draft.displayName ?? ""} maxLength={120} required onValue={(displayName) => set({ displayName })} />
           <Choice label="Shape" value={kind} options={kinds} onValue={(k) => set({ shape: ware && kindOf(ware.shape) === k ? ware.shape : starts[k as Kind] })} />
           {kind !== "profile" && (
             <div class="pair">
@@ -172,26 +192,15 @@ function WareEditor({ studio, ware }: { studio: string; ware?: Ware }) {
                   min={d.unit === "length" ? 0.1 : 0}
                   max={d.max}
                   required={!d.optional}
-                  onValue={(v) => set({ shape: { [kind]: { ...values, [d.key]: v } } as WareShape })}
+                  onValue={(v) => set({ shape: { [kind]: { ...values, [d.key]: v } } as Draft<WareShape> })}
                 />
               ))}
             </div>
           )}
-          {kind === "profile" && <ProfileEditor studio={studio} points={points} onPoints={(p) => set({ shape: { profile: { points: p } } })} />}
-          <NumberField label="What one is worth" hint="In your currency, when it is lost; empty: the studio’s." value={draft.value} min={0} max={1e6} onValue={(value) => set({ value })} />
+          {kind === "profile" && <ProfileEditor studio={studio} points={typedPoints} onPoints={(p) => set({ shape: { profile: { points: p } } })} />}
+          <NumberField label="Worth of one piece" hint="In your currency, when it is lost. Empty: the studio’s default." value={draft.value} min={0} max={1e6} onValue={(value) => set({ value })} />
           <TextField label="Notes" lines={2} value={draft.notes ?? ""} maxLength={4000} onValue={(notes) => set({ notes })} />
-          <p class="row">
-            <button type="submit" class="main" disabled={saving.busy || !(draft.displayName ?? "").trim()}>
-              {ware ? "Save changes" : "Store the ware"}
-            </button>
-            {ware && (
-              <button type="button" onClick={remove}>
-                Delete
-              </button>
-            )}
-          </p>
-          {saving.problem && <Failed problem={saving.problem} />}
-        </form>
+        </Form>
       </Panel>
       <Panel title="The wall">
         {points.length >= 2 ? <ProfileDrawing points={points} wallLengthMm={kind === "profile" ? undefined : ware?.wallLengthMm} /> : <p class="hint">{kind === "profile" ? "Give it points, or trace it." : "Store it to see its wall."}</p>}

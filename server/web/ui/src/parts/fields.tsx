@@ -1,8 +1,10 @@
 // Fields of forms: a visible label, a hint, a fault in words, targets that a dusty thumb can hit.
 import type { ComponentChildren } from "preact";
-import { useEffect, useId, useRef, useState } from "preact/hooks";
+import { useId, useState } from "preact/hooks";
+import { isUnread, needed, readEntry, type Entry } from "../entries";
 import { unit as lengthUnit } from "../preferences";
-import { fieldText, fromShown, readNumber, toShown } from "../units";
+import { fieldText, readLength, readNumber, toShown } from "../units";
+import { useFault } from "./form";
 
 interface FieldProps {
   label: string;
@@ -21,6 +23,14 @@ function Field({ label, hint, fault, id, children }: FieldProps & { id: string; 
   );
 }
 
+// The fault that a field shows. The form around it knows of every fault; that an empty field is needed is shown only when the field
+// was left or the form was to be stored.
+function useShownFault(id: string, label: string, fault: string | undefined, missing: string | undefined) {
+  const [left, setLeft] = useState(false);
+  const tried = useFault(id, label, fault ?? missing);
+  return { shown: fault ?? (left || tried ? missing : undefined), leave: () => setLeft(true) };
+}
+
 export function TextField(
   props: FieldProps & {
     value: string;
@@ -34,17 +44,19 @@ export function TextField(
   },
 ) {
   const id = useId();
+  const { shown, leave } = useShownFault(id, props.label, props.fault, props.required && props.value.trim() === "" ? "Please fill this in." : undefined);
   const common = {
     id,
     value: props.value,
-    required: props.required,
+    "aria-required": props.required,
     maxLength: props.maxLength,
     placeholder: props.placeholder,
-    "aria-invalid": props.fault ? true : undefined,
-    "aria-describedby": props.hint || props.fault ? id + "-hint" : undefined,
+    "aria-invalid": shown ? true : undefined,
+    "aria-describedby": props.hint || shown ? id + "-hint" : undefined,
+    onBlur: leave,
   };
   return (
-    <Field {...props} id={id}>
+    <Field {...props} fault={shown} id={id}>
       {props.lines ? (
         <textarea {...common} rows={props.lines} onInput={(e) => props.onValue(e.currentTarget.value)} />
       ) : (
@@ -69,9 +81,8 @@ export function TextField(
 
 interface NumberFieldProps extends FieldProps {
   // Undefined: empty.
-  value: number | undefined;
-  // Called with numbers inside the limits, and with undefined when the field is emptied.
-  onValue(value: number | undefined): void;
+  value: Entry;
+  onValue(value: Entry): void;
   // "length" is kept in millimetres and shown in the reader's unit; any other text is shown as it is.
   unit?: "length" | string;
   min?: number;
@@ -83,56 +94,40 @@ interface NumberFieldProps extends FieldProps {
 
 export function NumberField(props: NumberFieldProps) {
   const id = useId();
+  const { value } = props;
+  const u = lengthUnit.value;
   const isLength = props.unit === "length";
-  const shownUnit = isLength ? lengthUnit.value : props.unit;
-  const show = (v: number | undefined) =>
-    v === undefined ? "" : fieldText(isLength ? toShown(v, lengthUnit.value) : v, isLength && lengthUnit.value === "in" ? 3 : isLength ? 2 : 4);
-  const keep = (shown: number) => (isLength ? fromShown(shown, lengthUnit.value) : shown);
-  const shownText = (typed: number | undefined) => show(typed === undefined ? undefined : keep(typed));
-  const [text, setText] = useState(show(props.value));
-
-  // What this field said and has not yet been given back, and what stood in it when the hand came: nonsense goes back to that.
-  const echoes = useRef<string[]>([]);
-  const before = useRef(props.value);
-  const say = (value: number | undefined) => {
-    if (value === props.value && echoes.current.length === 0) return;
-    echoes.current.push(show(value));
-    props.onValue(value);
+  const shownUnit = isLength ? u : props.unit;
+  const show = (v: number) => fieldText(isLength ? toShown(v, u) : v, !isLength ? 4 : u === "in" ? 3 : 2);
+  const limits = {
+    min: props.min,
+    max: props.max,
+    required: props.required,
+    show: (v: number) => show(v) + (shownUnit ? " " + shownUnit : ""),
+    read: (text: string) => (isLength ? readLength(text, u) : readNumber(text)),
   };
+  // What was typed stays as it was typed while it still means the value: "1." and "1 3/8" are not written anew under the hand.
+  const [typed, setTyped] = useState("");
+  const meant = readEntry(typed, limits);
+  const textOf = (v: number | undefined) => (v === undefined ? "" : show(v));
+  const text = isUnread(value) ? value.unread : !isUnread(meant) && textOf(meant) === textOf(value) ? typed : textOf(value);
 
-  // Follows changes from outside. Its own values come back too, and late where the hand is quick: those are no news.
-  useEffect(() => {
-    const echo = echoes.current.indexOf(show(props.value));
-    if (echo >= 0) echoes.current.splice(0, echo + 1);
-    else if (show(props.value) !== shownText(readNumber(text))) setText(show(props.value));
-  }, [props.value]);
-  useEffect(() => setText(show(props.value)), [shownUnit]);
-
-  const typed = readNumber(text);
-  const kept = typed === undefined ? undefined : keep(typed);
-  const { min = -Infinity, max = Infinity } = props;
-  let fault = props.fault;
-  if (typed !== undefined && Number.isNaN(typed)) fault = "Not a number.";
-  else if (kept !== undefined && kept > max) fault = `At most ${show(max)}${shownUnit ? " " + shownUnit : ""}.`;
-  else if (kept !== undefined && kept < min) fault = `At least ${show(min)}${shownUnit ? " " + shownUnit : ""}.`;
-  else if (kept === undefined && props.required) fault = "A number is needed here.";
-
+  const missing = props.required && (value === undefined || (isUnread(value) && value.unread.trim() === "")) ? needed : undefined;
+  const { shown, leave } = useShownFault(id, props.label, props.fault ?? (isUnread(value) && !missing ? value.fault : undefined), missing);
   const input = (next: string) => {
-    setText(next);
-    const n = readNumber(next);
-    if (n === undefined) say(undefined);
-    else if (!Number.isNaN(n) && keep(n) >= min && keep(n) <= max) say(keep(n));
-    else say(before.current);
+    setTyped(next);
+    props.onValue(readEntry(next, limits));
   };
   const press = (by: number) => {
-    const from = kept === undefined || Number.isNaN(kept) ? (props.value ?? 0) : kept;
+    const { min = -Infinity, max = Infinity } = props;
+    const from = isUnread(value) || value === undefined ? 0 : value;
     const next = Math.min(max, Math.max(min, Math.round((from + by) * 1000) / 1000));
-    setText(show(next));
-    say(next);
+    setTyped("");
+    props.onValue(next);
   };
 
   return (
-    <Field {...props} fault={fault} id={id}>
+    <Field {...props} fault={shown} id={id}>
       <span class="number">
         {props.step && (
           <button type="button" class="step" aria-label={`Less: ${props.label}`} onClick={() => press(-props.step!)}>
@@ -142,17 +137,13 @@ export function NumberField(props: NumberFieldProps) {
         <input
           id={id}
           type="text"
-          inputMode="decimal"
+          inputMode={isLength && u === "in" ? "text" : "decimal"}
           autocomplete="off"
           value={text}
-          aria-invalid={fault ? true : undefined}
-          aria-describedby={props.hint || fault ? id + "-hint" : undefined}
-          onFocus={() => (before.current = props.value)}
-          onBlur={() => (echoes.current = [])}
-          onBeforeInput={({ currentTarget: { selectionStart, selectionEnd, value } }) => {
-            // Selected as a whole, it is replaced by another number.
-            if (!fault && selectionStart === 0 && selectionEnd === value.length) before.current = props.value;
-          }}
+          aria-required={props.required}
+          aria-invalid={shown ? true : undefined}
+          aria-describedby={props.hint || shown ? id + "-hint" : undefined}
+          onBlur={leave}
           onInput={(e) => input(e.currentTarget.value)}
           onKeyDown={(e) => {
             if (!props.step || (e.key !== "ArrowUp" && e.key !== "ArrowDown")) return;
@@ -171,6 +162,36 @@ export function NumberField(props: NumberFieldProps) {
   );
 }
 
+// Some numbers in one field, such as 80, 100, 120. A list with a number that cannot be read is kept as it was typed, as its only member.
+export function NumbersField(props: FieldProps & { values: Exclude<Entry, undefined>[]; onValues(values: Exclude<Entry, undefined>[]): void; min: number; max: number; unit: string }) {
+  const id = useId();
+  const [typed, setTyped] = useState("");
+  const read = (text: string) => {
+    const all = text.split(/[\s,;]+/).filter(Boolean).map((part) => readEntry(part, { ...props, show: (v) => `${v} ${props.unit}`, read: readNumber })!);
+    const bad = all.find(isUnread);
+    return bad ? [{ unread: text, fault: `${bad.unread}: ${bad.fault}` }] : all;
+  };
+  const bad = props.values.find(isUnread);
+  const text = bad ? bad.unread : JSON.stringify(read(typed)) === JSON.stringify(props.values) ? typed : props.values.join(", ");
+  const { shown } = useShownFault(id, props.label, bad?.fault, undefined);
+  return (
+    <Field {...props} fault={shown} id={id}>
+      <input
+        id={id}
+        type="text"
+        autocomplete="off"
+        value={text}
+        aria-invalid={shown ? true : undefined}
+        aria-describedby={props.hint || shown ? id + "-hint" : undefined}
+        onInput={(e) => {
+          setTyped(e.currentTarget.value);
+          props.onValues(read(e.currentTarget.value));
+        }}
+      />
+    </Field>
+  );
+}
+
 export interface Option {
   value: string;
   text: string;
@@ -181,13 +202,16 @@ export function Choice(
 ) {
   const id = useId();
   const missing = props.value !== "" && !props.options.some((o) => o.value === props.value);
+  const { shown, leave } = useShownFault(id, props.label, props.fault, props.required && props.value === "" ? "Please choose." : undefined);
   return (
-    <Field {...props} id={id}>
+    <Field {...props} fault={shown} id={id}>
       <select
         id={id}
         value={props.value}
-        aria-invalid={props.fault ? true : undefined}
-        aria-describedby={props.hint || props.fault ? id + "-hint" : undefined}
+        aria-required={props.required}
+        aria-invalid={shown ? true : undefined}
+        aria-describedby={props.hint || shown ? id + "-hint" : undefined}
+        onBlur={leave}
         onChange={(e) => props.onValue(e.currentTarget.value)}
       >
         {(props.empty !== undefined || props.value === "") && <option value="">{props.empty ?? "Choose…"}</option>}

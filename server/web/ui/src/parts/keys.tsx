@@ -5,7 +5,9 @@ import type { Key } from "../api/types";
 import { keys } from "../lists";
 import { idOf } from "../names";
 import { useSaving } from "../saving";
+import { confirmed } from "./ask";
 import { Choice, TextField } from "./fields";
+import { Form, useForm } from "./form";
 import { Failed, Panel, When } from "./states";
 
 type Role = NonNullable<Key["role"]>;
@@ -16,26 +18,16 @@ const roles: { value: Role; text: string }[] = [
   { value: "ROLE_MANAGE", text: "Also change everything else" },
 ];
 
+const blankKey: { displayName: string; role: Role; until: string } = { displayName: "", role: "ROLE_RECORD", until: "" };
+
 export function Keys({ studio }: { studio: string }) {
   const resource = keys(studio);
-  const [name, setName] = useState("");
-  const [role, setRole] = useState<Role>("ROLE_RECORD");
-  const [until, setUntil] = useState("");
+  const form = useForm<{ displayName: string; role: Role; until: string; etag?: string }>(`catchline.form.${studio}.key`, blankKey);
   const [made, setMade] = useState<{ name: string; secret: string }>();
   const saving = useSaving();
-  const create = () =>
-    saving.run(async () => {
-      const key: Key = { displayName: name.trim(), role };
-      if (until) key.expireTime = new Date(until + "T23:59:59").toISOString();
-      const got = await answer(api.POST("/v1/studios/{parent}/keys", { params: { path: { parent: studio } }, body: key }));
-      setMade({ name: got.key?.displayName ?? "", secret: got.secret ?? "" });
-      await resource.reload();
-      setName("");
-      setUntil("");
-    });
   const revoke = (key: Key) =>
     saving.run(async () => {
-      if (!confirm(`Revoke the key ${key.displayName}? Whoever uses it is locked out at once.`)) return;
+      if (!(await confirmed(`Revoke the key ${key.displayName}?`, <p>Whoever uses it is locked out at once. This cannot be undone.</p>, "Revoke the key"))) return;
       await answer(api.DELETE("/v1/studios/{name}/keys/{name_1}", { params: { path: { name: studio, name_1: idOf(key.name) } } }));
       await resource.reload();
     }, "Done.");
@@ -77,22 +69,22 @@ export function Keys({ studio }: { studio: string }) {
       )}
       <details>
         <summary>New key</summary>
-        <form
-          class="stack"
-          onSubmit={(e) => {
-            e.preventDefault();
-            void create();
+        <Form
+          form={form}
+          main={false}
+          submit="Make the key"
+          onStore={async ({ displayName, role, until }) => {
+            const key: Key = { displayName: displayName.trim(), role };
+            if (until) key.expireTime = new Date(until + "T23:59:59").toISOString();
+            const got = await answer(api.POST("/v1/studios/{parent}/keys", { params: { path: { parent: studio } }, body: key }));
+            setMade({ name: got.key?.displayName ?? "", secret: got.secret ?? "" });
+            await resource.reload();
           }}
         >
-          <TextField label="Whose or for what" value={name} maxLength={120} onValue={setName} />
-          <Choice label="May" value={role} options={roles} onValue={(v) => setRole(v as Role)} />
-          <TextField label="Last day" type="date" value={until} hint="Empty: until it is revoked." onValue={setUntil} />
-          <p class="row">
-            <button type="submit" disabled={!name.trim() || saving.busy}>
-              Make the key
-            </button>
-          </p>
-        </form>
+          <TextField label="Name of the key" hint="Whose it is, or what it is for." value={form.draft.displayName} maxLength={120} required onValue={(displayName) => form.set({ displayName })} />
+          <Choice label="May" value={form.draft.role} options={roles} onValue={(v) => form.set({ role: v as Role })} />
+          <TextField label="Last day" type="date" value={form.draft.until} hint="Empty: until it is revoked." onValue={(until) => form.set({ until })} />
+        </Form>
       </details>
       {saving.problem && <Failed problem={saving.problem} />}
     </Panel>

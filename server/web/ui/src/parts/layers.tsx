@@ -1,7 +1,9 @@
 // The layers of a layering: chosen, weighed in coats, and put in order by dragging, by buttons or by keys.
 import { useRef, useState } from "preact/hooks";
+import type { Glaze } from "../api/types";
 import { glazes, lots, ready } from "../lists";
-import { idOf } from "../names";
+import type { Draft } from "../entries";
+import { optionsOf } from "../names";
 import { newLayer, type LayerChoice, type Method } from "../scoring";
 import { Choice, NumberField, type Option } from "./fields";
 
@@ -14,14 +16,20 @@ const methods: Option[] = [
 
 const MOST = 8;
 
-export function LayersEditor({ studio, layers, onLayers }: { studio: string; layers: LayerChoice[]; onLayers(layers: LayerChoice[]): void }) {
+// What tells two glazes of one name apart.
+export function glazeMore(g: Glaze): string {
+  const materials = (g.recipe?.ingredients ?? []).slice(0, 3).map((i) => `${i.material} ${i.amount}`);
+  return [g.coneFrom && `cone ${g.coneFrom}${g.coneTo && g.coneTo !== g.coneFrom ? `–${g.coneTo}` : ""}`, ...materials].filter(Boolean).join(", ");
+}
+
+export function LayersEditor({ studio, layers, onLayers }: { studio: string; layers: Draft<LayerChoice>[]; onLayers(layers: Draft<LayerChoice>[]): void }) {
   const [said, setSaid] = useState("");
   const [dragged, setDragged] = useState<number | null>(null);
   const list = useRef<HTMLOListElement>(null);
-  const options = ready(glazes(studio)).map((g) => ({ value: idOf(g.name), text: g.displayName ?? idOf(g.name) }));
-  const title = (l: LayerChoice) => options.find((o) => o.value === l.glaze)?.text ?? "no glaze yet";
+  const options = optionsOf(ready(glazes(studio)), glazeMore);
+  const title = (l: { glaze: string }) => options.find((o) => o.value === l.glaze)?.text ?? "no glaze yet";
 
-  const change = (i: number, next: Partial<LayerChoice>) => onLayers(layers.map((l, k) => (k === i ? { ...l, ...next } : l)));
+  const change = (i: number, next: Partial<Draft<LayerChoice>>) => onLayers(layers.map((l, k) => (k === i ? { ...l, ...next } : l)));
   const move = (from: number, to: number) => {
     if (to < 0 || to >= layers.length || from === to) return;
     const next = [...layers];
@@ -89,14 +97,14 @@ export function LayersEditor({ studio, layers, onLayers }: { studio: string; lay
                 </button>
               </span>
             </div>
-            <Choice label={`Glaze of layer ${i + 1}`} value={layer.glaze} options={options} onValue={(glaze) => change(i, { glaze, lot: "" })} />
+            <Choice label={`Glaze of layer ${i + 1}`} value={layer.glaze} options={options} required onValue={(glaze) => change(i, { glaze, lot: "" })} />
             <div class="pair">
               {layer.thicknessUm !== undefined ? (
-                <NumberField label="Fired thickness" value={layer.thicknessUm} min={1} max={5000} step={50} unit="µm" onValue={(v) => v !== undefined && change(i, { thicknessUm: v })} />
+                <NumberField label="Fired thickness" value={layer.thicknessUm} min={1} max={5000} step={50} unit="µm" required onValue={(v) => change(i, { thicknessUm: v })} />
               ) : layer.dryMassGPerCm2 !== undefined ? (
-                <NumberField label="Dry mass" value={layer.dryMassGPerCm2} min={0.001} max={1} step={0.01} unit="g/cm²" onValue={(v) => v !== undefined && change(i, { dryMassGPerCm2: v })} />
+                <NumberField label="Dry mass" value={layer.dryMassGPerCm2} min={0.001} max={1} step={0.01} unit="g/cm²" required onValue={(v) => change(i, { dryMassGPerCm2: v })} />
               ) : (
-                <NumberField label="Coats" value={layer.coats} min={0.1} max={20} step={1} onValue={(v) => v !== undefined && change(i, { coats: v })} />
+                <NumberField label="Coats" value={layer.coats} min={0.1} max={20} step={1} required onValue={(v) => change(i, { coats: v! })} />
               )}
               <Choice
                 label="How"
@@ -127,7 +135,7 @@ export function LayersEditor({ studio, layers, onLayers }: { studio: string; lay
   );
 }
 
-function LotChoice({ studio, layer, onLot }: { studio: string; layer: LayerChoice; onLot(lot: string): void }) {
+function LotChoice({ studio, layer, onLot }: { studio: string; layer: Draft<LayerChoice>; onLot(lot: string): void }) {
   if (!layer.glaze) return null;
   const known = ready(lots(`${studio}/${layer.glaze}`));
   if (known.length === 0 && !layer.lot) return null;
@@ -136,7 +144,7 @@ function LotChoice({ studio, layer, onLot }: { studio: string; layer: LayerChoic
       label="Lot"
       value={layer.lot}
       empty="Not known"
-      options={known.map((l) => ({ value: idOf(l.name), text: l.displayName ?? idOf(l.name) }))}
+      options={optionsOf(known, (l) => l.notes ?? "")}
       onValue={onLot}
     />
   );

@@ -1,19 +1,21 @@
 // The lots of a glaze: which bucket it was, and its own recipe where it was mixed from other materials.
-import { useState } from "preact/hooks";
-import { answer, api, newRequestId } from "../api/client";
+import { answer, api } from "../api/client";
 import type { Glaze, Lot, Recipe } from "../api/types";
+import type { Draft } from "../entries";
 import { lots } from "../lists";
 import { idOf } from "../names";
 import { address } from "../route";
-import { useSaving } from "../saving";
+import { thenReread } from "../saving";
+import { usesOfLot } from "../uses";
 import { OneOf, TextField } from "./fields";
-import { blankRecipe, RecipeEditor, wholeRecipe } from "./recipe";
-import { Failed, Panel, When } from "./states";
+import { Form, useForm } from "./form";
+import { blankRecipe, RecipeEditor, withoutEmptyLines } from "./recipe";
+import { RemoveButton } from "./removal";
+import { Panel, When } from "./states";
 
 export function LotList({ studio, glaze }: { studio: string; glaze: Glaze }) {
   const id = idOf(glaze.name);
   const resource = lots(`${studio}/${id}`);
-  const [made, setMade] = useState(0);
   return (
     <Panel title="Lots" aside={<a href={address(studio, "record", "", new URLSearchParams({ lotsOf: id }))}>Compare lots</a>}>
       <When loaded={resource.value} what="Fetching the lots" onRetry={() => resource.reload()}>
@@ -29,7 +31,7 @@ export function LotList({ studio, glaze }: { studio: string; glaze: Glaze }) {
                     {chemistryText(l)}
                     {l.notes && ` ${l.notes}`}
                   </span>
-                  <details key={l.etag}>
+                  <details>
                     <summary>Change {l.displayName}</summary>
                     <LotForm studio={studio} glaze={glaze} lot={l} onStored={() => resource.reload()} />
                   </details>
@@ -40,13 +42,9 @@ export function LotList({ studio, glaze }: { studio: string; glaze: Glaze }) {
         }
       </When>
       <LotForm
-        key={made}
         studio={studio}
         glaze={glaze}
-        onStored={async () => {
-          await resource.reload();
-          setMade(made + 1);
-        }}
+        onStored={() => resource.reload()}
       />
     </Panel>
   );
@@ -62,87 +60,91 @@ function chemistryText(l: Lot): string {
 // What is entered over HTTP as an analysis or a formula is kept unless another chemistry is chosen here.
 type Chemistry = "glaze" | "recipe" | "other";
 
+interface Typed {
+  displayName: string;
+  notes: string;
+  chemistry: Chemistry;
+  recipe: Recipe;
+  etag?: string;
+}
+
+const labels = { displayName: "Name on the bucket", notes: "Notes", chemistry: "How it was mixed", recipe: "Recipe" };
+
 function LotForm({ studio, glaze, lot, onStored }: { studio: string; glaze: Glaze; lot?: Lot; onStored(): Promise<void> }) {
-  const [name, setName] = useState(lot?.displayName ?? "");
-  const [notes, setNotes] = useState(lot?.notes ?? "");
-  const [recipe, setRecipe] = useState<Recipe>(lot?.recipe ?? glaze.recipe ?? blankRecipe);
   const other = lot?.analysis !== undefined || lot?.seger !== undefined;
-  const [chemistry, setChemistry] = useState<Chemistry>(lot?.recipe ? "recipe" : other ? "other" : "glaze");
-  const saving = useSaving();
-  const own = wholeRecipe(recipe);
+  const form = useForm<Typed>(`catchline.form.${studio}.lot.${idOf(glaze.name)}.${idOf(lot?.name)}`, {
+    displayName: lot?.displayName ?? "",
+    notes: lot?.notes ?? "",
+    chemistry: lot?.recipe ? "recipe" : other ? "other" : "glaze",
+    recipe: lot?.recipe ?? glaze.recipe ?? (blankRecipe as Recipe),
+    etag: lot?.etag,
+  });
+  const { draft, set } = form;
   const at = { "lot.name": studio, "lot.name_1": idOf(glaze.name), "lot.name_2": idOf(lot?.name) };
 
-  const save = () =>
-    saving.run(
-      async () => {
-        const body: Lot = { displayName: name.trim(), notes: notes.trim() };
-        if (chemistry === "recipe") body.recipe = own;
-        const query = { requestId: newRequestId() };
-        if (lot) {
-          const mask = ["display_name", "notes"];
-          if (chemistry === "recipe") mask.push("recipe");
-          if (chemistry === "glaze") mask.push(lot.analysis ? "analysis" : lot.seger ? "seger" : "recipe");
-          await answer(
-            api.PATCH("/v1/studios/{lot.name}/glazes/{lot.name_1}/lots/{lot.name_2}", {
-              params: { path: at, query: { ...query, updateMask: mask.join(",") } },
-              body: { ...body, etag: lot.etag },
-            }),
-          );
-        } else {
-          await answer(
-            api.POST("/v1/studios/{parent}/glazes/{parent_1}/lots", { params: { path: { parent: studio, parent_1: idOf(glaze.name) }, query }, body }),
-          );
-        }
-        await onStored();
-      },
-      lot ? "Saved." : "Lot added.",
-    );
-  const remove = () =>
-    saving.run(async () => {
-      if (!lot || !confirm(`Delete ${lot.displayName}? Tiles keep the composition of their day.`)) return;
-      await answer(
-        api.DELETE("/v1/studios/{name}/glazes/{name_1}/lots/{name_2}", {
-          params: {
-            path: { name: studio, name_1: idOf(glaze.name), name_2: idOf(lot.name) },
-            query: { requestId: newRequestId(), ...(lot.etag && { etag: lot.etag }) },
-          },
-        }),
+  const store = async ({ displayName, notes, chemistry, recipe, etag }: Typed, requestId: string) => {
+    const body: Lot = { displayName: displayName.trim(), notes: notes.trim() };
+    if (chemistry === "recipe") body.recipe = withoutEmptyLines(recipe) as Recipe;
+    const query = { requestId };
+    if (lot) {
+      const mask = ["display_name", "notes"];
+      if (chemistry === "recipe") mask.push("recipe");
+      if (chemistry === "glaze") mask.push(lot.analysis ? "analysis" : lot.seger ? "seger" : "recipe");
+      await thenReread(
+        answer(
+          api.PATCH("/v1/studios/{lot.name}/glazes/{lot.name_1}/lots/{lot.name_2}", {
+            params: { path: at, query: { ...query, updateMask: mask.join(",") } },
+            body: { ...body, etag },
+          }),
+        ),
+        onStored,
       );
+    } else {
+      await answer(api.POST("/v1/studios/{parent}/glazes/{parent_1}/lots", { params: { path: { parent: studio, parent_1: idOf(glaze.name) }, query }, body }));
       await onStored();
-    });
+    }
+  };
 
   return (
-    <form
-      class="stack"
-      onSubmit={(e) => {
-        e.preventDefault();
-        void save();
-      }}
+    <Form
+      form={form}
+      labels={labels}
+      main={false}
+      submit={lot ? "Save the lot" : "Add the lot"}
+      done={lot ? "Saved." : "Lot added."}
+      onStore={store}
+      more={
+        lot && (
+          <RemoveButton
+            label="Delete the lot"
+            name={lot.displayName ?? idOf(lot.name)}
+            uses={() => usesOfLot(studio, glaze.name!, lot.name!)}
+            onRemove={async (requestId) => {
+              await answer(
+                api.DELETE("/v1/studios/{name}/glazes/{name_1}/lots/{name_2}", {
+                  params: { path: { name: studio, name_1: idOf(glaze.name), name_2: idOf(lot.name) }, query: { requestId, ...(lot.etag && { etag: lot.etag }) } },
+                }),
+              );
+              form.drop();
+              await onStored();
+            }}
+          />
+        )
+      }
     >
-      <TextField label={lot ? "What is written on the bucket" : "New lot"} hint={lot ? undefined : "What is written on the bucket."} value={name} maxLength={120} onValue={setName} />
-      <TextField label={lot ? "Notes on this lot" : "Notes on it"} value={notes} maxLength={4000} onValue={setNotes} />
+      <TextField label={lot ? "Name on the bucket" : "New lot"} hint={lot ? undefined : "What is written on the bucket."} value={draft.displayName} maxLength={120} required onValue={(displayName) => set({ displayName })} />
+      <TextField label={lot ? "Notes on this lot" : "Notes on it"} value={draft.notes} maxLength={4000} onValue={(notes) => set({ notes })} />
       <OneOf
         label="How it was mixed"
-        value={chemistry}
+        value={draft.chemistry}
         options={[
           { value: "glaze", text: "As the glaze" },
           { value: "recipe", text: "From its own recipe" },
           ...(other ? [{ value: "other", text: lot?.analysis ? "As its analysis" : "As its formula" }] : []),
         ]}
-        onValue={(v) => setChemistry(v as Chemistry)}
+        onValue={(v) => set({ chemistry: v as Chemistry })}
       />
-      {chemistry === "recipe" && <RecipeEditor studio={studio} recipe={recipe} onRecipe={setRecipe} />}
-      <p class="row">
-        <button type="submit" disabled={!name.trim() || saving.busy || (chemistry === "recipe" && own.ingredients?.length === 0)}>
-          {lot ? "Save the lot" : "Add the lot"}
-        </button>
-        {lot && (
-          <button type="button" onClick={remove}>
-            Delete the lot
-          </button>
-        )}
-      </p>
-      {saving.problem && <Failed problem={saving.problem} />}
-    </form>
+      {draft.chemistry === "recipe" && <RecipeEditor studio={studio} recipe={draft.recipe} onRecipe={(recipe) => set({ recipe: recipe as Draft<Recipe> })} />}
+    </Form>
   );
 }

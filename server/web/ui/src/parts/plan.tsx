@@ -1,5 +1,6 @@
 // A firing plan: said in words, and edited by cone, by segments or by a kiln's own log.
 import type { Atmosphere, ConeFiring, FiringPlan, Segment } from "../api/types";
+import { isUnread, type Draft } from "../entries";
 import { said } from "../names";
 import { Choice, FileButton, NumberField, OneOf, TextField, type Option } from "./fields";
 
@@ -36,13 +37,15 @@ export function planSentence(plan: FiringPlan): string {
   return `by the kiln's log, ${air}.`;
 }
 
-export function PlanEditor({ plan, onPlan }: { plan: FiringPlan; onPlan(plan: FiringPlan): void }) {
+export function PlanEditor({ plan, onPlan }: { plan: Draft<FiringPlan>; onPlan(plan: Draft<FiringPlan>): void }) {
   const kind = plan.log ? "log" : plan.segments ? "segments" : "cone";
   const rest = { atmosphere: plan.atmosphere, coolingCPerH: plan.coolingCPerH, witnessCone: plan.witnessCone };
   const cone = plan.cone ?? {};
-  const setCone = (next: Partial<ConeFiring>) => onPlan({ ...plan, cone: { ...cone, ...next } });
+  const setCone = (next: Partial<Draft<ConeFiring>>) => onPlan({ ...plan, cone: { ...cone, ...next } });
   const segments = plan.segments?.segments ?? [];
-  const setSegments = (next: Segment[]) => onPlan({ ...plan, segments: { segments: next } });
+  const setSegments = (next: Draft<Segment>[]) => onPlan({ ...plan, segments: { segments: next } });
+  const last = segments.at(-1)?.targetC;
+  const lastTarget = last === undefined || isUnread(last) ? 1222 : last;
   return (
     <>
       <OneOf
@@ -66,11 +69,11 @@ export function PlanEditor({ plan, onPlan }: { plan: FiringPlan; onPlan(plan: Fi
       {kind === "cone" && (
         <>
           <div class="pair">
-            <TextField label="Cone" value={cone.cone ?? ""} maxLength={4} onValue={(v) => setCone({ cone: v.trim() })} />
+            <TextField label="Cone" value={cone.cone ?? ""} maxLength={4} required onValue={(v) => setCone({ cone: v.trim() })} />
             <Choice label="Size of the cone" value={said(cone.coneType, "CONE_TYPE_LARGE")} options={coneTypes} onValue={(v) => setCone({ coneType: v as ConeType })} />
           </div>
           <div class="pair">
-            <NumberField label="Last 100 °C at" unit="°C/h" value={cone.finalRampCPerH} min={5} max={600} hint="60 unless you say." onValue={(v) => setCone({ finalRampCPerH: v })} />
+            <NumberField label="Last 100 °C at" unit="°C/h" value={cone.finalRampCPerH} min={5} max={600} hint="Default: 60 °C/h." onValue={(v) => setCone({ finalRampCPerH: v })} />
             <NumberField label="Hold at the peak" unit="min" value={cone.holdMin} min={0} max={1440} onValue={(v) => setCone({ holdMin: v })} />
           </div>
           <div class="pair">
@@ -82,11 +85,11 @@ export function PlanEditor({ plan, onPlan }: { plan: FiringPlan; onPlan(plan: Fi
       {kind === "segments" && (
         <div class="stack">
           {segments.map((s, i) => {
-            const set = (next: Partial<Segment>) => setSegments(segments.map((old, k) => (k === i ? { ...old, ...next } : old)));
+            const set = (next: Partial<Draft<Segment>>) => setSegments(segments.map((old, k) => (k === i ? { ...old, ...next } : old)));
             return (
               <div class="segment" key={i}>
-                <NumberField label={`${i + 1}: ramp`} unit="°C/h" value={s.rampCPerH} min={1} max={2000} onValue={(v) => set({ rampCPerH: v })} />
-                <NumberField label="To" unit="°C" value={s.targetC} min={0} max={1450} onValue={(v) => set({ targetC: v })} />
+                <NumberField label={`${i + 1}: ramp`} unit="°C/h" value={s.rampCPerH} min={1} max={2000} required onValue={(v) => set({ rampCPerH: v })} />
+                <NumberField label="To" unit="°C" value={s.targetC} min={0} max={1450} required onValue={(v) => set({ targetC: v })} />
                 <NumberField label="Hold" unit="min" value={s.holdMin} min={0} max={2880} onValue={(v) => set({ holdMin: v })} />
                 <button type="button" class="plain" aria-label={`Take segment ${i + 1} away`} onClick={() => setSegments(segments.filter((_, k) => k !== i))}>
                   ✕
@@ -94,7 +97,7 @@ export function PlanEditor({ plan, onPlan }: { plan: FiringPlan; onPlan(plan: Fi
               </div>
             );
           })}
-          <button type="button" class="add" disabled={segments.length >= 50} onClick={() => setSegments([...segments, { rampCPerH: 60, targetC: segments.at(-1)?.targetC ?? 1222, holdMin: 0 }])}>
+          <button type="button" class="add" disabled={segments.length >= 50} onClick={() => setSegments([...segments, { rampCPerH: 60, targetC: lastTarget, holdMin: 0 }])}>
             + Segment
           </button>
         </div>
@@ -114,13 +117,13 @@ export function PlanEditor({ plan, onPlan }: { plan: FiringPlan; onPlan(plan: Fi
           options={atmospheres}
           onValue={(v) => onPlan({ ...plan, atmosphere: { kind: v as AtmosphereKind } })}
         />
-        <NumberField label="Cooling" unit="°C/h" value={plan.coolingCPerH} min={10} max={2000} hint="200 unless you say." onValue={(v) => onPlan({ ...plan, coolingCPerH: v })} />
+        <NumberField label="Cooling" unit="°C/h" value={plan.coolingCPerH} min={10} max={2000} hint="Default: 200 °C/h." onValue={(v) => onPlan({ ...plan, coolingCPerH: v })} />
       </div>
       <TextField
         label="Witness cone"
         value={plan.witnessCone?.cone ?? ""}
         maxLength={6}
-        hint="What bent as it should, such as 6 or 6.3; corrects the whole curve."
+        hint="Cone that bent to its end point, for example 6 or 6.3. Corrects the whole curve."
         onValue={(v) => onPlan({ ...plan, witnessCone: v.trim() ? { ...plan.witnessCone, cone: v.trim() } : undefined })}
       />
     </>

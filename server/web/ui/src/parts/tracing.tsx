@@ -1,5 +1,6 @@
 // Traces one side of a pot over a photograph. The photograph never leaves the browser: only the traced path does.
 import { useEffect, useRef, useState } from "preact/hooks";
+import { numberIn, type Entry } from "../entries";
 import { FileButton, NumberField, OneOf } from "./fields";
 
 interface Spot {
@@ -21,7 +22,8 @@ export function Tracing({ onTraced }: { onTraced(path: Traced): void }) {
   const [wall, setWall] = useState<Spot[]>([]);
   const [scale, setScale] = useState<Spot[]>([]);
   const [axisX, setAxisX] = useState<number>();
-  const [knownMm, setKnownMm] = useState<number>();
+  const [knownMm, setKnownMm] = useState<Entry>();
+  const known = numberIn(knownMm);
   const [dragged, setDragged] = useState<number | null>(null);
   const canvas = useRef<SVGSVGElement>(null);
   useEffect(() => () => photo && URL.revokeObjectURL(photo.url), [photo?.url]);
@@ -68,12 +70,12 @@ export function Tracing({ onTraced }: { onTraced(path: Traced): void }) {
   };
 
   const scaleLength = scale.length === 2 ? Math.hypot(scale[0]!.x - scale[1]!.x, scale[0]!.y - scale[1]!.y) : 0;
-  const whole = wall.length >= 2 && axisX !== undefined && scaleLength > 0 && knownMm !== undefined && knownMm > 0;
+  const whole = wall.length >= 2 && axisX !== undefined && scaleLength > 0 && known !== undefined;
   const line = (spots: Spot[]) => spots.map((p, i) => `${i ? "L" : "M"}${p.x.toFixed(1)} ${p.y.toFixed(1)}`).join("");
   const missing = [
     wall.length < 2 && "points along the wall, foot first",
     scaleLength === 0 && "two ends of a known length",
-    !knownMm && "how long that is",
+    !known && "how long that is",
     axisX === undefined && "the middle line of the pot",
   ].filter(Boolean);
 
@@ -128,7 +130,7 @@ export function Tracing({ onTraced }: { onTraced(path: Traced): void }) {
             <button type="button" disabled={wall.length === 0} onClick={() => setWall(wall.slice(0, -1))}>
               Undo the last point
             </button>
-            <button type="button" class="main" disabled={!whole} onClick={() => whole && onTraced({ d: line(wall), mmPerUnit: knownMm / scaleLength, axisX: axisX! })}>
+            <button type="button" class="main" disabled={!whole} onClick={() => whole && onTraced({ d: line(wall), mmPerUnit: known / scaleLength, axisX: axisX! })}>
               Use this wall
             </button>
           </p>
