@@ -62,7 +62,7 @@ func New(ctx context.Context, o Options) (http.Handler, error) {
 	}
 	mux := http.NewServeMux()
 	// The body is limited in the copy of the request that withHeader makes: of its own, net/http knows what to do with what is not read.
-	mux.Handle("/v1/", o.Fence.Around(allowOrigins(o.Origins, withHeader(limitBody(o.MaxBodyBytes, rest)))))
+	mux.Handle("/v1/", o.Fence.Around(allowOrigins(o.Origins, headAsGet(withHeader(limitBody(o.MaxBodyBytes, rest))))))
 	mux.Handle("GET /openapi.json", o.Fence.Around(allowOrigins(o.Origins, http.HandlerFunc(describe))))
 	// Health is for anybody, under whichever name a balancer knows the server.
 	mux.HandleFunc("GET /healthz", func(w http.ResponseWriter, _ *http.Request) { plain(w, http.StatusOK, "alive") })

@@ -47,6 +47,18 @@ func securePages(next http.Handler) http.Handler {
 	})
 }
 
+// headAsGet answers HEAD as GET, of which net/http leaves the body out (RFC 9110, section 9.3.2).
+func headAsGet(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if r.Method == http.MethodHead {
+			asked := *r
+			asked.Method = http.MethodGet
+			r = &asked
+		}
+		next.ServeHTTP(w, r)
+	})
+}
+
 // leaving lets connections end with their answer once the server is about to stop, so that their next request looks for another server.
 func leaving(stopping func() bool, next http.Handler) http.Handler {
 	if stopping == nil {

@@ -496,3 +496,26 @@ func TestProtoOfStreamIsNotShared(t *testing.T) {
 		t.Errorf("the client has %v", got)
 	}
 }
+
+// Where there is GET there is HEAD, with the same head (RFC 9110, section 9.3.2); what is not there is 404 by either.
+func TestHead(t *testing.T) {
+	s := start(t, nil, withKeys)
+	key := s.addStudio(t, "s")[pb.Role_ROLE_VIEW]
+	for path, want := range map[string]int{
+		"/v1/studios/s/glazes": http.StatusOK, "/v1/studios/s/glazes/none": http.StatusNotFound, "/v1/none": http.StatusNotFound,
+		"/v1/studios/s/tiles:export": http.StatusOK,
+		"/openapi.json": http.StatusOK, "/healthz": http.StatusOK, "/readyz": http.StatusOK, "/none": http.StatusNotFound,
+	} {
+		get, text := s.do(t, http.MethodGet, path, key, "")
+		head, none := s.do(t, http.MethodHead, path, key, "")
+		if head.StatusCode != want || get.StatusCode != want || none != "" {
+			t.Errorf("%s: HEAD %d with %q, GET %d %s; want %d", path, head.StatusCode, none, get.StatusCode, text, want)
+		}
+		if a, b := head.Header.Get("Content-Type"), get.Header.Get("Content-Type"); a != b {
+			t.Errorf("%s: HEAD says %q, GET %q", path, a, b)
+		}
+	}
+	if resp, _ := s.do(t, http.MethodHead, "/v1/studios/s/glazes", "", ""); resp.StatusCode != http.StatusUnauthorized {
+		t.Errorf("without a key: %d", resp.StatusCode)
+	}
+}

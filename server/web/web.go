@@ -33,8 +33,8 @@ type asset struct {
 	immutable      bool
 }
 
-// Handler serves the pages. A path without a file extension that is no file is a page's own address and gets the
-// application, which reads the address itself; anything else that is no file is not found.
+// Handler serves the pages: the files that they are made of, and under each page's own address the application, which reads the address
+// itself. Whatever else is asked for is not found.
 func Handler() http.Handler {
 	assets, err := load(dist)
 	if err != nil {
@@ -96,23 +96,19 @@ func contentType(name string) string {
 	return mime.TypeByExtension(path.Ext(name))
 }
 
+// handler serves the files and the pages' own addresses, by GET and HEAD, and nothing else.
 func handler(assets map[string]*asset) http.Handler {
-	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		if r.Method != http.MethodGet && r.Method != http.MethodHead {
-			w.Header().Set("Allow", "GET, HEAD")
-			http.Error(w, "The pages are only read.", http.StatusMethodNotAllowed)
-			return
+	mux := http.NewServeMux()
+	for path, a := range assets {
+		if path != "/index.html" {
+			mux.HandleFunc("GET "+path, a.serve)
 		}
-		found, ok := assets[path.Clean(r.URL.Path)]
-		if !ok && path.Ext(r.URL.Path) == "" {
-			found, ok = assets["/index.html"]
-		}
-		if !ok {
-			http.NotFound(w, r)
-			return
-		}
-		found.serve(w, r)
-	})
+	}
+	application := assets["/index.html"].serve
+	for _, address := range addresses() {
+		mux.HandleFunc("GET "+address, application)
+	}
+	return mux
 }
 
 func (a *asset) serve(w http.ResponseWriter, r *http.Request) {

@@ -5,8 +5,10 @@ import (
 	"io"
 	"net/http"
 	"net/http/httptest"
+	"os"
 	"path"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 )
@@ -35,10 +37,52 @@ func TestDeepLinksGetTheApplication(t *testing.T) {
 	}
 }
 
-func TestMissingFilesAreNotFound(t *testing.T) {
-	for _, target := range []string{"/assets/none.js", "/favicon.ico", "/assets/../../web.go"} {
+func TestMissingFilesAndPagesAreNotFound(t *testing.T) {
+	for _, target := range []string{
+		"/assets/none.js", "/favicon.ico", "/web.go", "/assets", "/assets/", "/nonsense", "/admin", "/v2/studios", "/studios/north/nonsense",
+		"/studios/north/glazes/ash/lots", "/score", "/studio", "/studios/north/Score",
+	} {
 		if res := get(t, target, nil); res.StatusCode != http.StatusNotFound {
 			t.Errorf("%s: status %d, want 404", target, res.StatusCode)
+		}
+	}
+	if res := get(t, "/assets/../../web.go", nil); res.StatusCode == http.StatusOK {
+		t.Error("a path leads out of the files")
+	}
+}
+
+// The server's addresses are those that the application knows.
+func TestAddressesAreTheApplications(t *testing.T) {
+	text, err := os.ReadFile("ui/src/route.ts")
+	if err != nil {
+		t.Fatal(err)
+	}
+	list := regexp.MustCompile(`export const pages = \[([^\]]*)\] as const`).FindSubmatch(text)
+	if list == nil {
+		t.Fatal("ui/src/route.ts has no list of pages")
+	}
+	var known []string
+	for _, name := range regexp.MustCompile(`"(\w+)"`).FindAllSubmatch(list[1], -1) {
+		known = append(known, string(name[1]))
+	}
+	if !slices.Equal(known, pages) {
+		t.Errorf("the application knows %v, the server %v", known, pages)
+	}
+	for _, page := range known {
+		for _, target := range []string{"/studios/north/" + page, "/studios/north/" + page + "/", "/studios/north/" + page + "/one?x=1"} {
+			if res := get(t, target, nil); res.StatusCode != http.StatusOK || !strings.HasPrefix(res.Header.Get("Content-Type"), "text/html") {
+				t.Errorf("%s: status %d, %s", target, res.StatusCode, res.Header.Get("Content-Type"))
+			}
+		}
+	}
+}
+
+func TestHead(t *testing.T) {
+	for _, target := range []string{"/", "/studios/north/score", "/mark.svg"} {
+		w := httptest.NewRecorder()
+		Handler().ServeHTTP(w, httptest.NewRequest(http.MethodHead, target, nil))
+		if w.Code != http.StatusOK || w.Header().Get("Content-Length") == "" {
+			t.Errorf("HEAD %s: status %d, %v", target, w.Code, w.Header())
 		}
 	}
 }
