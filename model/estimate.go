@@ -1,8 +1,10 @@
 package model
 
 import (
+	"math"
+	"slices"
+
 	"github.com/catchline/catchline/model/calib"
-	"github.com/catchline/catchline/model/internal/vector"
 )
 
 // Estimate is how far a layering will run and how likely that is too far. Lengths in m along the wall.
@@ -12,6 +14,8 @@ type Estimate struct {
 	Exceedance float64
 	// ClearanceNeeded is the clearance that is exceeded with the tolerated probability.
 	ClearanceNeeded float64
+	// UnderFired says that a glaze of the layering is, which does not run and says nothing of how it fires on.
+	UnderFired bool
 }
 
 // Question is all that a score is asked about.
@@ -32,8 +36,7 @@ type standing struct {
 	where       Where
 	calibration *calib.Calibration
 
-	lnClearance        float64 // ln of the drive that uses up the clearance
-	kiln, body, tester calib.Group
+	kiln, body, tester, bead calib.Group
 }
 
 // stand works out what stays the same, unless that is done.
@@ -43,10 +46,9 @@ func (q *Question) stand() {
 		return
 	}
 	*s = standing{
-		wall: q.Wall, where: q.Where, calibration: c, lnClearance: q.LnDrive(q.Wall.Clearance()),
-		kiln:   c.Group(calib.Kiln, q.Where.Kiln),
-		body:   c.Group(calib.Body, q.Where.Body),
-		tester: c.Group(calib.Tester, q.Where.Tester),
+		wall: q.Wall, where: q.Where, calibration: c,
+		kiln: c.Group(calib.Kiln, q.Where.Kiln), body: c.Group(calib.Body, q.Where.Body), tester: c.Group(calib.Tester, q.Where.Tester),
+		bead: c.Group(calib.Bead, beadOf(q.Where.Body)),
 	}
 }
 
@@ -83,7 +85,7 @@ func (q *Question) work(p *Physics) error {
 	if err := p.Work(&q.Layering, q.Wall.Sin()); err != nil {
 		return err
 	}
-	return p.hold(&q.Layering, q.Wall)
+	return p.course(&q.Layering, q.Wall)
 }
 
 // Estimate answers a question in numbers alone.
@@ -92,7 +94,7 @@ func (q *Question) Estimate(p *Physics) (Estimate, error) {
 	if err != nil {
 		return Estimate{}, err
 	}
-	return q.estimate(&prediction), nil
+	return q.estimate(p, &prediction), nil
 }
 
 // predict works out the physics of a question and asks the regression what it makes of it.
@@ -102,17 +104,33 @@ func (q *Question) predict(p *Physics) (calib.Prediction, error) {
 	}
 	q.stand()
 	p.ask(q)
-	return p.subject.Predict()
+	y, err := p.subject.Predict()
+	if err != nil {
+		return y, err
+	}
+	// What the bead at the edge counts for depends on the run: here on the median.
+	x := p.Course.BeadElasticity(p.Course.Run(math.Exp(y.Median())))
+	p.subject.SetBead(q.standing.bead, x)
+	return y.At(x), nil
 }
 
-// estimate turns a prediction into an answer. The run rises with the drive, so quantiles of ln X map to quantiles of
-// the run.
-func (q *Question) estimate(p *calib.Prediction) Estimate {
-	median, reach, needed := p.Median(), p.Reach(0.9), p.Reach(1-q.Tolerated) // the distribution is even about its median
-	runs := [...]float64{median, median - reach, median + reach, median + needed}
-	vector.Exp(runs[:], runs[:])
-	for i, drive := range runs {
-		runs[i] = q.Wall.Run(drive)
+// estimate turns a prediction into an answer.
+func (q *Question) estimate(p *Physics, y *calib.Prediction) Estimate {
+	c, clearance := &p.Course, q.Wall.Clearance()
+	atFoot := y.At(c.BeadElasticity(clearance))
+	return Estimate{
+		Median: c.Quantile(y, 0.5), P10: c.Quantile(y, 0.1), P90: c.Quantile(y, 0.9),
+		Exceedance:      atFoot.Exceedance(c.LnDrive(clearance)),
+		ClearanceNeeded: c.Quantile(y, 1-q.Tolerated),
+		UnderFired:      slices.ContainsFunc(q.Layers, func(l Layer) bool { return l.underFired }),
 	}
-	return Estimate{runs[0], runs[1], runs[2], p.Exceedance(q.standing.lnClearance), runs[3]}
+}
+
+// Quantile is the quantile of the run in m for a prediction of ln drive, 0 < probability < 1. The run rises with the
+// drive, so quantiles of ln X map to quantiles of the run; how much one hangs on the bead at the edge is read where it
+// falls.
+func (c *Course) Quantile(y *calib.Prediction, probability float64) float64 {
+	first := c.Run(math.Exp(y.Quantile(probability)))
+	there := y.At(c.BeadElasticity(first))
+	return c.Run(math.Exp(there.Quantile(probability)))
 }

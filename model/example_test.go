@@ -54,7 +54,7 @@ func ExampleQuestion_Score() {
 			return nil, err
 		}
 		question := &model.Question{
-			Layering:    model.Layering{Layers: []model.Layer{{Fired: fired, Thickness: thickness}}, Stirring: film.DefaultStirring},
+			Layering:    model.Layering{Layers: []model.Layer{{Fired: fired, Thickness: thickness}}, Stirring: film.Usual.Stirring},
 			Wall:        wall,
 			Calibration: nothingLogged,
 			Tolerated:   0.05, // accept running past the clearance one time in twenty

@@ -25,11 +25,19 @@ func (p *Physics) features(l *Layering) calib.Features {
 		f.Described += weight * layer.described
 	}
 	f.Matte, f.Described = min(1, f.Matte), min(1, f.Described) // weights that sum to 1 may round to more
-	if p.layers > 1 {
-		f.Layered = 1
-		f.LnContrast = math.Ln10 * (top.ReferenceLog10 - bottom.ReferenceLog10)
-	}
+	f.Layered = p.layered()
+	f.LnContrast = f.Layered * math.Ln10 * (top.ReferenceLog10 - bottom.ReferenceLog10)
 	return f
+}
+
+// layered is 0 for one glaze alone and 1 for two that have equal parts in the drive: 2 (1 - Σ w²) of their weights,
+// at most 1. So a trace of another glaze is next to none.
+func (p *Physics) layered() float64 {
+	alike := 0.0
+	for i := range p.layers {
+		alike += p.weight[i] * p.weight[i]
+	}
+	return min(max(2*(1-alike), 0), 1)
 }
 
 // minShare keeps every glaze of a layering in the regression, however little of the flow is its own.
@@ -76,8 +84,9 @@ func (p *Physics) ask(q *Question) {
 		s.AddGlaze(q.Layers[p.first[i]].known(q.Calibration), p.weight[i])
 	}
 	if i := p.pair(&q.Layering); i >= 0 {
-		s.AddPair(q.Layers[p.first[i]].known(q.Calibration), q.Layers[p.first[i+1]].known(q.Calibration))
+		s.AddPair(q.Layers[p.first[i]].known(q.Calibration), q.Layers[p.first[i+1]].known(q.Calibration), p.layered())
 	}
+	s.SetBead(q.standing.bead, 0)
 }
 
 // known is the glaze as a calibration knows it, which is kept as long as it is the same that asks.
@@ -97,6 +106,7 @@ func (p *Physics) conditions(l *Layering, where Where) calib.Conditions {
 		LnPhysics: p.LnDrive, PhysicsSD: p.LnDriveSD, Features: p.features(l),
 		Kiln: where.Kiln, Body: where.Body, Tester: where.Tester,
 	}
+	c.Bead = p.Course.bead(where.Body, p.Course.Run(p.Drive))
 	for i := range p.layers {
 		layer := &l.Layers[p.first[i]]
 		share := calib.Share{Name: layer.Glaze.Name, Weight: p.weight[i], PriorSD: layer.ViscositySD}
@@ -106,10 +116,26 @@ func (p *Physics) conditions(l *Layering, where Where) calib.Conditions {
 		}
 	}
 	if i := p.pair(l); i >= 0 {
-		under, over := l.Layers[p.first[i]].Glaze, l.Layers[p.first[i+1]].Glaze
-		c.Pair = calib.Share{Name: calib.PairName(under.Name, over.Name), Weight: 1}
+		c.Pair = calib.Share{Name: calib.PairName(l.Layers[p.first[i]].Glaze.Name, l.Layers[p.first[i+1]].Glaze.Name), Weight: p.layered()}
 	}
 	return c
+}
+
+// bead is how much the drive that a run in m shows hangs on the bead at the edge of a body, for the regression.
+func (c *Course) bead(body string, run float64) calib.Share {
+	x := min(c.BeadElasticity(run), 1)
+	if !(x > 0) {
+		return calib.Share{}
+	}
+	return calib.Share{Name: beadOf(body), Weight: x}
+}
+
+// beadOf names the group of the bead on a body; bodies that nobody names are taken for one.
+func beadOf(body string) string {
+	if body == "" {
+		return "of no name"
+	}
+	return body
 }
 
 // addShare adds a share to those of its name.

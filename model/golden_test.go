@@ -90,7 +90,7 @@ func (g *goldenScore) physics(p *Physics) {
 	f := &p.Flow
 	g.lengths(f.Drive, f.Thickness, p.Drive)
 	g.lengths(p.ZoneWidth[:]...)
-	g.add(f.Mobility, float64(f.Cut), f.Stirring, p.LnDrive, p.LnDriveSD, p.Held)
+	g.add(f.Mobility, f.Mobile, f.Stirring, p.LnDrive, p.LnDriveSD, p.Course.Edge.Bead)
 	g.add(f.LayerShare[:]...)
 	g.add(f.ZoneShare[:]...)
 }

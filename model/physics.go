@@ -17,7 +17,7 @@ type Layer struct {
 // Layering is what is on a wall: 1 to film.MaxLayers layers, first applied first, all fired in one firing.
 type Layering struct {
 	Layers   []Layer
-	Stirring float64 // factor on molecular diffusion, see film.DefaultStirring
+	Stirring float64 // factor on molecular diffusion, see film.Usual
 
 	sheet   *Sheet                // that remembers its blends; nil: on its own
 	part    int                   // of the sheet
@@ -26,18 +26,19 @@ type Layering struct {
 
 // PhysicsVersion counts the changes of what the physics says of a layering. What a calibration has learnt belongs to
 // the physics that it was fitted with: the rest that is left to learn is another with another.
-const PhysicsVersion = 1
+const PhysicsVersion = 2
 
 // Physics is what the physics says of a layering, before anything is learnt from tiles.
 type Physics struct {
 	Flow film.Flow
-	// Drive X in metres is that of Flow less what surface tension holds back on the wall, and not below minDrive;
-	// LnDrive is ln of it. Set by a question, as is what follows.
+	// Drive X in metres is that of Flow, not below minDrive; LnDrive is ln of it. Set by a question, as is what
+	// follows.
 	Drive, LnDrive float64
-	// LnDriveSD is the part of its standard deviation that belongs to this piece alone: the thickness of its coats.
+	// LnDriveSD is the part of its standard deviation that belongs to this piece alone: the thickness of its coats,
+	// and how far the kiln was off.
 	LnDriveSD float64
-	// Held is the part of the band's weight that surface tension could hold up, 0 to 1; set for a wall.
-	Held float64
+	// Course is how far the film gets on the question's wall.
+	Course Course
 	// ZoneWidth is the width in m of the mixed zone above each layer, the mean over the flow.
 	ZoneWidth [film.MaxLayers - 1]float64
 
@@ -58,6 +59,7 @@ const minDrive = 1e-9
 // Work works out the physics of a layering on a straight wall whose sine of the slope is sin.
 func (p *Physics) Work(l *Layering, sin float64) error {
 	p.stack.Clear()
+	p.stack.BodyLayer = film.Usual.BodyLayer
 	if len(l.Layers) > film.MaxLayers {
 		return &fault.Error{Field: "layers", Value: "more than 8", Limit: "1 to 8"}
 	}
@@ -103,10 +105,9 @@ func (p *Physics) mix(l *Layering) error {
 	return nil
 }
 
-// hold works out what the edges of the band hold back of the drive on a wall, and how well the drive is known.
-func (p *Physics) hold(l *Layering, wall Wall) error {
-	tension := l.Layers[len(l.Layers)-1].Tension // of the outermost layer
-	if err := film.CheckTension(tension); err != nil {
+// course works out how far the film gets on a wall for a drive, and how well the drive is known.
+func (p *Physics) course(l *Layering, wall Wall) error {
+	if err := film.CheckTension(l.Layers[len(l.Layers)-1].Tension); err != nil { // of the outermost layer
 		return err
 	}
 	var mass, variance float64 // of the film per area, kg/m²; of its thickness, m²
@@ -114,12 +115,19 @@ func (p *Physics) hold(l *Layering, wall Wall) error {
 		mass += l.Layers[i].Density * l.Layers[i].Thickness.Metres
 		variance += l.Layers[i].variance()
 	}
-	held := film.HeldPart(tension, mass, wall.Sin(), wall.Band(), film.DefaultGrip)
-	p.Held = min(1, held)
-	p.Drive = max(minDrive, p.Flow.Drive*film.Retained(held))
-	p.LnDrive = math.Log(p.Drive)
-	p.LnDriveSD = film.DriveSD(p.Flow.Thickness, variance)
 	p.density = mass / p.Flow.Thickness
+	heat := l.Layers[0].Firing
+	bead := film.Usual.Wetting.SectionAt(heat.PeakKelvin)
+	p.Course = Course{wall, film.NewEdge(bead, p.Flow.Mobile, max(wall.EdgeSin(), levelSine), film.Usual.Wetted)}
+	p.Drive = max(minDrive, p.Flow.Drive)
+	p.LnDrive = math.Log(p.Drive)
+
+	perKelvin := 0.0
+	for i := range p.layers {
+		perKelvin += p.weight[i] * l.Layers[p.first[i]].perKelvin
+	}
+	thickness := film.DriveSD(p.Flow.Thickness, variance) * film.MobileElasticity(p.Flow.Thickness, film.Usual.BodyLayer)
+	p.LnDriveSD = math.Hypot(thickness, perKelvin*heat.KilnSD())
 	return nil
 }
 

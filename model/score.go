@@ -66,9 +66,9 @@ func (q *Question) Score(median *Fired) (s *Score, err error) {
 	if s.Prediction, err = q.predict(&s.Physics); err != nil {
 		return nil, err
 	}
-	s.Estimate = q.estimate(&s.Prediction)
+	s.Estimate = q.estimate(&s.Physics, &s.Prediction)
 	s.Evidence = s.Physics.subject.Evidence(maxEvidence)
-	s.PhysicsRun = q.Wall.Run(s.Physics.Drive)
+	s.PhysicsRun = s.Physics.Course.Run(s.Physics.Drive)
 	s.Tension, s.Density = q.Layers[len(q.Layers)-1].Tension, s.Physics.density
 	c := &comparison{question: *q}
 	if s.Solo, err = q.soloRuns(c); err != nil {

@@ -22,6 +22,7 @@ type Sheet struct {
 type mixed struct {
 	oxidised  chem.Melt
 	crystals  float64
+	own       float64 // K, of its own cone
 	described *Glaze
 }
 
@@ -74,7 +75,7 @@ func (s *Sheet) Add(q *Question, positions [][]Layer) {
 
 // number finds the number of a glaze among what is mixed, and notes it as one of the firing's.
 func (s *Sheet) number(p *part, d *Fired) int32 {
-	m := mixed{oxidised: d.oxidised, crystals: d.crystals}
+	m := mixed{oxidised: d.oxidised, crystals: d.maturity.Crystals, own: d.maturity.Own}
 	if d.Glaze.Melt == nil {
 		m = mixed{described: d.Glaze}
 	}

@@ -57,7 +57,7 @@ func newStudio(t testing.TB, glazes, tiles int) *studio {
 	for i := range tiles {
 		q := s.question(layers[rng.IntN(glazes)], layers[rng.IntN(glazes)])
 		e := estimate(t, q)
-		tile, err := q.Tile(fmt.Sprintf("tile-%d", i), int64(i), Outcome{Kind: calib.Measured, Run: math.Min(e.Median*math.Exp(0.4*rng.NormFloat64()), 1), ReadingError: 1e-3})
+		tile, _, err := q.Tile(fmt.Sprintf("tile-%d", i), int64(i), Outcome{Kind: calib.Measured, Run: math.Min(e.Median*math.Exp(0.4*rng.NormFloat64()), 1), ReadingError: 1e-3})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -71,7 +71,7 @@ func newStudio(t testing.TB, glazes, tiles int) *studio {
 }
 
 func (s *studio) question(layers ...Layer) *Question {
-	return &Question{Layering: Layering{Layers: layers, Stirring: film.DefaultStirring}, Wall: s.wall, Where: s.where, Calibration: s.calibration, Tolerated: 0.05}
+	return &Question{Layering: Layering{Layers: layers, Stirring: film.Usual.Stirring}, Wall: s.wall, Where: s.where, Calibration: s.calibration, Tolerated: 0.05}
 }
 
 // layers are brushed coats of all glazes in a firing.
@@ -107,7 +107,8 @@ func (s *studio) sheet(t testing.TB, positions int) *Sheet {
 	return sheet
 }
 
-// A score of a sheet is that of the layering alone, to the last bit, and but for rounding the one that is worked out by name.
+// A score of a sheet is that of the layering alone, to the last bit, and but for rounding the one that is worked out
+// by name.
 func TestSheetIsEachScoreAlone(t *testing.T) {
 	s := newStudio(t, 13, 60)
 	sheet := s.sheet(t, 3)
@@ -148,8 +149,9 @@ func TestSheetIsEachScoreAlone(t *testing.T) {
 				if err != nil {
 					t.Fatal(err)
 				}
-				run := func(p float64) float64 { return q.Wall.Run(math.Exp(named.Quantile(p))) }
-				e := Estimate{run(0.5), run(0.1), run(0.9), named.Exceedance(q.LnDrive(q.Wall.Clearance())), run(0.95)}
+				apart := named.At(0)
+				there := named.At(p.Course.BeadElasticity(p.Course.Run(math.Exp(apart.Median()))))
+				e := q.estimate(&p, &there)
 				if math.Abs(e.P90/got.P90-1) > 1e-12 || math.Abs(e.P10/got.P10-1) > 1e-12 || math.Abs(e.Exceedance-got.Exceedance) > 1e-12 ||
 					math.Abs(e.ClearanceNeeded/got.ClearanceNeeded-1) > 1e-12 {
 					t.Fatalf("firing %d, %v: %+v in the sheet, %+v by name", f, choices, got, e)

@@ -25,45 +25,57 @@ const (
 	UsualReadingError = 1e-3
 )
 
-// Tile turns what a question was asked about and what came out into a tile for the regression.
-func (q *Question) Tile(name string, order int64, o Outcome) (calib.Tile, error) {
+// Tile turns what a question was asked about and what came out into a tile for the regression, and gives the course
+// of the film on it.
+func (q *Question) Tile(name string, order int64, o Outcome) (calib.Tile, Course, error) {
 	if !(o.ReadingError >= MinReadingError && o.ReadingError <= MaxReadingError) {
-		return calib.Tile{}, outside("reading_error_mm", 1e3*o.ReadingError, 1e3*MinReadingError, 1e3*MaxReadingError, "")
+		return calib.Tile{}, Course{}, outside("reading_error_mm", 1e3*o.ReadingError, 1e3*MinReadingError, 1e3*MaxReadingError, "")
 	}
 	var p Physics
 	conditions, err := q.Conditions(&p)
 	if err != nil {
-		return calib.Tile{}, err
+		return calib.Tile{}, Course{}, err
 	}
-	reading, err := q.reading(&o)
+	reading, err := p.Course.reading(&o)
 	if err != nil {
-		return calib.Tile{}, err
+		return calib.Tile{}, Course{}, err
 	}
-	clearance := q.LnDrive(q.Wall.Clearance())
+	conditions.Bead = p.Course.bead(q.Where.Body, p.Course.read(&o))
+	clearance := p.Course.LnDrive(q.Wall.Clearance())
 	return calib.Tile{
 		Name: name, Order: order,
 		Conditions: conditions,
 		Reading:    reading,
 		Cone:       firing.FormatConeNumber(math.Round(q.Layers[0].Firing.EquivalentCone)),
 		Clearance:  &clearance,
-	}, nil
+	}, p.Course, nil
 }
 
-// LnDrive is ln of the drive in m that a run in m shows on the question's wall.
-func (q *Question) LnDrive(run float64) float64 {
-	return math.Log(max(q.Wall.Drive(run), minDrive))
+// read is the run in m that an outcome stands for: of what is censored its limit.
+func (c *Course) read(o *Outcome) float64 {
+	switch o.Kind {
+	case calib.Measured:
+		return o.Run
+	case calib.Between:
+		return (o.From + o.To) / 2
+	case calib.RanOff:
+		return c.Clearance()
+	default:
+		return o.ReadingError
+	}
 }
 
 // maxReadingSD bounds a reading's error in ln drive: beyond it a reading says next to nothing.
 const maxReadingSD = 3.0
 
-// readingSD carries a reading's error into ln drive: half the difference between a reading that much further and one that much shorter.
-func (q *Question) readingSD(run, readingError float64) float64 {
+// readingSD carries a reading's error into ln drive: half the difference between a reading that much further and one
+// that much shorter.
+func (c *Course) readingSD(run, readingError float64) float64 {
 	low := max(run-readingError, run/10)
-	return min((q.LnDrive(run+readingError)-q.LnDrive(low))/2, maxReadingSD)
+	return min((c.LnDrive(run+readingError)-c.LnDrive(low))/2, maxReadingSD)
 }
 
-func (q *Question) reading(o *Outcome) (calib.Reading, error) {
+func (c *Course) reading(o *Outcome) (calib.Reading, error) {
 	const mm = 1e3
 	length := func(field string, v float64) error {
 		if !(v >= 0 && v <= MaxRun) {
@@ -77,7 +89,7 @@ func (q *Question) reading(o *Outcome) (calib.Reading, error) {
 		if err := length("run_mm", o.Run); err != nil {
 			return calib.Reading{}, err
 		}
-		return calib.ReadRun(o.Run*mm, e*mm, func(run float64) float64 { return q.LnDrive(run / mm) }), nil
+		return calib.ReadRun(o.Run*mm, e*mm, func(run float64) float64 { return c.LnDrive(run / mm) }), nil
 	case calib.Between:
 		if err := length("run_interval.from_mm", o.From); err != nil {
 			return calib.Reading{}, err
@@ -89,16 +101,16 @@ func (q *Question) reading(o *Outcome) (calib.Reading, error) {
 			return calib.Reading{}, fieldError("run_interval.to_mm", number(o.To*mm), "more than run_interval.from_mm, "+number(o.From*mm))
 		}
 		if o.From == 0 {
-			return calib.ReadAtMost(q.LnDrive(o.To), 0, o.To*mm), nil
+			return calib.ReadAtMost(c.LnDrive(o.To), 0, o.To*mm), nil
 		}
-		return calib.ReadBetween(q.LnDrive(o.From), q.LnDrive(o.To), 0, o.From*mm, o.To*mm), nil // the interval is the error
+		return calib.ReadBetween(c.LnDrive(o.From), c.LnDrive(o.To), 0, o.From*mm, o.To*mm), nil // the interval is the error
 	case calib.RanOff:
-		least := q.Wall.Clearance()
+		least := c.Clearance()
 		if !(least > 0) {
 			return calib.Reading{}, fieldError("placement.clearance_mm", number(least*mm), "more than 0 for a tile that ran off")
 		}
-		return calib.ReadAtLeast(q.LnDrive(least), q.readingSD(least, e), least*mm), nil
+		return calib.ReadAtLeast(c.LnDrive(least), c.readingSD(least, e), least*mm), nil
 	default:
-		return calib.ReadAtMost(q.LnDrive(e), 0, e*mm), nil
+		return calib.ReadAtMost(c.LnDrive(e), 0, e*mm), nil
 	}
 }

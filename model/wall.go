@@ -7,23 +7,72 @@ import (
 	"github.com/catchline/catchline/model/film"
 )
 
-// Wall is where a band of glaze lies, and how far its longest drip gets for a drive X.
+// Wall is where a band of glaze lies, and how far its mean front gets for a drive X on a wall that the glaze wets
+// wherever it comes.
 type Wall interface {
-	// Sin is the sine of the slope that the drive is to be worked out with; 1 where the wall itself takes account of it.
+	// Sin is the sine of the slope that the drive is to be worked out with; 1 where the wall itself takes account of
+	// it.
 	Sin() float64
+	// EdgeSin is the sine of the slope at the lower edge of the band.
+	EdgeSin() float64
 	// Band is the height of the band along the wall in m.
 	Band() float64
 	// Clearance is the bare wall from the band to the foot in m.
 	Clearance() float64
-	// Run is how far the longest drip gets below the band in m, for a drive in m. It rises with the drive.
-	Run(drive float64) float64
-	// Drive is its inverse: the drive in m that a run in m shows.
-	Drive(run float64) float64
-	// Overflow is the volume in m³ that leaves over the foot, for a drive in m and a band of the given thickness in m.
-	Overflow(drive, thickness float64) float64
-	// Film is the thickness of the film along the wall, from above the band to the foot, for a drive in m (0: as it was laid) and a
-	// band of the given thickness in m.
-	Film(drive, thickness float64) ([]film.FilmPoint, error)
+	// Drip is how many times further the longest drip gets than the mean front.
+	Drip() float64
+	// Front is how far the mean front gets below the band in m, for a drive in m. It rises with the drive.
+	Front(drive float64) float64
+	// Free is its inverse: the drive in m that a front in m shows.
+	Free(front float64) float64
+	// FreeElasticity is ∂ln Free/∂ln front.
+	FreeElasticity(front float64) float64
+	// Overflow is the volume in m³ that leaves over the foot, for a mean front in m and a band of the given thickness
+	// in m.
+	Overflow(front, thickness float64) float64
+	// Film is the thickness of the film along the wall, from above the band to the foot, for a mean front in m (0: as
+	// it was laid) and a band of the given thickness in m.
+	Film(front, thickness float64) ([]film.FilmPoint, error)
+}
+
+// Course is how far a film gets on a wall whose clay it has to wet: the longest drip of a front that waits at its edge.
+type Course struct {
+	Wall
+	Edge film.Edge
+}
+
+// Run is how far the longest drip gets below the band in m, for a drive in m. It rises with the drive.
+func (c *Course) Run(drive float64) float64 { return c.Drip() * c.Front(drive) }
+
+// Front is how far the mean front gets in m, for a drive in m.
+func (c *Course) Front(drive float64) float64 { return c.Edge.Front(c.Wall.Front(drive)) }
+
+// Drive is the inverse of Run: the drive in m that a run in m shows.
+func (c *Course) Drive(run float64) float64 { return c.Wall.Free(c.Edge.Free(run / c.Drip())) }
+
+// LnDrive is ln of Drive; a run of nothing shows minDrive.
+func (c *Course) LnDrive(run float64) float64 { return math.Log(max(c.Drive(run), minDrive)) }
+
+// Overflow is the volume in m³ that leaves over the foot, for a drive in m and a band of the given thickness in m.
+// The mean front is taken to be as far as the longest drip, an upper estimate: between the drips there is less.
+func (c *Course) Overflow(drive, thickness float64) float64 {
+	return c.Wall.Overflow(c.Run(drive), thickness)
+}
+
+// Film is the thickness of the film along the wall for a drive in m, see Wall.
+func (c *Course) Film(drive, thickness float64) ([]film.FilmPoint, error) {
+	return c.Wall.Film(c.Front(drive), thickness)
+}
+
+// BeadElasticity is ∂ln X/∂ln A at a run in m, more than 0: for each part by which the bead at the edge is larger
+// than it is taken for, how much more drive the run has needed.
+func (c *Course) BeadElasticity(run float64) float64 {
+	front := run / c.Drip()
+	if !(front > 0) {
+		return 0
+	}
+	free := c.Edge.Free(front)
+	return c.Edge.BeadElasticity(front) * c.Wall.FreeElasticity(free)
 }
 
 // Limits of a band, in m.
@@ -37,9 +86,9 @@ type StraightWall struct {
 	sin, band, clearance, width, drip float64
 }
 
-// NewStraightWall makes a wall at an angle to the level in radians (0 to π/2), with a band of the given height
-// over the given clearance, both in m along the wall, and a width in m. drip is how many times further the longest drip gets
-// than the mean front, 1 or more.
+// NewStraightWall makes a wall at an angle to the level in radians (0 to π/2), with a band of the given height over
+// the given clearance, both in m along the wall, and a width in m. drip is how many times further the longest drip
+// gets than the mean front on a tile, 1 or more; see film.DripsOn for other widths.
 func NewStraightWall(angle, band, clearance, width, drip float64) (*StraightWall, error) {
 	for _, n := range []struct {
 		field            string
@@ -61,7 +110,7 @@ func NewStraightWall(angle, band, clearance, width, drip float64) (*StraightWall
 	if !(drip >= 1 && drip <= 10) {
 		return nil, outside("drip ratio", drip, 1, 10, "")
 	}
-	return &StraightWall{math.Sin(min(angle, math.Pi/2)), band, clearance, width, drip}, nil
+	return &StraightWall{math.Sin(min(angle, math.Pi/2)), band, clearance, width, film.DripsOn(width, drip)}, nil
 }
 
 // Sin is the sine of the wall's slope.
@@ -73,25 +122,35 @@ func (w *StraightWall) Band() float64 { return w.band }
 // Clearance is the bare wall below it.
 func (w *StraightWall) Clearance() float64 { return w.clearance }
 
-// Run is film.Run, times the drip ratio.
-func (w *StraightWall) Run(drive float64) float64 { return w.drip * film.Run(drive, w.band) }
+// EdgeSin is the sine of the wall's slope.
+func (w *StraightWall) EdgeSin() float64 { return w.sin }
 
-// Drive is film.Drive of the mean front that belongs to the run.
-func (w *StraightWall) Drive(run float64) float64 { return film.Drive(run/w.drip, w.band) }
+// Drip is the drip ratio on the width of the wall.
+func (w *StraightWall) Drip() float64 { return w.drip }
 
-// Overflow is what has passed the foot by the kinematic wave that film.Run follows: above a place d below the upper edge, the
-// film is H sqrt(z/X) thick at a distance z < X from the upper edge and H further on, so that of the volume H·L per width
+// Front is film.Run.
+func (w *StraightWall) Front(drive float64) float64 { return film.Run(drive, w.band) }
+
+// Free is film.Drive.
+func (w *StraightWall) Free(front float64) float64 { return film.Drive(front, w.band) }
+
+// FreeElasticity is 1 over film.RunElasticity.
+func (w *StraightWall) FreeElasticity(front float64) float64 {
+	return 1 / film.RunElasticity(film.Drive(front, w.band), w.band)
+}
+
+// Overflow is what has passed the foot by the kinematic wave that film.Run follows: above a place d below the upper
+// edge, the film is H sqrt(z/X) thick at a distance z < X from the upper edge and H further on, so that of the volume
+// H·L per width
 //
 //	2/3 d^(3/2) X^(-1/2)   (d <= X),   d - X/3   (d > X)
 //
-// is still above it; the rest has passed. As for a ware, the mean front is taken to be as far as the longest drip: an upper
-// estimate.
-func (w *StraightWall) Overflow(drive, thickness float64) float64 {
-	d := w.band + w.clearance
-	drive = film.Drive(w.Run(drive), w.band)
-	if film.Run(drive, w.band) <= w.clearance {
+// is still above it; the rest has passed.
+func (w *StraightWall) Overflow(front, thickness float64) float64 {
+	if front <= w.clearance {
 		return 0
 	}
+	d, drive := w.band+w.clearance, film.Drive(front, w.band)
 	left := d - drive/3
 	if d <= drive {
 		left = 2. / 3 * d * math.Sqrt(d/drive)
@@ -102,16 +161,15 @@ func (w *StraightWall) Overflow(drive, thickness float64) float64 {
 // filmPoints is how many points stand for a film on a straight wall.
 const filmPoints = 240
 
-// Film is the kinematic wave of Overflow, at the mean front.
-func (w *StraightWall) Film(drive, thickness float64) ([]film.FilmPoint, error) {
-	top := w.band + w.clearance
-	front := w.band + film.Run(drive, w.band)
+// Film is the kinematic wave of Overflow.
+func (w *StraightWall) Film(front, thickness float64) ([]film.FilmPoint, error) {
+	top, drive := w.band+w.clearance, film.Drive(front, w.band)
 	points := make([]film.FilmPoint, 0, filmPoints)
 	for i := range filmPoints {
 		z := top * (float64(i) + 0.5) / filmPoints // below the upper edge
 		h := thickness
 		switch {
-		case z > front:
+		case z > w.band+front:
 			h = 0
 		case z < drive:
 			h *= math.Sqrt(z / drive)

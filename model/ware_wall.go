@@ -8,9 +8,9 @@ import (
 	"github.com/catchline/catchline/model/film"
 )
 
-// WareWall is the wall of a piece, on which a band's course was worked out by film.Solver. Slope, girth and ledges are in it, so its
-// drive is that of an upright wall. The course of a single band depends on where it lies and on nothing else, so
-// one WareWall serves every layering and every firing.
+// WareWall is the wall of a piece, on which a band's course was worked out by film.Solver. Slope, girth and ledges
+// are in it, so its drive is that of an upright wall. The course of a single band depends on where it lies and on
+// nothing else, so one WareWall serves every layering and every firing.
 type WareWall struct {
 	profile         *film.Profile
 	band, clearance float64
@@ -19,15 +19,16 @@ type WareWall struct {
 	thickness       float64 // of the first band as solved; volumes go with it
 	lower           []LowerBand
 
-	// The course, all rising: ln of the drive and of the mean front's run up to the foot; ln of the drive and the volume over the foot.
+	// The course, all rising: ln of the drive and of the mean front's run up to the foot; ln of the drive and the
+	// volume over the foot.
 	lnDrive, lnRun []float64
 	lnOver, over   []float64
 	footDrive      float64 // at which the mean front reaches the foot; +Inf: not within the course
 	beyond         float64 // factor on the drive with which a straight wall continues the course below the foot
 }
 
-// LowerBand is a further band on a ware, between two distances from the foot in m, with its thickness in m and its mobility on an
-// upright wall relative to the scored band's.
+// LowerBand is a further band on a ware, between two distances from the foot in m, with its thickness in m and its
+// mobility on an upright wall relative to the scored band's.
 type LowerBand struct {
 	Low, High, Thickness, Mobility float64
 	// BlendMobility is that of a half-and-half mixture with the scored band; 0: in between.
@@ -50,8 +51,9 @@ const levelSine = 0.02
 // referenceThickness is what a single band is solved with; its course in terms of the drive is the same for any other.
 const referenceThickness = 0.5e-3
 
-// NewWareWall works out the course of a band of the given height (m, along the wall) over a clearance (m), with further bands below it or none.
-// thickness (m) is the scored band's and matters only when there are lower bands. drip is how many times further the longest drip gets than the mean front.
+// NewWareWall works out the course of a band of the given height (m, along the wall) over a clearance (m), with
+// further bands below it or none. thickness (m) is the scored band's and matters only when there are lower bands.
+// drip is how many times further the longest drip gets than the mean front on a tile; see film.DripsOn.
 func NewWareWall(profile *film.Profile, band, clearance, drip, thickness float64, lower []LowerBand) (*WareWall, error) {
 	length := profile.Length()
 	if !(clearance >= 0 && clearance < length) {
@@ -71,6 +73,7 @@ func NewWareWall(profile *film.Profile, band, clearance, drip, thickness float64
 	for _, b := range lower {
 		w.clearance = min(w.clearance, b.Low)
 	}
+	w.drip = film.DripsOn(2*math.Pi*profile.At(w.clearance).Radius, drip)
 	s, err := w.laid()
 	if err != nil {
 		return nil, err
@@ -88,7 +91,7 @@ func NewWareWall(profile *film.Profile, band, clearance, drip, thickness float64
 }
 
 // puddle is the thickness in m to which a usual melt (surface tension 0.32 N/m, 2400 kg/m³) stands on a ledge.
-var puddle = film.PuddleThickness(film.CapillaryLength(describedTension, describedDensity), film.DefaultAngles.Advancing)
+var puddle = film.PuddleThickness(film.CapillaryLength(describedTension, describedDensity), film.LedgeAngle)
 
 // laid sets up a solver with the bands on the wall.
 func (w *WareWall) laid() (*film.Solver, error) {
@@ -153,13 +156,27 @@ func (w *WareWall) Clearance() float64 { return w.clearance }
 // Profile is the wall.
 func (w *WareWall) Profile() *film.Profile { return w.profile }
 
-// Run is how far the longest drip gets. Below the foot it goes on as on a straight wall on which the band would have got just as far as the foot:
-// that is the length of bare wall which the piece would have needed.
-func (w *WareWall) Run(drive float64) float64 {
+// EdgeSin is the mean sine of the slope over the first edgeReach of bare wall below the lowest band, or above its
+// lower edge where there is less.
+func (w *WareWall) EdgeSin() float64 {
+	from := max(w.clearance-edgeReach, 0)
+	to := min(from+edgeReach, w.profile.Length())
+	return math.Abs(w.profile.At(to).Height-w.profile.At(from).Height) / (to - from)
+}
+
+// edgeReach (m) is about the length that a bead takes up.
+const edgeReach = 10e-3
+
+// Drip is the drip ratio on the girth of the piece at the lower edge of the lowest band.
+func (w *WareWall) Drip() float64 { return w.drip }
+
+// Front is how far the mean front gets. Below the foot it goes on as on a straight wall on which the band would have
+// got just as far as the foot: that is the length of bare wall which the piece would have needed.
+func (w *WareWall) Front(drive float64) float64 {
 	if drive >= w.footDrive {
-		return w.drip * film.Run(drive*w.beyond, w.band)
+		return film.Run(drive*w.beyond, w.band)
 	}
-	return w.drip * math.Exp(w.lnFront(math.Log(max(drive, minDrive))))
+	return math.Exp(w.lnFront(math.Log(max(drive, minDrive))))
 }
 
 // lnFront is ln of the mean front's run by the course, whose drives are evenly spaced in ln but for the last.
@@ -171,19 +188,23 @@ func (w *WareWall) lnFront(lnDrive float64) float64 {
 // courseSteps is how many points of the course there are for a unit of ln of the drive.
 var courseSteps = (coursePoints - 1) / math.Log(courseHigh/courseLow)
 
-// Drive is the inverse of Run.
-func (w *WareWall) Drive(run float64) float64 {
-	front := run / w.drip
+// Free is the inverse of Front.
+func (w *WareWall) Free(front float64) float64 {
 	if !math.IsInf(w.footDrive, 1) && front >= w.clearance {
 		return film.Drive(front, w.band) / w.beyond
 	}
 	return math.Exp(along(w.lnRun, w.lnDrive, math.Log(max(front, minRun))))
 }
 
-// Overflow is what has left over the foot when the mean front is as far as the longest drip gets: an upper estimate, as between the drips there
-// is less.
-func (w *WareWall) Overflow(drive, thickness float64) float64 {
-	lead := w.Drive(w.drip * w.Run(drive))
+// FreeElasticity is by differences over a tenth of the front, about the distance between two points of the course.
+func (w *WareWall) FreeElasticity(front float64) float64 {
+	const step = 0.05
+	return math.Log(w.Free(front*(1+step))/w.Free(front*(1-step))) / math.Log((1+step)/(1-step))
+}
+
+// Overflow is what has left over the foot.
+func (w *WareWall) Overflow(front, thickness float64) float64 {
+	lead := w.Free(front)
 	if !math.IsInf(w.footDrive, 1) && lead < w.footDrive {
 		return 0
 	}
@@ -208,14 +229,14 @@ func between(x, y []float64, at float64, i int) float64 {
 	return y[i-1] + (y[i]-y[i-1])*(at-x[i-1])/(x[i]-x[i-1])
 }
 
-// Film solves the course once more, up to the drive.
-func (w *WareWall) Film(drive, thickness float64) ([]film.FilmPoint, error) {
+// Film solves the course once more, until the mean front has come so far.
+func (w *WareWall) Film(front, thickness float64) ([]film.FilmPoint, error) {
 	s, err := w.laid()
 	if err != nil {
 		return nil, err
 	}
-	if drive > 0 {
-		if err := s.Advance(min(drive, courseHigh)); err != nil {
+	if front > 0 {
+		if err := s.Advance(min(w.Free(front), courseHigh)); err != nil {
 			return nil, err
 		}
 	}

@@ -19,8 +19,9 @@ import (
 	"github.com/catchline/catchline/model/melt"
 )
 
-// compare scores a sheet of all ordered pairs here and by the script, which is what a technical user would write with NumPy and SciPy, and
-// says by how much they differ and which took how much longer on one core. Without SciPy it says so and does nothing.
+// compare scores a sheet of all ordered pairs here and by the script, which is what a technical user would write with
+// NumPy and SciPy, and says by how much they differ and which took how much longer on one core. Without SciPy it says
+// so and does nothing.
 func compare(s *studio, script string) error {
 	python, err := scipy()
 	if err != nil {
@@ -123,7 +124,9 @@ type exportedFiring struct {
 	Blends         [][3]float64 `json:"blends"`
 	Thickness      []float64    `json:"thickness"`
 	Density        []float64    `json:"density"`
-	Tension        []float64    `json:"tension"`
+	Crystals       []float64    `json:"crystals"`
+	Boron          []float64    `json:"boron"`
+	Peak           float64      `json:"peak"`
 	ReferenceLog10 []float64    `json:"reference_log10"`
 	ViscositySD    []float64    `json:"viscosity_sd"`
 	Matte          []float64    `json:"matte"`
@@ -131,7 +134,8 @@ type exportedFiring struct {
 	LnCooling      float64      `json:"ln_cooling"`
 }
 
-// exported is what the script is given: all that does not depend on the pair, and the viscosity curves of the pairs' blends.
+// exported is what the script is given: all that does not depend on the pair, and the viscosity curves of the pairs'
+// blends.
 func exported(s *studio) map[string]any {
 	c := s.calibration
 	mean, covariance := c.Linear()
@@ -180,24 +184,26 @@ func exported(s *studio) map[string]any {
 	}
 	spread := c.VarianceComponents().Spread
 	return map[string]any{
-		"glazes": glazes, "firings": firings, "stirring": film.DefaultStirring, "thickness_sd": must(film.Coats(film.Brush, 2, 1)).RelativeSD,
-		"band": s.wall.Band(), "drip": 1.3, "ln_clearance": q.LnDrive(s.wall.Clearance()), "tolerated": q.Tolerated,
+		"glazes": glazes, "firings": firings, "practice": film.Usual, "own_kelvin": must(firing.ConeKelvin(6)), "thickness_sd": must(film.Coats(film.Brush, 2, 1)).RelativeSD,
+		"band": s.wall.Band(), "drip": s.wall.Drip(), "clearance": s.wall.Clearance(), "tolerated": q.Tolerated,
 		"mean": mean, "covariance": flat, "column": column, "pair": pair,
-		"kiln": at(calib.Kiln, where.Kiln), "tester": at(calib.Tester, where.Tester),
-		"noise": c.VarianceComponents().Noise, "physics": c.VarianceComponents().Physics, "spread": map[string]float64{"glaze": spread[calib.Glaze], "pair": spread[calib.Pair]},
+		"kiln": at(calib.Kiln, where.Kiln), "tester": at(calib.Tester, where.Tester), "bead": at(calib.Bead, "of no name"),
+		"noise": c.VarianceComponents().Noise, "physics": c.VarianceComponents().Physics, "spread": map[string]float64{"glaze": spread[calib.Glaze], "pair": spread[calib.Pair], "bead": spread[calib.Bead]},
 		"inverse_df": inverse, "scale2": scale2,
 	}
 }
 
 func exportFiring(s *studio, f *firing.HeatHistory) exportedFiring {
-	e := exportedFiring{ConeExcess: f.EquivalentCone - 6, LnCooling: math.Log(f.CoolingKPerHour / 150)}
+	e := exportedFiring{Peak: f.PeakKelvin, ConeExcess: f.EquivalentCone - 6, LnCooling: math.Log(f.CoolingKPerHour / 150)}
 	for _, n := range f.Nodes {
 		e.Kelvin, e.Seconds = append(e.Kelvin, n.Kelvin), append(e.Seconds, n.Seconds)
 	}
 	layers := s.layers(f)
 	for _, a := range layers {
 		e.Curves = append(e.Curves, [3]float64{a.Curve.A, a.Curve.B, a.Curve.C})
-		e.Thickness, e.Density, e.Tension = append(e.Thickness, a.Thickness.Metres), append(e.Density, a.Density), append(e.Tension, a.Tension)
+		e.Thickness, e.Density = append(e.Thickness, a.Thickness.Metres), append(e.Density, a.Density)
+		crystals, _ := melt.CrystalsOf(a.Glaze.Surface)
+		e.Crystals, e.Boron = append(e.Crystals, crystals), append(e.Boron, a.Melt[chem.B2O3])
 		e.ReferenceLog10, e.ViscositySD = append(e.ReferenceLog10, a.ReferenceLog10), append(e.ViscositySD, a.ViscositySD)
 		e.Matte = append(e.Matte, map[melt.Surface]float64{melt.Satin: 0.5, melt.Matte: 1}[a.Glaze.Surface])
 		for _, b := range layers {
@@ -207,7 +213,8 @@ func exportFiring(s *studio, f *firing.HeatHistory) exportedFiring {
 	return e
 }
 
-// blended is the curve of two glazes mixed half and half by volume, which is that of their melts with all iron as Fe2O3 at 1500 K.
+// blended is the curve of two glazes mixed half and half by volume, which is that of their melts with all iron as
+// Fe2O3 at 1500 K.
 func blended(a, b model.Layer) [3]float64 {
 	moles := func(l *model.Layer) float64 { // of the melt as it is, per volume
 		oxidised := melt.Oxidised(l.Glaze.Melt)
@@ -217,10 +224,5 @@ func blended(a, b model.Layer) [3]float64 {
 	var x chem.Melt
 	chem.Blend(&x, &a.Melt, &b.Melt, moles(&a), moles(&b))
 	curve := melt.Viscosity(&x)
-	fa, _ := melt.CrystalsOf(a.Glaze.Surface)
-	fb, _ := melt.CrystalsOf(b.Glaze.Surface)
-	if crystals := (fa + fb) / 2; crystals > 0 {
-		curve = curve.Suspended(crystals, 0)
-	}
 	return [3]float64{curve.A, curve.B, curve.C}
 }

@@ -55,7 +55,8 @@ func invent(glazes, tiles int) *studio {
 		var p model.Physics
 		e := must(q.Estimate(&p))
 		run := math.Min(e.Median*math.Exp(0.4*rng.NormFloat64()), 1)
-		log = append(log, must(q.Tile(fmt.Sprintf("tile-%d", i), int64(i), model.Outcome{Kind: calib.Measured, Run: run, ReadingError: 1e-3})))
+		tile, _, err := q.Tile(fmt.Sprintf("tile-%d", i), int64(i), model.Outcome{Kind: calib.Measured, Run: run, ReadingError: 1e-3})
+		log = append(log, must(tile, err))
 	}
 	s.calibration = must(calib.Fit(log, calib.DefaultPrior()))
 	return s
@@ -73,7 +74,7 @@ func (s *studio) layers(f *firing.HeatHistory) []model.Layer {
 
 func (s *studio) question(layers ...model.Layer) *model.Question {
 	return &model.Question{
-		Layering: model.Layering{Layers: layers, Stirring: film.DefaultStirring},
+		Layering: model.Layering{Layers: layers, Stirring: film.Usual.Stirring},
 		Wall:     s.wall, Where: where, Calibration: s.calibration, Tolerated: 0.05,
 	}
 }

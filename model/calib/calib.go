@@ -4,12 +4,14 @@
 // drive X = H²M in metres (H the glaze's thickness, M its mobility over the firing); the physics computed another.
 // The regression works on the difference of their natural logarithms,
 //
-//	y = ln X(observed) - ln X(physics) = x·β + Σ share·u(glaze) + Σ share·u(lot) + u(pair) + u(kiln) + u(body) + u(tester) + ε
+//	y = ln X(observed) - ln X(physics) = x·β + Σ share·u(glaze) + Σ share·u(lot) + u(pair) + u(kiln) + u(body) + u(tester) + x·u(bead) + ε
 //
 // so that what is learnt adds where the physics multiplies, and a predicted run can never be negative.
 //
 //   - β are fixed effects (Features) with normal priors; u are group effects, shrunk to zero by variances found by
 //     marginal likelihood; a group with one tile leans on the rest.
+//   - u(bead) is by how much the bead at the edge of a body is smaller than it was taken for when the run was inverted, in ln; x = ∂ln X/∂ln A at that run. So it counts for
+//     short runs and not for long ones, and where it counts differently the tiles tell it from u(body).
 //   - ε is Student-t with degrees of freedom chosen by likelihood, so that one bad tile does not bend the rest. Its
 //     scale joins the tile-to-tile noise of the studio, the tile's own reading error and the physics' own error.
 //   - Tiles that ran off, did not move, or were read as an interval are censored: they enter by the probability of
@@ -23,14 +25,16 @@
 //
 // Nothing here reads a clock, a file or a random number: the same tiles give the same bits.
 //
-// What is known of a layering and a tile stands in calib.go and prior.go, its row of the design matrix in design.go. Then
+// What is known of a layering and a tile stands in calib.go and prior.go, its row of the design matrix in design.go.
+// Then
 //
 //	fit      fit.go, likelihood.go, posterior_mode.go, variance_components.go, r_factor.go
 //	predict  subject.go, combination.go, predict.go, evidence.go, index.go; joint.go for several at once
 //	record   judge.go, record.go, diagnostics.go
 //
-// and encode.go stores it all. They are one package because they share one thing, rows and R: a tile is judged by a prediction before a fit learns from
-// it, and a fit brings its record with it. What stands alone, Student's t, is a package of its own.
+// and encode.go stores it all. They are one package because they share one thing, rows and R: a tile is judged by a
+// prediction before a fit learns from it, and a fit brings its record with it. What stands alone, Student's t, is a
+// package of its own.
 package calib
 
 import (
@@ -57,7 +61,7 @@ type Features struct {
 	LnThickness float64 // ln of the total fired thickness in metres, -14 to -2; 0 means unknown and is read as 0.5 mm
 	LnContrast  float64 // ln η(over) - ln η(under) at the firing's reference temperature, -80 to 80; 0 for one glaze
 	Stirring    float64 // d ln(drive) / d ln(stirring factor of the mixed zones), -5 to 5; 0 for one glaze
-	Layered     float64 // 0 one glaze alone, 1 two or more
+	Layered     float64 // 0 one glaze alone to 1 two that have equal parts in the drive, or more
 	Matte       float64 // share of matte or crystallising glazes, 0 to 1
 	LnCooling   float64 // ln of the cooling rate near the peak over 150 K/h, -8 to 8
 	Described   float64 // share of glazes known by description only, 0 to 1
@@ -71,9 +75,12 @@ type Conditions struct {
 	Glazes    []Share // at least one; weights sum to at most 1
 	Lots      []Share // lots of those glazes, named uniquely over glazes; may be empty
 	Pair      Share   // the glaze pair that mixes; no name for a glaze alone
-	Kiln      string  // these three may be empty: unknown
-	Body      string
-	Tester    string
+	// Bead is the body whose edge the front has to wet, and how much the drive that a run shows hangs on the bead
+	// there: ∂ln X/∂ln A at the run that was read, at its limit for what is censored. No name where it does not.
+	Bead   Share
+	Kiln   string // these three may be empty: unknown
+	Body   string
+	Tester string
 }
 
 // Outcome says what kind of reading a tile gave.
@@ -103,16 +110,16 @@ func Read(lnX, sd, mm float64) Reading {
 	return Reading{Outcome: Measured, Low: lnX, High: lnX, SD: sd, LowMM: mm, HighMM: mm}
 }
 
-// A run of less than shortRun reading errors is taken as an interval of halfWidth reading errors to either side, which is the
-// uniform distribution of the same standard deviation. As a number with an error in ln drive it would bias the fit: a run that
-// was read too short would get a large error, one that was read too long a small one.
+// A run of less than shortRun reading errors is taken as an interval of halfWidth reading errors to either side,
+// which is the uniform distribution of the same standard deviation. As a number with an error in ln drive it would
+// bias the fit: a run that was read too short would get a large error, one that was read too long a small one.
 const (
 	shortRun  = 5
 	halfWidth = 1.7320508075688772 // √3
 )
 
-// ReadRun is a measured run of runMM millimetres with a reading error of errorMM (standard deviation, more than 0). lnDrive turns
-// millimetres of run on that tile into ln drive; it must rise.
+// ReadRun is a measured run of runMM millimetres with a reading error of errorMM (standard deviation, more than 0).
+// lnDrive turns millimetres of run on that tile into ln drive; it must rise.
 func ReadRun(runMM, errorMM float64, lnDrive func(mm float64) float64) Reading {
 	if runMM >= shortRun*errorMM {
 		return Read(lnDrive(runMM), (lnDrive(runMM+errorMM)-lnDrive(runMM-errorMM))/2, runMM)
@@ -203,7 +210,12 @@ func (c *Conditions) check(prefix string) error {
 		return err
 	}
 	if c.Pair.Name != "" {
-		return c.Pair.check(prefix + "pair")
+		if err := c.Pair.check(prefix + "pair"); err != nil {
+			return err
+		}
+	}
+	if c.Bead.Name != "" {
+		return c.Bead.check(prefix + "bead")
 	}
 	return nil
 }

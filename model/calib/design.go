@@ -97,6 +97,9 @@ func (c *Conditions) visit(f func(Factor, Share)) {
 			f(Factor(factor), Share{Name: name, Weight: 1})
 		}
 	}
+	if c.Bead.Name != "" {
+		f(Bead, c.Bead)
+	}
 }
 
 // designRow lays the conditions out on the registers.
@@ -152,8 +155,8 @@ func (r *designRow) addUnknown(f Factor, weight2, doubt2 float64) {
 	case Glaze:
 		r.missing[Glaze] += weight2
 		r.missing[Lot] += weight2
-	case Pair:
-		r.missing[Pair] += weight2
+	case Pair, Bead:
+		r.missing[f] += weight2
 	}
 	r.unseen += doubt2
 }
@@ -228,7 +231,7 @@ func inOrder(tiles []Tile) ([]*Tile, error) {
 // order is turned round, so that rows begin with many zeros.
 func registers(tiles []*Tile) (core, pairs register) {
 	core.base, pairs.base = map[levelKey]int{}, map[levelKey]int{}
-	for _, wanted := range []Factor{Kiln, Body, Tester, Glaze, Lot, Pair} {
+	for _, wanted := range []Factor{Kiln, Body, Bead, Tester, Glaze, Lot, Pair} {
 		in := &core
 		if wanted == Pair {
 			in = &pairs
@@ -270,7 +273,7 @@ func scales(prior *Prior, core *register, v *VarianceComponents) []float64 {
 
 // inUse says which factors the tiles name at all: a factor that nobody records is part of the noise.
 func inUse(core, pairs *register) (used [NumFactors]bool) {
-	used[Glaze], used[Pair] = true, true
+	used[Glaze], used[Pair], used[Bead] = true, true, true
 	for i := range core.levels {
 		used[core.levels[i].factor] = true
 	}

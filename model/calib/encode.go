@@ -10,11 +10,11 @@ import (
 	"github.com/catchline/catchline/model/calib/internal/student"
 )
 
-// A stored calibration is: magic, version, payload, SHA-256 of all before. Integers are unsigned varints, numbers are the
-// 8 bytes of a float64, little endian, so that what comes back predicts with the same bits.
+// A stored calibration is: magic, version, payload, SHA-256 of all before. Integers are unsigned varints, numbers are
+// the 8 bytes of a float64, little endian, so that what comes back predicts with the same bits.
 const (
 	magic   = "CLCAL"
-	version = 1
+	version = 2 // 1: without beads
 )
 
 // ErrCorrupt is wrapped by every error of UnmarshalBinary.
@@ -136,8 +136,9 @@ func (w *writer) judgement(j *Judgement) {
 
 // reader keeps its first error; after it every read gives zero.
 type reader struct {
-	b   []byte
-	err error
+	b       []byte
+	err     error
+	factors int // how many there are in what is read
 }
 
 func (r *reader) fail(what string) {
@@ -239,23 +240,30 @@ func (c *Calibration) UnmarshalBinary(data []byte) error {
 
 func decode(body []byte) (*Calibration, error) {
 	r := &reader{b: body}
-	if v := r.uint(math.MaxInt32); r.err == nil && v != version {
-		return nil, fmt.Errorf("%w: it is of version %d; this program reads %d", ErrCorrupt, v, version)
+	v := r.uint(math.MaxInt32)
+	if r.err == nil && (v < 1 || v > version) {
+		return nil, fmt.Errorf("%w: it is of version %d; this program reads up to %d", ErrCorrupt, v, version)
+	}
+	r.factors = int(NumFactors)
+	if v == 1 {
+		r.factors = int(Bead)
 	}
 	c := &Calibration{}
 	for e := range c.prior.Effects {
 		c.prior.Effects[e] = Normal{r.float(), r.float()}
 	}
-	for f := range c.prior.Spread {
+	c.prior.Spread[Bead] = DefaultPrior().Spread[Bead]
+	for f := range r.factors {
 		c.prior.Spread[f] = LogNormal{r.float(), r.float()}
 	}
 	c.prior.Noise = LogNormal{r.float(), r.float()}
 	c.prior.Physics = LogNormal{r.float(), r.float()}
 	c.prior.DF = make([]float64, r.count(8))
 	r.floats(c.prior.DF)
-	r.floats(c.components.Spread[:])
+	c.components.Spread[Bead], c.used[Bead] = c.prior.Spread[Bead].Median, true
+	r.floats(c.components.Spread[:r.factors])
 	c.components.Noise, c.components.Physics, c.components.DF = r.float(), r.float(), r.float()
-	for f := range c.used {
+	for f := range r.factors {
 		c.used[f] = r.bool()
 	}
 	if r.err == nil {
@@ -353,7 +361,7 @@ func (r *reader) row(columns, pairs int) *row {
 	out := &row{name: r.string(), order: r.int(), cone: r.string()}
 	out.entries = r.entries(columns)
 	out.pair = int32(r.uint(pairs)) - 1
-	r.floats(out.missing[:])
+	r.floats(out.missing[:r.factors])
 	for _, p := range []*float64{&out.offset, &out.pairWeight, &out.unseen, &out.lnPhysics, &out.physicsSD, &out.h, &out.z} {
 		if *p = r.float(); math.IsInf(*p, 0) {
 			r.fail("a number of a tile is infinite")

@@ -4,6 +4,7 @@ import (
 	"crypto/sha256"
 	"errors"
 	"math"
+	"os"
 	"reflect"
 	"testing"
 )
@@ -52,6 +53,36 @@ func TestStoredCalibrationComesBackTheSame(t *testing.T) {
 	bad[len(bad)/2] ^= 1
 	if err := new(Calibration).UnmarshalBinary(bad); !errors.Is(err, ErrCorrupt) {
 		t.Errorf("one bit flipped: %v", err)
+	}
+}
+
+// A calibration that was stored before there were beads is still read, and predicts what it did:
+// testdata/version_1.calibration is one of those tiles, and the numbers are those that the program of then gave for
+// it.
+func TestCalibrationOfVersionOneIsRead(t *testing.T) {
+	data, err := os.ReadFile("testdata/version_1.calibration")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var c Calibration
+	if err := c.UnmarshalBinary(data); err != nil {
+		t.Fatal(err)
+	}
+	p, err := predicted(&c, &someTiles(12, 3, 8)[5].Conditions)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for what, v := range map[string][2]float64{"mean": {p.Mean, 0.5288130912475628}, "scale": {p.Scale, 0.4073968976781456}, "degrees of freedom": {p.DF, 57.66311027065588}} {
+		if math.Abs(v[0]/v[1]-1) > 1e-12 {
+			t.Errorf("%s %v, was %v", what, v[0], v[1])
+		}
+	}
+	again, err := c.MarshalBinary()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := new(Calibration).UnmarshalBinary(again); err != nil {
+		t.Errorf("stored again: %v", err)
 	}
 }
 

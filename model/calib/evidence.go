@@ -41,13 +41,16 @@ func (c *Calibration) lever(tile int32) *lever {
 // Evidence names the tiles that moved the prediction of a subject most, of those that are weighed and at most count of
 // them.
 func (s *Subject) Evidence(count int) []Influence {
-	c := s.calibration
-	with := c.covariances(&s.combination)
+	c, a := s.calibration, s.combination
+	if s.bead != 0 {
+		a.groups = append(slices.Clip(a.groups), entry{int32(s.bead), s.beadWeight * c.memo.scale[s.bead]})
+	}
+	with := c.covariances(&a)
 	most := make([]Influence, 0, count+1) // from large to small; of equals the earlier comes first
 	total := 0.0
 	for _, tile := range c.weighed(s.groups[:s.own]) {
 		l := c.lever(tile)
-		moved := l.gain(&s.combination, with) * l.pull
+		moved := l.gain(&a, with) * l.pull
 		total += math.Abs(moved)
 		at := len(most)
 		for at > 0 && math.Abs(most[at-1].Moved) < math.Abs(moved) {

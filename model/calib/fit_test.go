@@ -85,8 +85,8 @@ func TestTriangleGivesTheMode(t *testing.T) {
 	}
 }
 
-// A tile added to a fit is the fit of all at the same widths, when errors are normal and nothing is censored: least squares
-// does not care in which order rows come.
+// A tile added to a fit is the fit of all at the same widths, when errors are normal and nothing is censored: least
+// squares does not care in which order rows come.
 func TestAddIsFit(t *testing.T) {
 	prior := DefaultPrior()
 	prior.DF = []float64{math.Inf(1)}
@@ -167,8 +167,8 @@ func TestNoTiles(t *testing.T) {
 	if p.Mean != 0 || p.EffectiveTiles != 0 {
 		t.Errorf("no tiles, yet mean %v and %v tiles of evidence", p.Mean, p.EffectiveTiles)
 	}
-	// sqrt(0.6² common + 0.35² glaze): by hand from the prior.
-	if want := math.Sqrt(0.4825); math.Abs(p.KnownSD-want) > 1e-12 {
+	// sqrt(0.7² common + 0.35² glaze): by hand from the prior.
+	if want := math.Sqrt(0.6125); math.Abs(p.KnownSD-want) > 1e-12 {
 		t.Errorf("known to %v, prior says %v", p.KnownSD, want)
 	}
 	if lo, hi := p.Quantile(0.1), p.Quantile(0.9); !(hi-lo > 1.8) {

@@ -19,6 +19,26 @@ type Prediction struct {
 	KnownSD float64
 	// EffectiveTiles is how many tiles of this very layering would teach a blank calibration as much as is known of it.
 	EffectiveTiles float64
+
+	bead beadDoubt
+}
+
+// beadDoubt is how a prediction hangs on the bead at the edge: what At needs.
+type beadDoubt struct {
+	mean, known2, piece2 float64 // of the prediction without it: mean, variance of that, and squared scale of a piece
+	effect               float64 // mean of the body's effect, by which the bead is smaller than it was taken for
+	covariance, variance float64 // of the effect with the prediction without it, and its own
+	convolution          *student.Convolution
+}
+
+// At gives the prediction where the drive hangs on the bead at the edge by so much: ∂ln X/∂ln A at the run that is
+// asked about, see Conditions.Bead.
+func (p *Prediction) At(beadElasticity float64) Prediction {
+	out, b, x := *p, &p.bead, beadElasticity
+	known2 := b.known2 + x*(2*b.covariance+x*b.variance)
+	out.Mean, out.KnownSD = b.mean+x*b.effect, math.Sqrt(known2)
+	out.Scale, out.DF = b.convolution.Of(known2, b.piece2)
+	return out
 }
 
 // Median of ln drive.
@@ -56,12 +76,30 @@ func (s *Subject) Predict() (Prediction, error) {
 	c := s.calibration
 	mean, variance := c.mean(&s.combination), c.variance(&s.combination)
 	known2, piece2 := variance+s.unknown, c.components.piece2(s.physicsSD)
-	p := Prediction{LnPhysics: s.lnPhysics, Mean: mean, KnownSD: math.Sqrt(known2)}
-	p.Scale, p.DF = c.convolution.Of(known2, piece2)
+	p := Prediction{LnPhysics: s.lnPhysics}
+	p.bead = beadDoubt{mean: mean, known2: known2, piece2: piece2, convolution: c.convolution}
+	c.doubtBead(&p.bead, s.bead, &s.combination)
+	p = p.At(s.beadWeight)
 	if len(c.rows) > 0 && s.prior > variance {
 		p.EffectiveTiles = piece2 * (1/known2 - 1/(s.prior+s.unknown))
 	}
 	return p, p.check()
+}
+
+// doubtBead works out what is known of the bead of a body, beside a combination.
+func (c *Calibration) doubtBead(b *beadDoubt, body Group, a *combination) {
+	if body == 0 {
+		b.variance = c.memo.spread2[Bead]
+		return
+	}
+	scale, column := c.memo.scale[body], c.column(int32(body))
+	b.effect, b.variance = scale*c.memo.θ[body], scale*scale*column[body]
+	for e, x := range a.fixed {
+		b.covariance += scale * x * column[e]
+	}
+	for _, g := range a.groups {
+		b.covariance += scale * g.x * column[g.id]
+	}
 }
 
 var errNotFinite = errors.New("the calibration gives no finite prediction")

@@ -35,8 +35,9 @@ func byGroups(c *Calibration, q *Conditions) *Subject {
 		s.AddGlaze(glazes[len(glazes)-1], g.Weight/2)
 	}
 	if len(glazes) == 2 {
-		s.AddPair(glazes[1], glazes[0])
+		s.AddPair(glazes[1], glazes[0], q.Pair.Weight)
 	}
+	s.SetBead(c.Group(Bead, q.Bead.Name), q.Bead.Weight)
 	return s
 }
 
@@ -50,7 +51,8 @@ func conditionsOf(rng *rand.Rand, glazes int) Conditions {
 			Stirring: rng.Float64() - 0.5, Layered: 1, Matte: rng.Float64(), LnCooling: rng.NormFloat64(), Described: rng.Float64()},
 		Glazes: []Share{{a, share, rng.Float64()}, {b, 1 - share, 0}},
 		Lots:   []Share{{Name: a + "/lot", Weight: share}},
-		Pair:   Share{Name: PairName(a, b), Weight: 1},
+		Pair:   Share{Name: PairName(a, b), Weight: 1 - 0.9*rng.Float64()},
+		Bead:   Share{Name: fmt.Sprintf("b%d", rng.IntN(3)), Weight: 1 - rng.Float64()},
 	}
 	if a == b {
 		q.Glazes, q.Lots, q.Pair = []Share{{a, 1, rng.Float64()}}, nil, Share{}
@@ -62,7 +64,11 @@ func conditionsOf(rng *rand.Rand, glazes int) Conditions {
 func TestPredictionByColumnsIsTheSolve(t *testing.T) {
 	rng := rand.New(rand.NewPCG(7, 7))
 	for _, n := range []int{0, 3, 40, 300} {
-		c, err := Fit(someTiles(n, 8, uint64(n)), DefaultPrior())
+		tiles := someTiles(n, 8, uint64(n))
+		for i := range tiles {
+			tiles[i].Bead = Share{Name: fmt.Sprintf("b%d", i%2), Weight: 0.1 + 0.4*rng.Float64()}
+		}
+		c, err := Fit(tiles, DefaultPrior())
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -54,10 +54,11 @@ const (
 	Kiln
 	Body
 	Tester
+	Bead // of a body: by how much the section of the bead at its edge is smaller than it was taken for, in ln; weighed by Conditions.Bead
 	NumFactors
 )
 
-var factorNames = [NumFactors]string{"glaze", "lot", "pair", "kiln", "body", "tester"}
+var factorNames = [NumFactors]string{"glaze", "lot", "pair", "kiln", "body", "tester", "bead"}
 
 func (f Factor) String() string {
 	if f < 0 || f >= NumFactors {
@@ -71,20 +72,21 @@ type Prior struct {
 	Effects [NumEffects]Normal
 	Spread  [NumFactors]LogNormal // how much the groups of a factor differ
 	Noise   LogNormal             // scale of what tiles of one layering in one firing differ by, beyond reading and physics
-	// Physics is the factor on the tiles' PhysicsSD. What the physics says of one piece alone is a guess of how even coats and
-	// kilns are anywhere; how even they are here shows in the tiles. Without a tile it is its median.
+	// Physics is the factor on the tiles' PhysicsSD. What the physics says of one piece alone is a guess of how even
+	// coats and kilns are anywhere; how even they are here shows in the tiles. Without a tile it is its median.
 	Physics LogNormal
 	// DF are the degrees of freedom of the tiles' errors to choose from, each more than 2; +Inf is normal.
 	DF []float64
 }
 
-// DefaultPrior is the prior of a studio of which nothing is known. The spreads are ours (no source): the physics of a whole
-// studio good to a factor of about two, and glazes that differ by half as much beyond what the melt model says of itself
-// (Share.PriorSD). They are in ln drive, so 0.35 is about 40 % of a short run and 12 % of a long one.
+// DefaultPrior is the prior of a studio of which nothing is known. The spreads are ours (no source): the physics of a
+// whole studio good to a factor of about two, its hand included, and glazes that differ by half as much beyond what
+// the melt model says of itself (Share.PriorSD). They are in ln drive, so 0.35 is about 40 % of a short run and 12 %
+// of a long one.
 func DefaultPrior() Prior {
 	return Prior{
 		Effects: [NumEffects]Normal{
-			Common:     {0, 0.6},
+			Common:     {0, 0.7},
 			Reduction:  {0, 0.3},
 			ConeExcess: {0, 0.1},
 			Thickness:  {0, 0.4},
@@ -103,6 +105,7 @@ func DefaultPrior() Prior {
 			Kiln:   {0.2, 0.5},
 			Body:   {0.15, 0.5},
 			Tester: {0.2, 0.5},
+			Bead:   {0.4, 0.2}, // what the table of common practice leaves of it, see the program in model/film/prior
 		},
 		Noise:   LogNormal{0.3, 0.5},
 		Physics: LogNormal{1, 0.5},
@@ -146,7 +149,8 @@ func (p *Prior) check() error {
 	return nil
 }
 
-// VarianceComponents are the fitted standard deviations of the effects and errors, in ln drive: the hyperparameters of the regression.
+// VarianceComponents are the fitted standard deviations of the effects and errors, in ln drive: the hyperparameters
+// of the regression.
 type VarianceComponents struct {
 	Spread [NumFactors]float64 // of the effects of a factor's groups
 	Noise  float64             // scale of the tiles' errors
@@ -155,7 +159,8 @@ type VarianceComponents struct {
 	DF      float64 // degrees of freedom of the tiles' errors
 }
 
-// piece2 is the squared scale of what one piece differs by from the next of the same layering: noise, and the physics' own doubt of it.
+// piece2 is the squared scale of what one piece differs by from the next of the same layering: noise, and the
+// physics' own doubt of it.
 func (v *VarianceComponents) piece2(physicsSD float64) float64 {
 	p := v.Physics * physicsSD
 	return v.Noise*v.Noise + p*p

@@ -12,6 +12,9 @@ type Subject struct {
 	glazes  []partGlaze // that were added
 	unknown float64     // variance of what the calibration does not know
 	prior   float64     // variance of the rest, before any tile
+
+	bead       Group
+	beadWeight float64
 }
 
 // partGlaze is how much of a layering is of a glaze.
@@ -55,12 +58,17 @@ func (c *Calibration) Subject(q *Conditions) (*Subject, error) {
 	if err := q.Check(); err != nil {
 		return nil, err
 	}
-	r := q.designRow(&c.prior, &c.core, &c.pairs)
-	return &Subject{
-		calibration: c, lnPhysics: q.LnPhysics, physicsSD: q.PhysicsSD, features: q.Features, combination: c.combine(&r),
-		unknown: r.missingVariance(&c.used, &c.components), prior: c.priorVariance(&r),
-	}, nil
+	without := *q
+	without.Bead = Share{}
+	r := without.designRow(&c.prior, &c.core, &c.pairs)
+	s := &Subject{calibration: c, lnPhysics: q.LnPhysics, physicsSD: q.PhysicsSD, features: q.Features, combination: c.combine(&r)}
+	s.unknown, s.prior = r.missingVariance(&c.used, &c.components), c.priorVariance(&r)
+	s.SetBead(c.Group(Bead, q.Bead.Name), q.Bead.Weight)
+	return s, nil
 }
+
+// SetBead says how much the drive hangs on the bead at the edge of a body, see Conditions.Bead; 0 for not at all.
+func (s *Subject) SetBead(body Group, weight float64) { s.bead, s.beadWeight = body, weight }
 
 // Begin makes the subject one of a calibration, without groups; lnPhysics, physicsSD and features are those of
 // Conditions.
@@ -69,6 +77,7 @@ func (s *Subject) Begin(c *Calibration, lnPhysics, physicsSD float64, features *
 	s.calibration, s.lnPhysics, s.physicsSD, s.features = c, lnPhysics, physicsSD, *features
 	s.groups, s.own, s.pair, s.glazes = s.groups[:0], 0, -1, s.glazes[:0]
 	s.constant, s.pairSD, s.unknown, s.prior = 0, 0, 0, 0
+	s.bead, s.beadWeight = 0, 0
 	x := features.columns()
 	for e := range x {
 		s.constant += x[e] * c.prior.Effects[e].Mean
@@ -120,17 +129,17 @@ func (g *KnownGlaze) unknown(other *KnownGlaze) float64 {
 	return sum
 }
 
-// AddPair adds the pair of two glazes, which mix.
-func (s *Subject) AddPair(a, b *KnownGlaze) {
+// AddPair adds the pair of two glazes, which mix, by how much that counts, 0 to 1.
+func (s *Subject) AddPair(a, b *KnownGlaze, weight float64) {
 	c := s.calibration
 	pair, ok := c.index.pair(a.group, b.group)
 	if !ok {
-		s.unknown += c.memo.spread2[Pair]
+		s.unknown += weight * weight * c.memo.spread2[Pair]
 		return
 	}
-	scale := c.pairs.levels[pair].scale(&c.components)
+	scale := weight * c.pairs.levels[pair].scale(&c.components)
 	s.prior += scale * scale
-	c.combinePair(&s.combination, pair, 1)
+	c.combinePair(&s.combination, pair, weight)
 }
 
 // add adds a group that is known. One that is there already is the same effect again.

@@ -10,9 +10,9 @@ type Exposure struct {
 	Diffusion float64 // ∫ D dt in m², with D of the melt without stirring
 }
 
-// Add counts some seconds at a temperature at which the melt has a fluidity 1/η in 1/(Pa·s).
-func (e *Exposure) Add(kelvin, seconds, fluidity float64) {
-	flow := seconds * fluidity
-	e.Flow += flow
-	e.Diffusion += flow * melt.Diffusivity(kelvin, 1)
+// Add counts some seconds at a temperature at which the melt has the fluidity melted, and the glaze, with what else
+// is in it, the fluidity flowing, both 1/η in 1/(Pa·s).
+func (e *Exposure) Add(kelvin, seconds, flowing, melted float64) {
+	e.Flow += seconds * flowing
+	e.Diffusion += seconds * melted * melt.Diffusivity(kelvin, 1)
 }

@@ -2,10 +2,11 @@
 // down a wall during a firing, and how far a band of it moves on a tile or along the wall of
 // a piece.
 //
-// It assumes a fully molten, Newtonian film that is thin against the wall's curvature and slow
-// (lubrication theory, no inertia). Surface tension enters only as retention at the lower edge
-// and in the spacing of drips. Left out: crystals, bubbles (other than as stirring), matting,
-// and the body dissolving into the glaze.
+// It assumes a Newtonian film that is thin against the wall's curvature and slow (lubrication theory, no inertia).
+// Surface tension enters only in the bead that gathers at a dry edge and in the spacing of drips. What keeps a real
+// glaze from running as far as its melt would (Practice: bubbles, undissolved grains, crystals, a stiff layer at the
+// body, the edge, a glaze that is no melt before it nears its own cone) is as common practice has it, no source. Left
+// out: matting in cooling, and bodies that bloat or bend.
 //
 // Everything is in SI units: metres, kilograms, seconds, kelvin, pascal seconds.
 package film

@@ -18,6 +18,8 @@ type Layer struct {
 // Use: Push the layers, Mix, give every zone the exposure of its blend with SetBlend, then ask
 // for the Flow. Without Mix the layers stay apart.
 type Stack struct {
+	BodyLayer float64 // thickness in m of the stiff layer at the body, 0 for none; see MobileThickness
+
 	layers [MaxLayers]Layer
 	zones  [MaxLayers - 1]Zone
 	n      int

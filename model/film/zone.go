@@ -6,15 +6,6 @@ import (
 	"github.com/catchline/catchline/model/fault"
 )
 
-// DefaultStirring is the prior median of the stirring factor: how many times faster than
-// molecular diffusion the gas that escapes through the film mixes two layers. Ours, no source,
-// and wide (see StirringLogSD); a studio's pairs move it.
-const DefaultStirring = 5
-
-// StirringLogSD is the standard deviation of the natural logarithm of the stirring factor in
-// that prior: within a factor of three either way two times out of three.
-const StirringLogSD = 1.1
-
 // MaxStirring is the greatest stirring factor; a thousandfold diffusion mixes any film through.
 const MaxStirring = 1000
 

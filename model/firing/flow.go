@@ -8,6 +8,9 @@ func (h *HeatHistory) Fluidities(k *vector.VFT) (at [NumNodes]float64) {
 	return at
 }
 
+// Kelvins are the temperatures of the nodes, K.
+func (p *HeatHistory) Kelvins() []float64 { return p.kelvin[:] }
+
 // Flow gives ∫dt/η in 1/Pa over the firing for a melt of viscosity k, by the sum over the nodes.
 func (h *HeatHistory) Flow(k *vector.VFT) float64 {
 	var fluidity [NumNodes]float64

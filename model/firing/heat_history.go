@@ -23,6 +23,8 @@ type HeatHistory struct {
 	EquivalentCone float64
 	// ReferenceKelvin is the mean temperature, weighted by heat work. The redox state is that at this temperature.
 	ReferenceKelvin float64
+	// Witnessed says that a witness cone was read.
+	Witnessed bool
 	// WitnessShift is what the witness cone added to every temperature, K.
 	WitnessShift float64
 	// Extrapolated is true if the peak is the end point of a cone at a rate outside the published ones.
@@ -62,6 +64,7 @@ func NewHeatHistory(c *Curve, a Atmosphere, witness *WitnessCone) (*HeatHistory,
 		Nodes:           gaussRule(dwell(c.points, c.PeakKelvin()-window)),
 		PeakKelvin:      c.PeakKelvin() + shift,
 		EquivalentCone:  v.coneNumber(SelfSupporting, shift),
+		Witnessed:       witness != nil,
 		WitnessShift:    shift,
 		Extrapolated:    c.extrapolated,
 		CoolingKPerHour: c.coolingRate(),
@@ -141,4 +144,13 @@ func (h *HeatHistory) Shifted(shift, cones float64) *HeatHistory {
 	out.EquivalentCone += cones
 	out.setColumns()
 	return &out
+}
+
+// KilnSD is the standard deviation in K of how far the kiln was off the curve at the ware: 5 K (common practice, no
+// source). A witness cone beside the ware, read to a fifth of a cone, leaves 2 K (ours).
+func (p *HeatHistory) KilnSD() float64 {
+	if p.Witnessed {
+		return 2
+	}
+	return 5
 }

@@ -62,7 +62,7 @@ var rules = []struct {
 		func(s *Situation) bool { return s.Word > Low || s.Cookie }},
 	{Caution{TestTileFirst, "Test on an upright tile over a cookie in your own kiln before you put a layering on ware; the glaze maker's and the kiln maker's instructions go before this answer."},
 		always},
-	{Caution{ModelLimits, "The prediction is for a fully molten, even, Newtonian film without crystals. Bubbles, crystals, matting and the body dissolving into the glaze are left out."},
+	{Caution{ModelLimits, "The prediction is for an even film of melt. Bubbles, undissolved grains, crystals, the layer at the body and the dry edge are in it only as common practice has them; what crystallises in cooling is left out."},
 		always},
 	{Caution{Grinding, "Fired drips and shards are glass. Wear eye and hand protection (ANSI Z87.1, EN 166) when grinding them off, grind wet, and do not breathe the dust."},
 		func(s *Situation) bool { return s.Word > Low || s.Cookie }},

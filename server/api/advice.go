@@ -77,8 +77,8 @@ func sameStudio(parent string, inner *pb.ScoreLayeringRequest) (*pb.ScoreLayerin
 	return out, nil
 }
 
-// try scores a changed request and keeps it if it lowers the risk. A change that cannot be scored, such as a cone that does not exist,
-// is no advice and no error.
+// try scores a changed request and keeps it if it lowers the risk. A change that cannot be scored, such as a cone
+// that does not exist, is no advice and no error.
 func (a *adviser) try(ctx context.Context, kind pb.ChangeKind, sentence string, changed *pb.ScoreLayeringRequest) error {
 	q, err := a.scores.api.cache.ask(ctx, "", changed)
 	if err != nil {
@@ -96,7 +96,7 @@ func (a *adviser) try(ctx context.Context, kind pb.ChangeKind, sentence string, 
 		a.found = append(a.found, &pb.Advice{
 			Kind: kind, Sentence: sentence, Request: changed,
 			MedianRunMm: 1e3 * e.Median, RunP90Mm: 1e3 * e.P90, ExceedProbability: e.Exceedance,
-			Risk: boundsOf(q.studio.settings).word(e.Exceedance), Enough: e.Exceedance <= q.Tolerated,
+			Risk: pb.Risk_RISK_LOW + pb.Risk(boundsOf(q.studio.settings).of(&e)), Enough: e.Exceedance <= q.Tolerated,
 		})
 	}
 	return nil
@@ -105,7 +105,8 @@ func (a *adviser) try(ctx context.Context, kind pb.ChangeKind, sentence string, 
 // raiseTries bounds how often a band is raised further; on a ware the course changes with its place.
 const raiseTries = 4
 
-// raiseBand starts the band as much higher as the tolerated risk asks for. On a ware it ends where it ended, so that it gets lower.
+// raiseBand starts the band as much higher as the tolerated risk asks for. On a ware it ends where it ended, so that
+// it gets lower.
 func (a *adviser) raiseBand(ctx context.Context) error {
 	first := a.q.Wall.Clearance()
 	need, e := first, a.now
@@ -266,8 +267,8 @@ const (
 	bufferStillMM = 5 // what counts as still enough: a run alone at those coats of less than this; ours, as 2 to 10 mm is "moves" (common practice, no source)
 )
 
-// bufferBand puts a stable glaze in the place of the lowest part of the band, as narrow as will do: the ware stays glazed as far down, but what
-// runs starts higher and has to come through.
+// bufferBand puts a stable glaze in the place of the lowest part of the band, as narrow as will do: the ware stays
+// glazed as far down, but what runs starts higher and has to come through.
 func (a *adviser) bufferBand(ctx context.Context) error {
 	if len(a.asked.GetPlacement().GetLowerBands()) > 0 {
 		return nil
@@ -343,7 +344,8 @@ func bufferLayer(g *studioGlaze) *pb.Layer {
 	return &pb.Layer{Glaze: g.name, Amount: &pb.Layer_Coats{Coats: bufferCoats}}
 }
 
-// withBuffer is the request with a buffer band; nil where there is no room. A straight upright wall is written as a tile, which can hold two bands.
+// withBuffer is the request with a buffer band; nil where there is no room. A straight upright wall is written as a
+// tile, which can hold two bands.
 func (a *adviser) withBuffer(g *studioGlaze, width float64) *pb.ScoreLayeringRequest {
 	clearance, band := a.q.Wall.Clearance()*1e3, a.q.Wall.Band()*1e3
 	if band-width < leastBandMM {

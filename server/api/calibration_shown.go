@@ -62,6 +62,8 @@ func bearing(kind, of string, tiles []*loggedTile) int {
 			n += ones(c.Body == of)
 		case calib.Tester.String():
 			n += ones(c.Tester == of)
+		case calib.Bead.String():
+			n += ones(c.Bead.Name == of)
 		}
 	}
 	return n
@@ -124,7 +126,8 @@ func diagnostics(c *calib.Calibration, d *calib.Diagnostics, tiles map[string]*l
 	return out
 }
 
-// weight is how much a tile counts against a tile in the middle: the weight of the Student-t error at its residual, (ν+1)/(ν+r²) over that at 0.
+// weight is how much a tile counts against a tile in the middle: the weight of the Student-t error at its residual,
+// (ν+1)/(ν+r²) over that at 0.
 func weight(t *calib.TileDiagnosis) float64 {
 	if math.IsInf(t.DF, 1) {
 		return 1
@@ -181,10 +184,8 @@ func accuracy(s *calib.Scores, judged []*calib.Judgement, tiles map[string]*logg
 	return a
 }
 
-// runMM is the run in millimetres that ln drive makes on a wall.
-func runMM(w model.Wall, lnDrive float64) float64 { return 1e3 * w.Run(math.Exp(lnDrive)) }
-
-func (q *question) runMM(lnDrive float64) float64 { return runMM(q.Wall, lnDrive) }
+// runMM is the run in millimetres that ln drive makes on a course.
+func runMM(c *model.Course, lnDrive float64) float64 { return 1e3 * c.Run(math.Exp(lnDrive)) }
 
 // measured gives the bounds in millimetres of what came out.
 func (t *loggedTile) measured() (from, to float64) {

@@ -42,7 +42,7 @@ func (q *question) film(score *model.Score) (before, after []film.FilmPoint, err
 	if before, err = q.Wall.Film(0, thickness); err != nil {
 		return nil, nil, err
 	}
-	after, err = q.Wall.Film(math.Exp(score.Prediction.Quantile(0.5)), thickness)
+	after, err = score.Physics.Course.Film(math.Exp(score.Prediction.Quantile(0.5)), thickness)
 	return before, after, err
 }
 

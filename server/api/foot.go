@@ -9,7 +9,8 @@ import (
 
 // atFoot works out what comes over the foot and which cookie to put under.
 func (q *question) atFoot(score *model.Score) (*risk.Overflow, *risk.Cookie, error) {
-	foot, err := risk.OverflowOf(&score.Prediction, q.Wall, score.Physics.Flow.Thickness, q.Tolerated)
+	atFoot := score.Prediction.At(score.Physics.Course.BeadElasticity(q.Wall.Clearance()))
+	foot, err := risk.OverflowOf(&atFoot, &score.Physics.Course, score.Physics.Flow.Thickness, q.Tolerated)
 	if err != nil {
 		return nil, nil, err
 	}

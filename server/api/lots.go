@@ -31,15 +31,15 @@ func (s *calibrations) CompareLots(ctx context.Context, r *pb.CompareLotsRequest
 	if r.AmountMm != nil {
 		more = r.GetAmountMm()
 	}
-	old, oldConditions, err := s.withLot(ctx, r, glaze.Studio, "old_lot", r.GetOldLot())
+	old, course, oldConditions, err := s.withLot(ctx, r, glaze.Studio, "old_lot", r.GetOldLot())
 	if err != nil {
 		return nil, err
 	}
-	_, newConditions, err := s.withLot(ctx, r, glaze.Studio, "new_lot", r.GetNewLot())
+	_, _, newConditions, err := s.withLot(ctx, r, glaze.Studio, "new_lot", r.GetNewLot())
 	if err != nil {
 		return nil, err
 	}
-	question := risk.LotQuestion{Old: oldConditions, New: newConditions, RunMM: old.runMM, MoreMM: more}
+	question := risk.LotQuestion{Old: oldConditions, New: newConditions, RunMM: func(lnDrive float64) float64 { return runMM(course, lnDrive) }, MoreMM: more}
 	d, err := question.LotDrift(old.Calibration)
 	if err != nil {
 		return nil, err
@@ -59,10 +59,10 @@ func (s *calibrations) CompareLots(ctx context.Context, r *pb.CompareLotsRequest
 	return out, err
 }
 
-// withLot puts a lot into the reference.
-func (s *calibrations) withLot(ctx context.Context, r *pb.CompareLotsRequest, studio, field, lot string) (*question, calib.Conditions, error) {
+// withLot puts a lot into the reference, and gives the course of the film on it.
+func (s *calibrations) withLot(ctx context.Context, r *pb.CompareLotsRequest, studio, field, lot string) (*question, *model.Course, calib.Conditions, error) {
 	if lot == "" {
-		return nil, calib.Conditions{}, &fault.Error{Field: field, Value: "empty", Limit: "a lot of " + r.GetParent()}
+		return nil, nil, calib.Conditions{}, &fault.Error{Field: field, Value: "empty", Limit: "a lot of " + r.GetParent()}
 	}
 	reference := proto.CloneOf(r.GetReferenceLayering())
 	if reference == nil {
@@ -75,18 +75,18 @@ func (s *calibrations) withLot(ctx context.Context, r *pb.CompareLotsRequest, st
 		}
 	}
 	if !found {
-		return nil, calib.Conditions{}, &fault.Error{Field: "reference_layering", Value: fmt.Sprintf("%d layers without that glaze", len(reference.GetLayers())), Limit: "a layering with " + r.GetParent()}
+		return nil, nil, calib.Conditions{}, &fault.Error{Field: "reference_layering", Value: fmt.Sprintf("%d layers without that glaze", len(reference.GetLayers())), Limit: "a layering with " + r.GetParent()}
 	}
 	q, err := s.api.cache.ask(ctx, "", &pb.ScoreLayeringRequest{
 		Parent: "studios/" + studio, Layering: reference, Placement: r.GetPlacement(),
 		FiringSource: &pb.ScoreLayeringRequest_Firing{Firing: r.GetFiring()},
 	})
 	if err != nil {
-		return nil, calib.Conditions{}, err
+		return nil, nil, calib.Conditions{}, err
 	}
 	var p model.Physics
 	c, err := q.Conditions(&p)
-	return q, c, err
+	return q, &p.Course, c, err
 }
 
 // tilesOfLot counts the logged tiles with a lot.

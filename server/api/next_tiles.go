@@ -15,7 +15,8 @@ import (
 	pb "github.com/catchline/catchline/proto/catchline/v1"
 )
 
-// Limits of the search for the next tiles. Every candidate is held against every target, so larger sheets are thinned evenly.
+// Limits of the search for the next tiles. Every candidate is held against every target, so larger sheets are thinned
+// evenly.
 const (
 	maxSearched   = 400
 	maxTargets    = 200
@@ -101,7 +102,7 @@ func (c *combinations) conditions(ctx context.Context, indices []int, hand func(
 		if err != nil {
 			return err
 		}
-		hand(i, conditions, q.LnDrive(q.Wall.Clearance()))
+		hand(i, conditions, p.Course.LnDrive(q.Wall.Clearance()))
 	}
 	return nil
 }
@@ -119,7 +120,8 @@ func (c *combinations) name(index int) string {
 	return text
 }
 
-// inWords puts what people call glazes in the place of their resource names, the longest name first, as one may start with another.
+// inWords puts what people call glazes in the place of their resource names, the longest name first, as one may start
+// with another.
 func (c *combinations) inWords(sentence string, l *pb.Layering) string {
 	var names []string
 	for _, layer := range l.GetLayers() {

@@ -112,7 +112,7 @@ type glazeFinder func(l *pb.Layer) (*studioGlaze, error)
 
 // layering fires the layers of a request.
 func (p *prepared) layering(path string, l *pb.Layering, f *studioFiring, find glazeFinder) (model.Layering, error) {
-	out := model.Layering{Stirring: film.DefaultStirring}
+	out := model.Layering{Stirring: film.Usual.Stirring}
 	if p.settings.GetStirring() != 0 {
 		out.Stirring = p.settings.GetStirring()
 	}

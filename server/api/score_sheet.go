@@ -145,13 +145,14 @@ func (c *combinations) chunk(ctx context.Context, first, end int) (*pb.ScoreShee
 			out.RunP90Mm[i] = float32(1e3 * e.P90)
 			out.ExceedProbability[i] = float32(e.Exceedance)
 			out.ClearanceNeededMm[i] = float32(1e3 * e.ClearanceNeeded)
-			out.Risk[i] = c.bounds.word(e.Exceedance)
+			out.Risk[i] = pb.Risk_RISK_LOW + pb.Risk(c.bounds.of(e))
 		}
 	}
 	return out, nil
 }
 
-// ScoreSheet scores in chunks on all cores and sends them in order; no more chunks are made ahead of what is taken than a few for each core.
+// ScoreSheet scores in chunks on all cores and sends them in order; no more chunks are made ahead of what is taken
+// than a few for each core.
 func (s *scores) ScoreSheet(r *pb.ScoreSheetRequest, stream pb.ScoreService_ScoreSheetServer) error {
 	ctx := stream.Context()
 	plan, path := r.GetPlan(), "plan"
@@ -186,8 +187,8 @@ func (s *scores) ScoreSheet(r *pb.ScoreSheetRequest, stream pb.ScoreService_Scor
 // each makes all chunks on all cores and hands them over in order.
 func (a *API) each(ctx context.Context, c *combinations, size int, hand func(*pb.ScoreSheetResponse) error) error {
 	group, ctx := errgroup.WithContext(ctx)
-	// A slot a chunk in the making or ready; the queue keeps their order. A few are ready ahead, so that nobody who computes waits for the
-	// one that is being sent.
+	// A slot a chunk in the making or ready; the queue keeps their order. A few are ready ahead, so that nobody who
+	// computes waits for the one that is being sent.
 	queue := make(chan chan *pb.ScoreSheetResponse, 4*a.workers)
 	group.SetLimit(a.workers + 2)
 	group.Go(func() error {

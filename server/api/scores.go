@@ -50,7 +50,7 @@ func (s *scores) numbers(ctx context.Context, r *pb.ScoreLayeringRequest) (*pb.S
 	}
 	out := q.showEstimate(&e)
 	out.Flags = q.flags(q.Flags(physics))
-	out.Cautions = q.cautions(boundsOf(q.studio.settings).Word(e.Exceedance), risk.None)
+	out.Cautions = q.cautions(boundsOf(q.studio.settings).of(&e), risk.None)
 	for _, c := range out.Cautions {
 		c.Text = ""
 	}
@@ -65,7 +65,7 @@ func (q *question) showEstimate(e *model.Estimate) *pb.Score {
 		ExceedProbability: e.Exceedance,
 		ClearanceMm:       q.Wall.Clearance() * mm, ClearanceNeededMm: e.ClearanceNeeded * mm,
 		ToleratedRisk: q.Tolerated,
-		Risk:          boundsOf(q.studio.settings).word(e.Exceedance),
+		Risk:          pb.Risk_RISK_LOW + pb.Risk(boundsOf(q.studio.settings).of(e)),
 		Calibration:   q.calibration.name,
 	}
 }
@@ -134,14 +134,13 @@ func (s *scores) show(ctx context.Context, q *question, score *model.Score) (*pb
 		return nil, err
 	}
 	out := q.showEstimate(&score.Estimate)
-	// The run rises with the drive, so quantiles of ln X map to quantiles of the run.
-	out.RunP01Mm = q.Wall.Run(math.Exp(score.Prediction.Quantile(0.01))) * mm
-	out.RunP99Mm = q.Wall.Run(math.Exp(score.Prediction.Quantile(0.99))) * mm
+	out.RunP01Mm = score.Physics.Course.Quantile(&score.Prediction, 0.01) * mm
+	out.RunP99Mm = score.Physics.Course.Quantile(&score.Prediction, 0.99) * mm
 	out.Drivers = q.drivers(score)
 	out.Evidence = s.evidence(ctx, q, score)
 	out.Physics = q.physics(score)
 	out.Foot = footAndShelf(foot, cookie)
-	out.Cautions = q.cautions(boundsOf(q.studio.settings).Word(score.Exceedance), cookie.Kind)
+	out.Cautions = q.cautions(boundsOf(q.studio.settings).of(&score.Estimate), cookie.Kind)
 	out.Flags = q.flags(score.Flags)
 	for _, r := range score.Solo {
 		out.SoloRuns = append(out.SoloRuns, &pb.SoloRun{Glaze: r.Glaze, MedianRunMm: r.Median * mm, RunP10Mm: r.P10 * mm, RunP90Mm: r.P90 * mm})
@@ -210,7 +209,8 @@ func (s *scores) evidence(ctx context.Context, q *question, score *model.Score) 
 	return out
 }
 
-// tileWords says in a few words what a tile was. What tiles a calibration learnt from does not change, so the words are kept with it.
+// tileWords says in a few words what a tile was. What tiles a calibration learnt from does not change, so the words
+// are kept with it.
 func (s *scores) tileWords(ctx context.Context, q *question, name string) string {
 	if w, ok := q.calibration.words.Load(name); ok {
 		return w.(string)
@@ -286,7 +286,12 @@ func boundsOf(s *pb.StudioSettings) riskBounds {
 	return riskBounds{t}
 }
 
-// word is the contract's word for a probability.
-func (b riskBounds) word(probability float64) pb.Risk {
-	return pb.Risk_RISK_LOW + pb.Risk(b.Word(probability))
+// of is the word for an estimate. What is under-fired is never said to be of low risk: that it does not run says
+// nothing of how it fires on.
+func (b riskBounds) of(e *model.Estimate) risk.Word {
+	word := b.Word(e.Exceedance)
+	if e.UnderFired {
+		word = max(word, risk.Moderate)
+	}
+	return word
 }

@@ -16,8 +16,8 @@ const (
 	glazesNamed  = 12
 )
 
-// flags of a sheet, of all of it first: what single scores say layer by layer, said once for all glazes that it is true of, and once for all firings if in
-// all it is true of the same ones.
+// flags of a sheet, of all of it first: what single scores say layer by layer, said once for all glazes that it is
+// true of, and once for all firings if in all it is true of the same ones.
 func (c *combinations) flags(firings []string) []*pb.SheetFlag {
 	var out []*pb.SheetFlag
 	say := func(f model.Flag, firing string, glazes []*model.Glaze) {
@@ -52,8 +52,10 @@ func (c *combinations) flags(firings []string) []*pb.SheetFlag {
 		for _, flag := range model.FiringFlags(f) {
 			say(flag, firings[i], nil)
 		}
-		if glazes := in[model.FlagOutsideConeRange]; len(glazes) > 0 {
-			say(c.flagOf(model.FlagOutsideConeRange, glazes, f), firings[i], glazes)
+		for _, code := range []string{model.FlagOutsideConeRange, model.FlagUnderFired} {
+			if glazes := in[code]; len(glazes) > 0 {
+				say(c.flagOf(code, glazes, f), firings[i], glazes)
+			}
 		}
 	}
 	return out
@@ -93,6 +95,8 @@ func (c *combinations) flagOf(code string, glazes []*model.Glaze, f *firing.Heat
 		return model.Flag{Code: code, Sentence: "Of unknown chemistry, so that their viscosity is a wide guess until tiles of them alone say more: " + list + "."}
 	case model.FlagOutsideMeltData:
 		return model.Flag{Code: code, Sentence: "Outside the melts that the viscosity is known from: " + list + "."}
+	case model.FlagUnderFired:
+		return model.Flag{Code: code, Sentence: "Under-fired, hardly a melt yet at cone " + firing.FormatConeNumber(f.EquivalentCone) + ": " + list + "."}
 	default:
 		return model.Flag{Code: code, Sentence: "Made for other cones than the " + firing.FormatConeNumber(f.EquivalentCone) + " that this firing comes to: " + list + "."}
 	}

@@ -12,8 +12,8 @@ import (
 	pb "github.com/catchline/catchline/proto/catchline/v1"
 )
 
-// What a sheet flags is what the scores of its combinations flag, said once: a studio without tiles, a glaze of unknown chemistry that is made for another cone, and one of
-// outlandish chemistry.
+// What a sheet flags is what the scores of its combinations flag, said once: a studio without tiles, a glaze of
+// unknown chemistry that is made for another cone, and one of outlandish chemistry.
 func TestSheetFlags(t *testing.T) {
 	w := newStudio(t)
 	must(w.glazes.CreateGlaze(w, &pb.CreateGlazeRequest{Parent: "studios/test", Glaze: &pb.Glaze{DisplayName: "Bismuth-like",
@@ -81,8 +81,9 @@ func TestSheetFlags(t *testing.T) {
 			}
 		}
 	}
-	// Jar is in both positions and told once; it is made for cone 5 to 6, so only one firing is another's.
-	want := map[string]int{"no_tiles": 1, "described_glaze": 1, "outside_melt_data": 1, "outside_cone_range": 1}
+	// Jar is in both positions and told once; it is made for cone 5 to 6, so only one firing is another's. Clear, for
+	// cone 10, is under-fired in one.
+	want := map[string]int{"no_tiles": 1, "described_glaze": 1, "outside_melt_data": 1, "outside_cone_range": 1, "under_fired": 1}
 	if !maps.Equal(codes, want) {
 		t.Errorf("flags %v, want %v", codes, want)
 	}

@@ -46,7 +46,7 @@ func (s *scores) PlanShelf(ctx context.Context, r *pb.PlanShelfRequest) (*pb.Pla
 		}
 		pieces = append(pieces, risk.Piece{
 			Label: piece.GetLabel(), Count: max(int(piece.GetCount()), 1), Shelf: int(piece.GetShelf()),
-			Exceed: score.Exceedance, Word: boundsOf(q.studio.settings).Word(score.Exceedance),
+			Exceed: score.Exceedance, Word: boundsOf(q.studio.settings).of(&score.Estimate),
 			Overflow: *foot, Cookie: *cookie, Tolerated: q.Tolerated,
 		})
 		// What is alike for all pieces stands once on the plan.

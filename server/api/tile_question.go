@@ -146,17 +146,18 @@ func outcome(t *pb.Tile) model.Outcome {
 	return o
 }
 
-// loggedTile is what the regression sees of a tile of the log, and no more than that is needed of it to tell of it: a log is long.
+// loggedTile is what the regression sees of a tile of the log, and no more than that is needed of it to tell of it: a
+// log is long.
 type loggedTile struct {
 	name     string
 	fireDate string
 	glazes   []string // resource names, first applied first
-	wall     model.Wall
+	course   model.Course
 	calib    calib.Tile
 }
 
 // runMM is the run in millimetres that ln drive makes on the tile.
-func (t *loggedTile) runMM(lnDrive float64) float64 { return runMM(t.wall, lnDrive) }
+func (t *loggedTile) runMM(lnDrive float64) float64 { return runMM(&t.course, lnDrive) }
 
 // skippedTile is one that cannot be learnt from, and why.
 type skippedTile struct {
@@ -171,18 +172,19 @@ func (l *tileLog) read(key store.Key, sequence int64, t *pb.Tile) (*loggedTile, 
 		return nil, err
 	}
 	name := nameOf(key)
-	ct, err := q.Tile(name, sequence, outcome(t))
+	ct, course, err := q.Tile(name, sequence, outcome(t))
 	if err != nil {
 		return nil, err
 	}
-	one := &loggedTile{name: name, fireDate: t.GetFireDate(), wall: q.Wall, calib: ct}
+	one := &loggedTile{name: name, fireDate: t.GetFireDate(), course: course, calib: ct}
 	for _, l := range t.GetLayering().GetLayers() {
 		one.glazes = append(one.glazes, l.GetGlaze())
 	}
 	return one, nil
 }
 
-// readTiles reads all tiles of a studio that are not set aside, oldest first. What cannot be learnt from comes back apart.
+// readTiles reads all tiles of a studio that are not set aside, oldest first. What cannot be learnt from comes back
+// apart.
 func (s *studioCache) readTiles(ctx context.Context, p *prepared, c *activeCalibration) ([]*loggedTile, []skippedTile, error) {
 	log := &tileLog{p, c, p.days.glaze}
 	var tiles []*loggedTile

@@ -376,7 +376,7 @@ func TestShelfAsPageAndTable(t *testing.T) {
 
 func TestDrawAndAdvise(t *testing.T) {
 	out := filepath.Join(t.TempDir(), "vase.svg")
-	question := []string{"--layer=tarn-clear:2", "--layer=skerry-blue:2", "--firing=cone-6-hold", "--ware=vase", "--band=90", "--clearance=60"}
+	question := []string{"--layer=tarn-clear:4", "--layer=skerry-blue:4", "--firing=cone-6-hold", "--ware=vase", "--band=90", "--clearance=30"}
 	done(t, append([]string{"draw", "-o", out}, question...)...)
 	if text, err := os.ReadFile(out); err != nil || !strings.Contains(string(text), "<svg") {
 		t.Errorf("no picture: %v", err)

@@ -1,9 +1,10 @@
-// Command generate writes tiles.csv of the demo studio. All of it is invented: the tiles are simulated by the service's own
-// physics, bent by a hidden truth that the studio cannot see and its regression has to find: how far each glaze is off the physics, what two
-// glazes do to each other, the hands of two testers, two kilns, heavy-tailed noise from tile to tile, and one slip of the pen.
+// Command generate writes tiles.csv of the demo studio. All of it is invented: the tiles are simulated by the
+// service's own physics, bent by a hidden truth that the studio cannot see and its regression has to find: how far
+// each glaze is off the physics, what two glazes do to each other, the hands of two testers, two kilns, heavy-tailed
+// noise from tile to tile, and one slip of the pen.
 //
-// The same program writes the same file as long as the physics stays the same. The committed file need not be written anew when
-// the physics changes: then the truth is just another one.
+// The same program writes the same file as long as the physics stays the same. The committed file need not be written
+// anew when the physics changes: then the truth is just another one.
 //
 //	go run ./testdata/demo/generate
 package main
@@ -121,7 +122,7 @@ func plan(rng *rand.Rand, i int) piece {
 	}
 	used := map[string]bool{}
 	for len(p.layers) < n {
-		l := layer{glaze: pick(glazes), method: "brush", coats: []float64{1, 2, 2, 3}[rng.IntN(4)]}
+		l := layer{glaze: pick(glazes), method: "brush", coats: []float64{2, 2, 3, 3}[rng.IntN(4)]}
 		if used[l.glaze] {
 			continue
 		}
@@ -139,7 +140,7 @@ func plan(rng *rand.Rand, i int) piece {
 			case 0:
 				l.method, l.coats = "dip", 1
 			case 1:
-				l.coats = 3
+				l.coats = 4
 			}
 		}
 		p.layers = append(p.layers, l)
@@ -173,20 +174,21 @@ func (p *piece) request() *pb.ScoreLayeringRequest {
 	}
 }
 
-// truth is what the studio cannot see, all of it on the natural logarithm of the drive. The widths are ours, of the size that
-// common practice knows (no source).
+// truth is what the studio cannot see, all of it on the natural logarithm of the drive. The widths are ours, of the
+// size that common practice knows (no source).
 type truth struct {
 	common float64
 	glaze  map[string]float64
 	pair   map[[2]string]float64
 	hand   map[string]float64
 	kiln   map[string]float64 // by firing: the gas kiln's are those with reduction
+	bead   map[string]float64 // by body: how many times the usual bead gathers at its edge
 
 	slipped bool // the pen, once
 }
 
 func newTruth(rng *rand.Rand) *truth {
-	t := &truth{common: -0.5, glaze: map[string]float64{}, pair: map[[2]string]float64{}, hand: map[string]float64{}, kiln: map[string]float64{}}
+	t := &truth{common: 0.3, glaze: map[string]float64{}, pair: map[[2]string]float64{}, hand: map[string]float64{}, kiln: map[string]float64{}}
 	all := append(append([]string{}, six...), ten...)
 	for i, g := range all {
 		t.glaze[g] = 0.4 * rng.NormFloat64()
@@ -196,6 +198,7 @@ func newTruth(rng *rand.Rand) *truth {
 	}
 	t.hand["tester one"], t.hand["tester two"] = 0.16, -0.2
 	t.kiln["cone-6-reduction"], t.kiln["cone-10-reduction"] = 0.2, 0.2
+	t.bead = map[string]float64{"pale-stoneware": 0.8, "speckled-stoneware": 1.7}
 	return t
 }
 
@@ -210,7 +213,7 @@ func pairOf(a, b string) [2]string {
 const perCone = 0.4
 
 // drips is how much further the longest drip gets than the mean front.
-const drips = 1.2
+const drips = 1.9
 
 // seen is what was read of a tile.
 type seen struct {
@@ -220,8 +223,8 @@ type seen struct {
 
 // outcome fires a tile.
 func (t *truth) outcome(rng *rand.Rand, i int, p piece, physics *pb.PhysicsDetail) seen {
-	thickness := physics.TotalThicknessUm * 1e-6
-	lnX := math.Log(thickness * thickness * physics.MobilityPerM)
+	edge := film.NewEdge(film.Usual.Wetting.SectionAt(physics.PeakC+273.15), film.MobileThickness(physics.TotalThicknessUm*1e-6, film.Usual.BodyLayer), 1, film.Usual.Wetted)
+	lnX := math.Log(film.Drive(edge.Free(physics.MedianRunMm*1e-3/film.Usual.Drip), band*1e-3))
 	lnX += t.common + t.hand[p.tester] + t.kiln[p.firing]
 	// A mixed zone counts half for either of its glazes.
 	for k, share := range physics.FlowShare {
@@ -241,8 +244,9 @@ func (t *truth) outcome(rng *rand.Rand, i int, p piece, physics *pb.PhysicsDetai
 	}
 	lnX += 0.24 * studentT(rng, 5)
 
-	front := 1e3 * film.Run(math.Exp(lnX), band*1e-3)
-	longest := front * drips * math.Exp(0.06*rng.NormFloat64())
+	edge.Bead *= t.bead[p.body]
+	front := 1e3 * edge.Front(film.Run(math.Exp(lnX), band*1e-3))
+	longest := front * math.Max(1, drips*math.Exp(0.25*rng.NormFloat64()))
 	s := seen{outcome: "run", run: math.Round(longest), front: -1}
 	switch {
 	case longest >= p.clearance:
