@@ -22,10 +22,12 @@ import (
 // Identity is who a caller is.
 type Identity struct {
 	Operator bool
-	Studio   string  // of whom is not the operator
-	Role     pb.Role // in that studio
-	Name     string  // of the key or the token's subject, for logs
-	settled  bool    // for as long as a call may take: it is not a studio's key, which may be revoked
+	Studio   string    // of whom is not the operator
+	Role     pb.Role   // in that studio
+	Name     string    // of the key or the token's subject, for logs
+	Token    bool      // of an identity provider, not a key
+	Until    time.Time // when the studio's key stops working; zero: never
+	settled  bool      // for as long as a call may take: it is not a studio's key, which may be revoked
 }
 
 // operators is the party of all operator's keys. No studio has a space in its id.
@@ -217,6 +219,9 @@ func (g *Guard) studioKey(ctx context.Context, secret string, whole Hash) (*Iden
 		return nil, errKey
 	}
 	id := &Identity{Studio: rec.Studio, Role: role, Name: "studios/" + rec.Studio + "/keys/" + rec.ID}
+	if t := key.Key.ExpireTime; t != nil {
+		id.Until = t.AsTime()
+	}
 	g.cache.put(whole, asked, generation, entry{key, id})
 	return id, nil
 }

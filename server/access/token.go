@@ -92,7 +92,7 @@ func (t *Tokens) identify(token string) (*Identity, error) {
 		return nil, fmt.Errorf("its claim %s has to be view, record or manage", t.o.RoleClaim)
 	}
 	subject, _ := claims.GetSubject()
-	return &Identity{Studio: studio, Role: role, Name: "tokens/" + studio + "/" + subject, settled: true}, nil
+	return &Identity{Studio: studio, Role: role, Name: "tokens/" + studio + "/" + subject, Token: true, settled: true}, nil
 }
 
 var roles = map[string]pb.Role{"view": pb.Role_ROLE_VIEW, "record": pb.Role_ROLE_RECORD, "manage": pb.Role_ROLE_MANAGE}

@@ -12,6 +12,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	pb "github.com/catchline/catchline/proto/catchline/v1"
+	"github.com/catchline/catchline/server/access"
 	"github.com/catchline/catchline/server/store"
 )
 
@@ -24,6 +25,8 @@ type Options struct {
 	OnlyStudio func(ctx context.Context) (studio string, bound bool)
 	// Workers is how many parts of one sheet are computed at once; 0: as many as Go has processors.
 	Workers int
+	// KeyLife bounds how long keys work.
+	KeyLife access.KeyLife
 	// Turn waits until a part of a sheet may be computed; done ends that. nil: at once.
 	Turn func(ctx context.Context) (done func(), err error)
 }
@@ -35,6 +38,7 @@ type API struct {
 	now        func() time.Time
 	onlyStudio func(ctx context.Context) (string, bool)
 	workers    int
+	keyLife    access.KeyLife
 	turn       func(ctx context.Context) (func(), error)
 
 	cache *studioCache
@@ -55,7 +59,7 @@ type API struct {
 
 // New makes the services.
 func New(o Options) *API {
-	a := &API{store: o.Store, log: o.Logger, now: o.Now, onlyStudio: o.OnlyStudio, workers: o.Workers, turn: o.Turn}
+	a := &API{store: o.Store, log: o.Logger, now: o.Now, onlyStudio: o.OnlyStudio, workers: o.Workers, keyLife: o.KeyLife, turn: o.Turn}
 	if a.log == nil {
 		a.log = slog.Default()
 	}

@@ -55,8 +55,15 @@ func (s *keys) CreateKey(ctx context.Context, r *pb.CreateKeyRequest) (*pb.Creat
 			return nil, &fault.Error{Field: "key.expire_time", Value: t.AsTime().Format(time.RFC3339), Limit: "a time that has not come yet"}
 		}
 	}
-	id, secret, hash := access.New()
 	kept := proto.Clone(r.Key).(*pb.Key)
+	if latest := s.api.keyLife.Latest(ctx, s.api.now()); !latest.IsZero() {
+		if t := r.Key.ExpireTime; t != nil && t.AsTime().After(latest) {
+			return nil, &fault.Error{Field: "key.expire_time", Value: t.AsTime().Format(time.RFC3339), Limit: "at the latest " + latest.UTC().Format(time.RFC3339) + ", or unset for that"}
+		} else if t == nil {
+			kept.ExpireTime = timestamppb.New(latest)
+		}
+	}
+	id, secret, hash := access.New()
 	clearOutput(kept.ProtoReflect())
 	body, err := (&access.Record{Hash: hash, Key: kept}).Marshal()
 	if err != nil {

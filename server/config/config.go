@@ -68,9 +68,11 @@ type TLS struct {
 
 // Keys are the settings of access by keys.
 type Keys struct {
-	Require         bool   `name:"require-keys" help:"Let nobody in without a key. On by itself when an operator key or an identity provider is given."`
-	OperatorKey     Secret `name:"operator-key" help:"Key that may create studios and do everything, at least 32 characters. Better in a file: --operator-key-file."`
-	OperatorKeyFile string `name:"operator-key-file" help:"File with one operator key a line; more than one while changing them. Read at the start."`
+	Require         bool          `name:"require-keys" help:"Let nobody in without a key. On by itself when an operator key or an identity provider is given."`
+	OperatorKey     Secret        `name:"operator-key" help:"Key that may create studios and do everything, at least 32 characters. Better in a file: --operator-key-file."`
+	Life            time.Duration `name:"key-life" default:"0s" help:"Longest life of a studio's key: one that is made without an expiry gets this, one that asks for longer is refused; 0: no limit."`
+	TokenLife       time.Duration `name:"key-life-by-token" default:"2160h" help:"The same of keys that the bearer of an identity provider's token makes, which outlive the token: 90 days; 0: as key-life."`
+	OperatorKeyFile string        `name:"operator-key-file" help:"File with one operator key a line; more than one while changing them. Read at the start."`
 }
 
 // JWT are the settings of access by tokens of an outside identity provider.

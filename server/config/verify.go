@@ -201,6 +201,8 @@ func (c *Config) verifyTimes(fault faultFunc) {
 		{"deadline-default", c.Deadlines.Default, time.Millisecond, time.Hour},
 		{"deadline-max", c.Deadlines.Max, time.Millisecond, time.Hour},
 		{"deadline-stream", c.Deadlines.Stream, time.Millisecond, 24 * time.Hour},
+		{"key-life", c.Keys.Life, 0, 100 * 365 * 24 * time.Hour},
+		{"key-life-by-token", c.Keys.TokenLife, 0, 100 * 365 * 24 * time.Hour},
 		{"shutdown-delay", c.ShutdownDelay, 0, time.Hour},
 		{"shutdown-grace", c.ShutdownGrace, 0, time.Hour},
 	} {

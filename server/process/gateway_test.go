@@ -504,7 +504,7 @@ func TestHead(t *testing.T) {
 	for path, want := range map[string]int{
 		"/v1/studios/s/glazes": http.StatusOK, "/v1/studios/s/glazes/none": http.StatusNotFound, "/v1/none": http.StatusNotFound,
 		"/v1/studios/s/tiles:export": http.StatusOK,
-		"/openapi.json": http.StatusOK, "/healthz": http.StatusOK, "/readyz": http.StatusOK, "/none": http.StatusNotFound,
+		"/openapi.json":              http.StatusOK, "/healthz": http.StatusOK, "/readyz": http.StatusOK, "/none": http.StatusNotFound,
 	} {
 		get, text := s.do(t, http.MethodGet, path, key, "")
 		head, none := s.do(t, http.MethodHead, path, key, "")

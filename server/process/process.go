@@ -126,7 +126,8 @@ func Open(ctx context.Context, c config.Config, o Options) (p *Program, err erro
 	if o.Services == nil {
 		o.Services = contract
 	}
-	services := o.Services(api.Options{Store: p.store, Logger: p.log, OnlyStudio: access.OnlyStudio, Workers: processors, Turn: limited.Turn})
+	services := o.Services(api.Options{Store: p.store, Logger: p.log, OnlyStudio: access.OnlyStudio, Workers: processors, Turn: limited.Turn,
+		KeyLife: access.KeyLife{Any: c.Keys.Life, ByToken: c.Keys.TokenLife}})
 	channel := gateway.NewChannel("http", links)
 	services.Register(channel)
 	refused := chain.Refused("grpc", tell)
