@@ -143,13 +143,13 @@ func LogCurve(readings []Point, coolingCPerHour float64) (*Curve, error) {
 	return newCurve(append([]Point{}, readings...), coolingCPerHour)
 }
 
-// logLayout says in which column is what.
+// logLayout holds the columns of a log that are read.
 type logLayout struct {
 	minutes, temperature int
 	fahrenheit           bool
 }
 
-// logColumns finds the columns in a header; each must be there once.
+// logColumns finds the columns in a header. Each must occur exactly once.
 func logColumns(head []string) (logLayout, bool) {
 	l := logLayout{minutes: -1, temperature: -1}
 	for i, name := range head {
@@ -171,7 +171,7 @@ func logColumns(head []string) (logLayout, bool) {
 	return l, l.minutes >= 0 && l.temperature >= 0
 }
 
-// read takes one reading from a row, or lists what is wrong with it.
+// read reads a row, or adds its faults to the list.
 func (l logLayout) read(row []string, line int, faults *LogError) (Point, bool) {
 	if len(row) <= max(l.minutes, l.temperature) {
 		faults.add(line, "", fmt.Sprintf("%d columns", len(row)), fmt.Sprintf("at least %d columns", max(l.minutes, l.temperature)+1))
@@ -198,8 +198,8 @@ func (l logLayout) read(row []string, line int, faults *LogError) (Point, bool) 
 	return Point{minutes * 60, celsius + zeroCelsius}, ok1 && ok2
 }
 
-// follows checks a reading against the one before it and lists what is wrong. It says whether the next one
-// is to be checked against this one: after a gap yes, after a reading that is itself false no.
+// follows checks a reading against the one before it and adds faults to the list. It returns whether the next reading
+// is to be compared with this one: yes after a gap, no after a reading that is itself wrong.
 func follows(before, p, first Point, line int, faults *LogError) bool {
 	const (
 		jump = 25.0 // K
