@@ -3,6 +3,7 @@ package store
 import (
 	"errors"
 	"fmt"
+	"strings"
 )
 
 // About the caller's request.
@@ -12,6 +13,43 @@ var (
 	ErrConflict      = errors.New("changed by someone else meanwhile")
 	ErrRequestReused = errors.New("the request id was used for another request")
 )
+
+// ErrDamaged is an error of one record, where the database as a whole can be read: see Damaged.
+var ErrDamaged = errors.New("the stored record is damaged")
+
+// Damaged says which record it is that is no longer what was written.
+type Damaged struct {
+	Key   Key
+	Cause error // matches ErrDamaged
+}
+
+func (d *Damaged) Error() string { return fmt.Sprintf("%s: %v", d.Key, d.Cause) }
+
+func (d *Damaged) Unwrap() error { return d.Cause }
+
+// DamagedRecords are several of them: what a scan had to leave out, or a check has found.
+type DamagedRecords []*Damaged
+
+func (d DamagedRecords) Error() string {
+	const most = 100
+	all := make([]string, 0, min(len(d), most)+1)
+	for _, one := range d[:min(len(d), most)] {
+		all = append(all, one.Error())
+	}
+	if more := len(d) - most; more > 0 {
+		all = append(all, fmt.Sprintf("and %d more", more))
+	}
+	return strings.Join(all, "; ")
+}
+
+// Unwrap lets errors.As find the first one.
+func (d DamagedRecords) Unwrap() []error {
+	all := make([]error, len(d))
+	for i, one := range d {
+		all[i] = one
+	}
+	return all
+}
 
 // About the storage.
 var (

@@ -37,15 +37,19 @@ type Store interface {
 
 // Reader finds records. What it returns belongs to the caller.
 type Reader interface {
-	// Get returns the record, or ErrNotFound, which is also the answer for an unknown studio.
+	// Get returns the record, or ErrNotFound, which is also the answer for an unknown studio. Here and in what follows a record
+	// that is no longer what was written is a *Damaged that names it; it does not keep others from being read.
 	Get(ctx context.Context, key Key) (Record, error)
 
 	// List returns one page. No match is an empty page, not an error. A record that is there during
-	// the whole of a walk through the pages is met exactly once, whatever is written meanwhile.
+	// the whole of a walk through the pages is met exactly once, whatever is written meanwhile. Damaged records have their
+	// places in the order like others.
 	List(ctx context.Context, q Query) (Page, error)
 
 	// Scan calls each with every record of a kind, whatever the parent, in order of Sequence, all
-	// as they were at one moment. An error of each ends the scan and is returned.
+	// as they were at one moment. An error of each ends the scan and is returned. Damaged records are left
+	// out, and named after all others by the error DamagedRecords. Should they be changed just while they are being named, the error
+	// is ErrConflict.
 	Scan(ctx context.Context, studio string, kind Kind, each func(Record) error) error
 
 	// FindKey returns the record of KindKey that has this ID, in whichever studio, or ErrNotFound.
@@ -103,7 +107,9 @@ func (r *Record) Cursor() *Cursor {
 // Page is a part of a list.
 type Page struct {
 	Records []Record
-	More    bool // whether there is at least one more record after these
+	Damaged DamagedRecords // those among the Limit that cannot be read
+	Last    *Cursor        // the place of the last one, damaged or not; nil if there is none
+	More    bool           // whether there is at least one more record after these
 }
 
 // Writer changes records.
@@ -166,10 +172,11 @@ type Op struct {
 func Insert(r Record) Op { return Op{ActionInsert, r} }
 
 // Replace puts new labels and a new body in place of the old ones. If r.Revision is not zero, it has to
-// be the record's latest, else ErrConflict.
+// be the record's latest, else ErrConflict. A damaged record cannot be replaced.
 func Replace(r Record) Op { return Op{ActionReplace, r} }
 
-// Remove deletes a record. If revision is not zero, it has to be the record's latest, else ErrConflict.
+// Remove deletes a record. If revision is not zero, it has to be the record's latest, else ErrConflict. A damaged record
+// can be removed only without a revision.
 // Removing the record of a studio deletes all that the studio has; such a write has only this one Op.
 func Remove(key Key, revision int64) Op {
 	return Op{ActionRemove, Record{Key: key, Revision: revision}}

@@ -129,7 +129,7 @@ func Open(ctx context.Context, url string, o Options) (*Store, error) {
 		s.Close()
 		return nil, s.translate(err)
 	}
-	if err := s.checkSchema(ctx); err != nil {
+	if err := s.checkSchema(s.ask(ctx)); err != nil {
 		s.Close()
 		return nil, s.translate(err)
 	}
@@ -169,7 +169,7 @@ func (s *Store) Ready(ctx context.Context) error {
 		return store.ErrClosed
 	}
 	// Without patience: whoever asks wants to know how it is now.
-	return s.translate(s.checkSchema(ctx))
+	return s.translate(s.checkSchema(s.ask(ctx)))
 }
 
 // Changes implements store.Watcher.

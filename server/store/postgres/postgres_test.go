@@ -1,9 +1,12 @@
 package postgres_test
 
 import (
+	"context"
 	"os"
 	"testing"
 	"time"
+
+	"github.com/jackc/pgx/v5"
 
 	"github.com/catchline/catchline/server/store"
 	"github.com/catchline/catchline/server/store/postgres"
@@ -37,6 +40,27 @@ func TestConformance(t *testing.T) {
 				}
 				return s
 			},
+			Damage: func(t *testing.T, k store.Key, change func([]byte)) { damage(t, url, k, change) },
+			Check:  func(t *testing.T) error { return postgres.Check(t.Context(), url) },
 		}
 	})
+}
+
+// damage changes what is stored of a record, by a connection of its own.
+func damage(t *testing.T, url string, k store.Key, change func([]byte)) {
+	t.Helper()
+	c, err := pgx.Connect(t.Context(), url)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer c.Close(context.Background())
+	const where = " WHERE studio = $1 AND kind = $2 AND parent = $3 AND id = $4"
+	var data []byte
+	if err := c.QueryRow(t.Context(), "SELECT data FROM record"+where, k.Studio, string(k.Kind), k.Parent, k.ID).Scan(&data); err != nil {
+		t.Fatal(err)
+	}
+	change(data)
+	if _, err := c.Exec(t.Context(), "UPDATE record SET data = $5"+where, k.Studio, string(k.Kind), k.Parent, k.ID, data); err != nil {
+		t.Fatal(err)
+	}
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strconv"
 	"strings"
 	"time"
 
@@ -39,7 +40,7 @@ func (s *Store) Get(ctx context.Context, k store.Key) (r store.Record, err error
 		if err != nil {
 			return err
 		}
-		r, err = commit.DecodeRecord(k.Studio, k.Kind, data)
+		r, err = commit.Read(k, data)
 		return err
 	})
 	return r, err
@@ -50,23 +51,52 @@ func (s *Store) List(ctx context.Context, q store.Query) (page store.Page, err e
 	if err := q.Check(); err != nil {
 		return page, err
 	}
-	text, args := listQuery(&q)
 	err = s.read(ctx, func() error {
-		page = store.Page{}
-		return s.each(ctx, text, args, func(row [][]byte) error {
-			if page.More || len(page.Records) == q.Limit || row[0] == nil {
-				page.More = true
-				return nil
-			}
-			r, err := commit.DecodeRecord(q.Studio, q.Kind, row[0])
-			page.Records = append(page.Records, r)
-			return err
-		})
+		page, err = s.page(ctx, &q)
+		if errors.Is(err, store.ErrDamaged) {
+			page, err = s.pageWithDamage(ctx, &q)
+		}
+		return err
 	})
 	if err != nil {
 		return store.Page{}, err
 	}
 	return page, nil
+}
+
+// page reads one column a row, and ends at a damaged record.
+func (s *Store) page(ctx context.Context, q *store.Query) (page store.Page, err error) {
+	text, args := listQuery(q, "")
+	err = s.each(ctx, text, args, func(row [][]byte) error {
+		if page.More || len(page.Records) == q.Limit || row[0] == nil {
+			page.More = true
+			return nil
+		}
+		r, err := commit.DecodeRecord(q.Studio, q.Kind, row[0])
+		page.Records = append(page.Records, r)
+		return err
+	})
+	if n := len(page.Records); n > 0 {
+		page.Last = page.Records[n-1].Cursor()
+	}
+	return page, err
+}
+
+// pageWithDamage reads the columns too, which name a record that is damaged.
+func (s *Store) pageWithDamage(ctx context.Context, q *store.Query) (page store.Page, err error) {
+	// The sequence as text, since each has the raw values.
+	text, args := listQuery(q, ", parent, id, sequence::text")
+	err = s.each(ctx, text, args, func(row [][]byte) error {
+		if page.More || len(page.Records)+len(page.Damaged) == q.Limit || row[0] == nil {
+			page.More = true
+			return nil
+		}
+		sequence, err := strconv.ParseInt(string(row[3]), 10, 64)
+		key := store.Key{Studio: q.Studio, Kind: q.Kind, Parent: string(row[1]), ID: string(row[2])}
+		commit.ReadRow(key, sequence, row[0], store.Request{}).PutOn(&page)
+		return err
+	})
+	return page, err
 }
 
 var orders = [...]string{
@@ -75,8 +105,8 @@ var orders = [...]string{
 	store.NewestFirst: "sequence DESC",
 }
 
-// listQuery asks for one row more than the page holds, which tells whether there is more.
-func listQuery(q *store.Query) (string, []any) {
+// listQuery asks for the data of one row more than the page holds, which tells whether there is more, and for other columns after it.
+func listQuery(q *store.Query, columns string) (string, []any) {
 	var b strings.Builder
 	var args []any
 	add := func(text string, values ...any) {
@@ -90,10 +120,10 @@ func listQuery(q *store.Query) (string, []any) {
 	order := orders[q.Order]
 	if q.Bytes > 0 {
 		// Rows past the bound are sent without their data, which is then not even read where it lies apart from its row.
-		add("SELECT CASE WHEN sum(octet_length(data)) OVER so_far <= $%d OR row_number() OVER so_far = 1 THEN data END FROM (", q.Bytes)
+		add("SELECT CASE WHEN sum(octet_length(data)) OVER so_far <= $%d OR row_number() OVER so_far = 1 THEN data END"+columns+" FROM (", q.Bytes)
 		b.WriteString("SELECT data, parent, id, sequence")
 	} else {
-		b.WriteString("SELECT data")
+		b.WriteString("SELECT data" + columns)
 	}
 	add(" FROM record WHERE studio = $%d AND kind = $%d", q.Studio, string(q.Kind))
 	if !q.AnyParent {
@@ -126,15 +156,20 @@ func (s *Store) Scan(ctx context.Context, studio string, kind store.Kind, each f
 	}
 	given := false
 	return s.read(ctx, func() error {
+		left := 0
 		err := s.each(ctx, "SELECT data FROM record WHERE studio = $1 AND kind = $2 ORDER BY sequence",
 			[]any{studio, string(kind)}, func(row [][]byte) error {
 				r, err := commit.DecodeRecord(studio, kind, row[0])
 				if err != nil {
-					return err
+					left++
+					return nil
 				}
 				given = true
 				return each(r)
 			})
+		if err == nil && left > 0 {
+			err = s.damaged(ctx, studio, kind, left)
+		}
 		if given && isLost(err) {
 			// Not again from the start: the caller has seen some already.
 			return s.translate(err)
@@ -143,8 +178,19 @@ func (s *Store) Scan(ctx context.Context, studio string, kind store.Kind, each f
 	})
 }
 
-// each calls each with the columns of every row, which are only good until it returns.
-func (s *Store) each(ctx context.Context, text string, args []any, each func(row [][]byte) error) error {
+// damaged names the records that a scan has left out, which are so many.
+func (s *Store) damaged(ctx context.Context, studio string, kind store.Kind, left int) error {
+	var all store.DamagedRecords
+	err := s.each(ctx, "SELECT parent, id, data FROM record WHERE studio = $1 AND kind = $2 ORDER BY sequence",
+		[]any{studio, string(kind)}, func(row [][]byte) error {
+			all = commit.AppendDamaged(all, store.Key{Studio: studio, Kind: kind, Parent: string(row[0]), ID: string(row[1])}, row[2])
+			return nil
+		})
+	return commit.Named(all, left, err)
+}
+
+// each calls f with the raw values of every row; they are good until it returns.
+func (s *Store) each(ctx context.Context, text string, args []any, f func(row [][]byte) error) error {
 	var refused error
 	err := s.with(ctx, func(c *pgxpool.Conn) error {
 		rows, err := c.Query(ctx, text, args...)
@@ -153,7 +199,7 @@ func (s *Store) each(ctx context.Context, text string, args []any, each func(row
 		}
 		defer rows.Close()
 		for rows.Next() {
-			if refused = each(rows.RawValues()); refused != nil {
+			if refused = f(rows.RawValues()); refused != nil {
 				return nil
 			}
 			// What has arrived already is read without a look at the context.
@@ -183,7 +229,7 @@ func (s *Store) FindKey(ctx context.Context, id string) (r store.Record, err err
 		if err != nil {
 			return err
 		}
-		r, err = commit.DecodeRecord(studio, store.KindKey, data)
+		r, err = commit.Read(store.Key{Studio: studio, Kind: store.KindKey, ID: id}, data)
 		return err
 	})
 	return r, err
@@ -242,17 +288,16 @@ func (s *Store) Answered(ctx context.Context, studio string, request store.Reque
 
 // answered makes the answer from the record that the request's write has left.
 func answered(ctx context.Context, c *pgxpool.Conn, studio string, request store.Request) (*commit.Saved, error) {
+	key := store.Key{Studio: studio}
 	var kind string
+	var sequence int64
 	var data, hash []byte
-	if err := c.QueryRow(ctx, "SELECT kind, data, hash FROM record WHERE studio = $1 AND request = $2",
-		studio, request.ID).Scan(&kind, &data, &hash); err != nil {
+	if err := c.QueryRow(ctx, "SELECT kind, parent, id, sequence, data, hash FROM record WHERE studio = $1 AND request = $2",
+		studio, request.ID).Scan(&kind, &key.Parent, &key.ID, &sequence, &data, &hash); err != nil {
 		return nil, err
 	}
-	r, err := commit.DecodeRow(studio, store.Kind(kind), data, store.Request{ID: request.ID, Hash: hash})
-	if err != nil {
-		return nil, err
-	}
-	return r.Saved(), nil
+	key.Kind = store.Kind(kind)
+	return commit.ReadRow(key, sequence, data, store.Request{ID: request.ID, Hash: hash}).Saved(), nil
 }
 
 // copied reads the copy of the answer.
@@ -263,5 +308,5 @@ func copied(ctx context.Context, c *pgxpool.Conn, studio string, request store.R
 		studio, request.ID).Scan(&hash, &answer, &at); err != nil {
 		return nil, err
 	}
-	return commit.DecodeSaved(studio, hash, answer, at)
+	return commit.ReadSaved(commit.RequestKey{Studio: studio, ID: request.ID}, hash, answer, at), nil
 }

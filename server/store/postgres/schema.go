@@ -13,6 +13,7 @@ import (
 	"github.com/pressly/goose/v3/lock"
 
 	"github.com/catchline/catchline/server/store"
+	"github.com/catchline/catchline/server/store/internal/commit"
 )
 
 //go:embed migrations/*.sql
@@ -41,7 +42,9 @@ func Migrate(ctx context.Context, url string) error {
 	if err != nil {
 		return err
 	}
-	m, err := goose.NewProvider(goose.DialectPostgres, db, dir, goose.WithSessionLocker(locker), goose.WithDisableGlobalRegistry(true))
+	checksums := commit.ChecksumsMigration(func(s string) string { return s })
+	m, err := goose.NewProvider(goose.DialectPostgres, db, dir,
+		goose.WithGoMigrations(checksums), goose.WithSessionLocker(locker), goose.WithDisableGlobalRegistry(true))
 	if err != nil {
 		return err
 	}
@@ -66,7 +69,7 @@ func latestSchema() int64 {
 	if err != nil {
 		panic("postgres: a migration has no number: " + err.Error())
 	}
-	return n
+	return max(n, commit.ChecksumsVersion)
 }
 
 // storedSchema returns the number of the last migration that the database has seen.
@@ -79,8 +82,8 @@ func storedSchema(_ context.Context, query func(dest *int64, query string) error
 	return version, err
 }
 
-func (s *Store) checkSchema(ctx context.Context) error {
-	got, err := storedSchema(ctx, func(dest *int64, query string) error { return s.readers.QueryRow(ctx, query).Scan(dest) })
+// checkSchema compares the schema that was found with the one that this program was built for.
+func (s *server) checkSchema(got int64, err error) error {
 	switch want := latestSchema(); {
 	case errors.Is(err, store.ErrNeedsMigration), err == nil && got < want:
 		return s.fault(store.ErrNeedsMigration, nil)
@@ -90,4 +93,8 @@ func (s *Store) checkSchema(ctx context.Context) error {
 		return s.fault(store.ErrTooNew, nil)
 	}
 	return nil
+}
+
+func (s *Store) ask(ctx context.Context) (version int64, err error) {
+	return storedSchema(ctx, func(dest *int64, query string) error { return s.readers.QueryRow(ctx, query).Scan(dest) })
 }

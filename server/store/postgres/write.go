@@ -215,13 +215,13 @@ func load(ctx context.Context, c *pgx.Conn, g *commit.Group) error {
 			var key commit.RequestKey
 			var hash, answer []byte
 			var at time.Time
-			_, err := pgx.ForEachRow(rows, []any{&key.Studio, &key.ID, &hash, &answer, &at}, func() (err error) {
-				g.Requests[key].Saved, err = commit.DecodeSaved(key.Studio, hash, answer, at)
-				return err
+			_, err := pgx.ForEachRow(rows, []any{&key.Studio, &key.ID, &hash, &answer, &at}, func() error {
+				g.Requests[key].Saved = commit.ReadSaved(key, hash, answer, at)
+				return nil
 			})
 			return err
 		})
-		b.Queue(`SELECT studio, kind, data, request, hash FROM record
+		b.Queue(`SELECT studio, kind, parent, id, sequence, data, request, hash FROM record
 			JOIN unnest($1::text[], $2::text[]) AS k (studio, request) USING (studio, request)`, k.args()...).Query(eachRow(func(r *commit.Row) {
 			g.Requests[commit.RequestKey{Studio: r.Studio, ID: r.Request.ID}].Saved = r.Saved()
 		}))
@@ -231,24 +231,24 @@ func load(ctx context.Context, c *pgx.Conn, g *commit.Group) error {
 		for e := range g.Entries {
 			k.add(e.Studio, string(e.Kind), e.Parent, e.ID)
 		}
-		b.Queue(`SELECT studio, kind, data, coalesce(request, ''), hash FROM record
+		b.Queue(`SELECT studio, kind, parent, id, sequence, data, coalesce(request, ''), hash FROM record
 			JOIN unnest($1::text[], $2::text[], $3::text[], $4::text[]) AS k (studio, kind, parent, id) USING (studio, kind, parent, id)`,
 			k.args()...).Query(eachRow(g.SetBefore))
 	}
 	return c.SendBatch(ctx, &b).Close()
 }
 
-// eachRow calls f with each record of a result, whose columns are the studio, the kind, the data, the request and its hash.
+// eachRow calls f with each record of a result, whose columns are the key, the sequence, the data, the request and its hash.
 func eachRow(f func(*commit.Row)) func(pgx.Rows) error {
 	return func(rows pgx.Rows) error {
-		var studio, kind, request string
+		var key store.Key
+		var kind, request string
+		var sequence int64
 		var data, hash []byte
-		_, err := pgx.ForEachRow(rows, []any{&studio, &kind, &data, &request, &hash}, func() error {
-			r, err := commit.DecodeRow(studio, store.Kind(kind), data, store.Request{ID: request, Hash: hash})
-			if err == nil {
-				f(r)
-			}
-			return err
+		_, err := pgx.ForEachRow(rows, []any{&key.Studio, &kind, &key.Parent, &key.ID, &sequence, &data, &request, &hash}, func() error {
+			key.Kind = store.Kind(kind)
+			f(commit.ReadRow(key, sequence, data, store.Request{ID: request, Hash: hash}))
+			return nil
 		})
 		return err
 	}

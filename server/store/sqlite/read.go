@@ -14,7 +14,7 @@ import (
 
 // What a request is answered from: a record, or a copy of the answer.
 const (
-	selectAnswer = "SELECT kind, data, hash FROM record WHERE studio = ? AND request = ?"
+	selectAnswer = "SELECT kind, parent, id, sequence, data, hash FROM record WHERE studio = ? AND request = ?"
 	selectCopy   = "SELECT hash, answer, time FROM request WHERE studio = ? AND id = ?"
 )
 
@@ -54,7 +54,7 @@ func (s *Store) Get(ctx context.Context, k store.Key) (r store.Record, err error
 		if err := s.reads.get.QueryRowContext(ctx, k.Studio, string(k.Kind), k.Parent, k.ID).Scan(&data); err != nil {
 			return err
 		}
-		r, err = commit.DecodeRecord(k.Studio, k.Kind, data)
+		r, err = commit.Read(k, data)
 		return err
 	})
 	return r, err
@@ -66,33 +66,11 @@ func (s *Store) List(ctx context.Context, q store.Query) (page store.Page, err e
 		return page, err
 	}
 	err = s.read(func() error {
-		text, args := listQuery(&q)
-		rows, err := s.readers.QueryContext(ctx, text, args...)
-		if err != nil {
-			return err
+		page, err = s.page(ctx, &q)
+		if errors.Is(err, store.ErrDamaged) {
+			page, err = s.pageWithDamage(ctx, &q)
 		}
-		defer rows.Close()
-		bytes := 0
-		for rows.Next() {
-			if len(page.Records) == q.Limit {
-				page.More = true
-				break
-			}
-			var data sql.RawBytes
-			if err := rows.Scan(&data); err != nil {
-				return err
-			}
-			if bytes += len(data); q.Bytes > 0 && bytes > q.Bytes && len(page.Records) > 0 {
-				page.More = true
-				break
-			}
-			r, err := commit.DecodeRecord(q.Studio, q.Kind, data)
-			if err != nil {
-				return err
-			}
-			page.Records = append(page.Records, r)
-		}
-		return rows.Err()
+		return err
 	})
 	if err != nil {
 		return store.Page{}, err
@@ -100,11 +78,65 @@ func (s *Store) List(ctx context.Context, q store.Query) (page store.Page, err e
 	return page, nil
 }
 
+// page reads one column a row, and ends at a damaged record.
+func (s *Store) page(ctx context.Context, q *store.Query) (page store.Page, err error) {
+	var data sql.RawBytes
+	page.More, err = s.rows(ctx, q, &data, "data", func() error {
+		r, err := commit.DecodeRecord(q.Studio, q.Kind, data)
+		page.Records = append(page.Records, r)
+		return err
+	}, &data)
+	if n := len(page.Records); n > 0 {
+		page.Last = page.Records[n-1].Cursor()
+	}
+	return page, err
+}
+
+// pageWithDamage reads the columns too, which take longer, and name a record that is damaged.
+func (s *Store) pageWithDamage(ctx context.Context, q *store.Query) (page store.Page, err error) {
+	key := store.Key{Studio: q.Studio, Kind: q.Kind}
+	var sequence int64
+	var data sql.RawBytes
+	page.More, err = s.rows(ctx, q, &data, "parent, id, sequence, data", func() error {
+		commit.ReadRow(key, sequence, data, store.Request{}).PutOn(&page)
+		return nil
+	}, &key.Parent, &key.ID, &sequence, &data)
+	return page, err
+}
+
+// rows reads the rows of a page into the variables, among them the data, calls each after every row, and reports whether there are more.
+func (s *Store) rows(ctx context.Context, q *store.Query, data *sql.RawBytes, columns string, each func() error, to ...any) (more bool, err error) {
+	text, args := listQuery(q, columns)
+	rows, err := s.readers.QueryContext(ctx, text, args...)
+	if err != nil {
+		return false, err
+	}
+	defer rows.Close()
+	bytes := 0
+	for n := 0; rows.Next(); n++ {
+		if n == q.Limit {
+			more = true
+			break
+		}
+		if err := rows.Scan(to...); err != nil {
+			return false, err
+		}
+		if bytes += len(*data); q.Bytes > 0 && bytes > q.Bytes && n > 0 {
+			more = true
+			break
+		}
+		if err := each(); err != nil {
+			return false, err
+		}
+	}
+	return more, rows.Err()
+}
+
 // listQuery asks for one row more than the page holds, which tells whether there is more.
-func listQuery(q *store.Query) (string, []any) {
+func listQuery(q *store.Query, columns string) (string, []any) {
 	var b strings.Builder
 	args := []any{q.Studio, string(q.Kind)}
-	b.WriteString("SELECT data FROM record WHERE studio = ? AND kind = ?")
+	b.WriteString("SELECT " + columns + " FROM record WHERE studio = ? AND kind = ?")
 	if !q.AnyParent {
 		b.WriteString(" AND parent = ?")
 		args = append(args, q.Parent)
@@ -146,7 +178,8 @@ func (s *Store) Scan(ctx context.Context, studio string, kind store.Kind, each f
 			return err
 		}
 		defer conn.Close()
-		return conn.Raw(func(c any) error {
+		left := 0
+		err = conn.Raw(func(c any) error {
 			st, err := prepare(c.(driver.Conn), "SELECT data FROM record WHERE studio = ? AND kind = ? ORDER BY sequence")
 			if err != nil {
 				return err
@@ -159,12 +192,36 @@ func (s *Store) Scan(ctx context.Context, studio string, kind store.Kind, each f
 				data, _ := v.([]byte)
 				r, err := commit.DecodeRecord(studio, kind, data)
 				if err != nil {
-					return err
+					left++
+					return nil
 				}
 				return each(r)
 			}, studio, string(kind))
 		})
+		if err != nil || left == 0 {
+			return err
+		}
+		return s.damaged(ctx, conn, studio, kind, left)
 	})
+}
+
+// damaged names the records that a scan has left out, which are so many.
+func (s *Store) damaged(ctx context.Context, conn *sql.Conn, studio string, kind store.Kind, left int) error {
+	rows, err := conn.QueryContext(ctx, "SELECT parent, id, data FROM record WHERE studio = ? AND kind = ? ORDER BY sequence", studio, string(kind))
+	if err != nil {
+		return err
+	}
+	defer rows.Close()
+	key := store.Key{Studio: studio, Kind: kind}
+	var data sql.RawBytes
+	var all store.DamagedRecords
+	for rows.Next() {
+		if err := rows.Scan(&key.Parent, &key.ID, &data); err != nil {
+			return err
+		}
+		all = commit.AppendDamaged(all, key, data)
+	}
+	return commit.Named(all, left, rows.Err())
 }
 
 // FindKey implements store.Reader.
@@ -178,7 +235,7 @@ func (s *Store) FindKey(ctx context.Context, id string) (r store.Record, err err
 		if err := s.reads.findKey.QueryRowContext(ctx, id).Scan(&studio, &data); err != nil {
 			return err
 		}
-		r, err = commit.DecodeRecord(studio, store.KindKey, data)
+		r, err = commit.Read(store.Key{Studio: studio, Kind: store.KindKey, ID: id}, data)
 		return err
 	})
 	return r, err
@@ -235,16 +292,14 @@ func (s *Store) Answered(ctx context.Context, studio string, request store.Reque
 }
 
 func (s *Store) answered(ctx context.Context, studio string, request store.Request) (*commit.Saved, error) {
-	var kind string
+	key := store.Key{Studio: studio}
+	var sequence int64
 	var data, hash []byte
-	if err := s.reads.answered.QueryRowContext(ctx, studio, request.ID).Scan(&kind, &data, &hash); err != nil {
+	row := s.reads.answered.QueryRowContext(ctx, studio, request.ID)
+	if err := row.Scan(&key.Kind, &key.Parent, &key.ID, &sequence, &data, &hash); err != nil {
 		return nil, err
 	}
-	r, err := commit.DecodeRow(studio, store.Kind(kind), data, store.Request{ID: request.ID, Hash: hash})
-	if err != nil {
-		return nil, err
-	}
-	return r.Saved(), nil
+	return commit.ReadRow(key, sequence, data, store.Request{ID: request.ID, Hash: hash}).Saved(), nil
 }
 
 func (s *Store) copied(ctx context.Context, studio string, request store.Request) (*commit.Saved, error) {
@@ -253,5 +308,5 @@ func (s *Store) copied(ctx context.Context, studio string, request store.Request
 	if err := s.reads.copied.QueryRowContext(ctx, studio, request.ID).Scan(&hash, &answer, &micros); err != nil {
 		return nil, err
 	}
-	return commit.DecodeSaved(studio, hash, answer, time.UnixMicro(micros))
+	return commit.ReadSaved(commit.RequestKey{Studio: studio, ID: request.ID}, hash, answer, time.UnixMicro(micros)), nil
 }

@@ -6,10 +6,12 @@ import (
 	"embed"
 	"errors"
 	"io/fs"
+	"strings"
 
 	"github.com/pressly/goose/v3"
 
 	"github.com/catchline/catchline/server/store"
+	"github.com/catchline/catchline/server/store/internal/commit"
 )
 
 //go:embed migrations/*.sql
@@ -23,7 +25,8 @@ func newMigrator(db *sql.DB) (*goose.Provider, error) {
 	if err != nil {
 		return nil, err
 	}
-	return goose.NewProvider(goose.DialectSQLite3, db, dir, goose.WithDisableGlobalRegistry(true))
+	checksums := commit.ChecksumsMigration(func(s string) string { return strings.ReplaceAll(s, "$", "?") })
+	return goose.NewProvider(goose.DialectSQLite3, db, dir, goose.WithGoMigrations(checksums), goose.WithDisableGlobalRegistry(true))
 }
 
 // latestSchema is the number of the last migration.

@@ -1,6 +1,8 @@
 package sqlite_test
 
 import (
+	"database/sql"
+	"net/url"
 	"path/filepath"
 	"testing"
 	"time"
@@ -24,6 +26,27 @@ func TestConformance(t *testing.T) {
 				}
 				return s
 			},
+			Damage: func(t *testing.T, k store.Key, change func([]byte)) { damage(t, path, k, change) },
+			Check:  func(t *testing.T) error { return sqlite.Check(t.Context(), path) },
 		}
 	})
+}
+
+// damage changes what is stored of a record, by a connection of its own.
+func damage(t *testing.T, path string, k store.Key, change func([]byte)) {
+	t.Helper()
+	db, err := sql.Open("sqlite", "file:"+url.PathEscape(path)+"?_pragma=busy_timeout(5000)")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	const where = " WHERE studio = ? AND kind = ? AND parent = ? AND id = ?"
+	var data []byte
+	if err := db.QueryRow("SELECT data FROM record"+where, k.Studio, string(k.Kind), k.Parent, k.ID).Scan(&data); err != nil {
+		t.Fatal(err)
+	}
+	change(data)
+	if _, err := db.Exec("UPDATE record SET data = ?"+where, data, k.Studio, string(k.Kind), k.Parent, k.ID); err != nil {
+		t.Fatal(err)
+	}
 }

@@ -65,7 +65,7 @@ func (w *writer) prepare(conn driver.Conn) (err error) {
 		{&w.rollback, "ROLLBACK"},
 		{&w.getStudio, "SELECT live, sequence FROM studio WHERE studio = ?"},
 		{&w.getNumber, "SELECT number FROM version WHERE studio = ? AND kind = ?"},
-		{&w.getRecord, "SELECT data, request, hash FROM record WHERE studio = ? AND kind = ? AND parent = ? AND id = ?"},
+		{&w.getRecord, "SELECT sequence, data, request, hash FROM record WHERE studio = ? AND kind = ? AND parent = ? AND id = ?"},
 		{&w.getAnswer, selectAnswer},
 		{&w.getCopy, selectCopy},
 		{&w.wipeRecords, "DELETE FROM record WHERE studio = ?"},
@@ -175,7 +175,7 @@ func (s *Store) transact(g *commit.Group) error {
 }
 
 func (w *writer) load(g *commit.Group) error {
-	var row [3]driver.Value
+	var row [4]driver.Value
 	for name, studio := range g.Studios {
 		found, err := w.getStudio.row(row[:2], name)
 		if err != nil {
@@ -207,18 +207,14 @@ func (w *writer) load(g *commit.Group) error {
 		if e.Assumed {
 			continue
 		}
-		found, err := w.getRecord.row(row[:3], k.Studio, string(k.Kind), k.Parent, k.ID)
+		found, err := w.getRecord.row(row[:], k.Studio, string(k.Kind), k.Parent, k.ID)
 		if err != nil {
 			return err
 		}
 		if found {
-			id, _ := row[1].(string)
-			hash, _ := row[2].([]byte)
-			r, err := commit.DecodeRow(k.Studio, k.Kind, row[0].([]byte), store.Request{ID: id, Hash: hash})
-			if err != nil {
-				return err
-			}
-			g.SetBefore(r)
+			id, _ := row[2].(string)
+			hash, _ := row[3].([]byte)
+			g.SetBefore(commit.ReadRow(k, row[0].(int64), row[1].([]byte), store.Request{ID: id, Hash: hash}))
 		}
 	}
 	return nil
@@ -226,16 +222,13 @@ func (w *writer) load(g *commit.Group) error {
 
 // answered finds the row that answers a request; nil if there is none.
 func (w *writer) answered(k commit.RequestKey) (*commit.Saved, error) {
-	var row [3]driver.Value
+	var row [6]driver.Value
 	found, err := w.getAnswer.row(row[:], k.Studio, k.ID)
 	if err != nil || !found {
 		return nil, err
 	}
-	r, err := commit.DecodeRow(k.Studio, store.Kind(row[0].(string)), row[1].([]byte), store.Request{ID: k.ID, Hash: row[2].([]byte)})
-	if err != nil {
-		return nil, err
-	}
-	return r.Saved(), nil
+	key := store.Key{Studio: k.Studio, Kind: store.Kind(row[0].(string)), Parent: row[1].(string), ID: row[2].(string)}
+	return commit.ReadRow(key, row[3].(int64), row[4].([]byte), store.Request{ID: k.ID, Hash: row[5].([]byte)}).Saved(), nil
 }
 
 // copied finds the copy of the answer to a request; nil if there is none.
@@ -245,7 +238,7 @@ func (w *writer) copied(k commit.RequestKey) (*commit.Saved, error) {
 	if err != nil || !found {
 		return nil, err
 	}
-	return commit.DecodeSaved(k.Studio, row[0].([]byte), row[1].([]byte), time.UnixMicro(row[2].(int64)))
+	return commit.ReadSaved(k, row[0].([]byte), row[1].([]byte), time.UnixMicro(row[2].(int64))), nil
 }
 
 func (w *writer) store(g *commit.Group, now time.Time) error {

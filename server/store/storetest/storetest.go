@@ -17,6 +17,10 @@ type Database struct {
 	// Open opens a store on it. Opening again, before or after a Close, opens the same data. A nil
 	// clock is time.Now.
 	Open func(t *testing.T, now func() time.Time) store.Store
+	// Damage changes the stored form of a record behind the store's back.
+	Damage func(t *testing.T, key store.Key, change func(stored []byte))
+	// Check reads the whole database, as the engine's Check does.
+	Check func(t *testing.T) error
 }
 
 // Factory makes a database; it ends with the test that it is given.
@@ -35,6 +39,7 @@ func Run(t *testing.T, make Factory) {
 		{"studios", studios},
 		{"calibrations", calibrations},
 		{"watching", watching},
+		{"damage", damage},
 		{"life", life},
 	} {
 		t.Run(group.name, func(t *testing.T) {
@@ -155,7 +160,7 @@ func (b *bench) walk(q store.Query, between func()) []store.Record {
 		if !page.More {
 			return all
 		}
-		q.After = page.Records[len(page.Records)-1].Cursor()
+		q.After = page.Last
 		if between != nil {
 			between()
 		}

@@ -41,6 +41,7 @@ type RequestKey struct{ Studio, ID string }
 type Row struct {
 	store.Record
 	Request store.Request
+	Damaged *store.Damaged // the record cannot be read; then there is only its key and its sequence
 }
 
 // Saved is the answer to an earlier write: made from the row that it has left, or a copy of it, for a write that
@@ -49,6 +50,7 @@ type Saved struct {
 	Hash    []byte
 	Records []store.Record
 	Time    time.Time
+	Damaged *store.Damaged // they cannot be read
 }
 
 // Asked is a request, and the answer that it has got before; nil if none.
@@ -257,6 +259,9 @@ func (g *Group) step(w *store.Write, i int, studio *Studio, now time.Time) (stor
 		if err := checkRevision(old, r.Revision); err != nil {
 			return r.Record, nil, err
 		}
+		if old.Damaged != nil {
+			return r.Record, nil, old.Damaged
+		}
 		g.copyAnswer(old, now)
 		g.put(e, &r, studio, now)
 		return r.Record, undo, nil
@@ -283,7 +288,7 @@ func (g *Group) step(w *store.Write, i int, studio *Studio, now time.Time) (stor
 // copyAnswer keeps what a row that is about to change or to go has been the answer to.
 func (g *Group) copyAnswer(r *Row, now time.Time) {
 	saved := r.Saved()
-	if saved == nil || saved.outdated(now) {
+	if saved == nil || saved.Damaged != nil || saved.outdated(now) {
 		return
 	}
 	key := RequestKey{r.Studio, r.Request.ID}
@@ -297,6 +302,9 @@ func (g *Group) copyAnswer(r *Row, now time.Time) {
 func checkRevision(old *Row, revision int64) error {
 	if old == nil {
 		return store.ErrNotFound
+	}
+	if revision != 0 && old.Damaged != nil {
+		return old.Damaged // nobody knows any more which is its latest
 	}
 	if revision != 0 && revision != old.Revision {
 		return store.ErrConflict
@@ -348,7 +356,7 @@ func (r *Row) Saved() *Saved {
 	if r.Request.ID == "" {
 		return nil
 	}
-	return &Saved{Hash: r.Request.Hash, Records: []store.Record{r.Record}, Time: r.UpdateTime}
+	return &Saved{Hash: r.Request.Hash, Records: []store.Record{r.Record}, Time: r.UpdateTime, Damaged: r.Damaged}
 }
 
 // outdated reports that the answer is too old to count.
@@ -356,6 +364,9 @@ func (s *Saved) outdated(now time.Time) bool { return now.Sub(s.Time) >= store.R
 
 // Replay answers the request from what was saved: ErrNotFound if that is too old to count.
 func (s *Saved) Replay(request store.Request, now time.Time) (store.Answer, error) {
+	if s.Damaged != nil {
+		return store.Answer{}, s.Damaged
+	}
 	if s.outdated(now) {
 		return store.Answer{}, store.ErrNotFound
 	}
