@@ -36,6 +36,8 @@ func run(ctx context.Context, args []string, getenv func(string) (string, bool),
 		return process.Backup(ctx, c.Config, c.Backup.To, out)
 	case "restore":
 		return process.Restore(ctx, c.Config, c.Restore.From, c.Restore.Check, out)
+	case "check":
+		return process.Check(ctx, c.Config, out)
 	case "migrate":
 		return process.Migrate(ctx, c.Config, out)
 	}

@@ -203,6 +203,9 @@ func (g *Guard) studioKey(ctx context.Context, secret string, whole Hash) (*Iden
 	asked, generation := g.now(), g.cache.generation()
 	rec, err := g.keys.FindKey(ctx, keyID)
 	switch {
+	case errors.Is(err, store.ErrDamaged):
+		g.log.ErrorContext(ctx, "a key cannot be checked", "error", err)
+		return nil, failure(codes.DataLoss, "RECORD_DAMAGED", "What is stored of this key is damaged; ask for a new one.")
 	case errors.Is(err, store.ErrNotFound):
 		return nil, errKey
 	case ctx.Err() != nil:

@@ -26,7 +26,8 @@ import (
 type world struct {
 	t *testing.T
 	context.Context
-	api *API
+	api  *API
+	path string // of the store's file
 
 	studios   pb.StudioServiceClient
 	glazes    pb.GlazeServiceClient
@@ -71,7 +72,7 @@ func newWorld(t *testing.T) *world {
 	}
 	t.Cleanup(func() { conn.Close() })
 	return &world{
-		t: t, Context: ctx, api: a,
+		t: t, Context: ctx, api: a, path: path,
 		studios: pb.NewStudioServiceClient(conn), glazes: pb.NewGlazeServiceClient(conn), materials: pb.NewMaterialServiceClient(conn),
 		bodies: pb.NewBodyServiceClient(conn), firings: pb.NewFiringServiceClient(conn), wares: pb.NewWareServiceClient(conn),
 		tiles: pb.NewTileServiceClient(conn), sheets: pb.NewSheetServiceClient(conn), keys: pb.NewKeyServiceClient(conn),

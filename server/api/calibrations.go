@@ -134,7 +134,9 @@ func (s *calibrations) fit(ctx context.Context, p *prepared) (*storepb.Calibrati
 		return nil, err
 	}
 	comparison := calib.Comparison{Sentence: "The active calibration belongs to another version of the model, so the two are not compared."}
-	if !p.calibration.otherPhysics {
+	if p.calibration.damaged != nil {
+		comparison.Sentence = "The active calibration is damaged, so the two are not compared."
+	} else if !p.calibration.otherPhysics {
 		if comparison, err = calib.Compare(p.calibration.Calibration, c, log); err != nil {
 			return nil, err
 		}
@@ -216,11 +218,20 @@ func (s *calibrations) read(ctx context.Context, studio, number string) (*pb.Cal
 	if err != nil {
 		return nil, err
 	}
-	active, _, err := store.Active(ctx, s.api.store, studio)
+	active, err := s.active(ctx, studio)
 	if err != nil {
 		return nil, err
 	}
 	return shownCalibration(&record, active)
+}
+
+// active is the number of the calibration in use; none is where the choice is damaged, with which nothing is scored.
+func (s *calibrations) active(ctx context.Context, studio string) (string, error) {
+	number, _, err := store.Active(ctx, s.api.store, studio)
+	if errors.Is(err, store.ErrDamaged) {
+		return "", nil
+	}
+	return number, err
 }
 
 func shownCalibration(r *store.Record, active string) (*pb.Calibration, error) {
@@ -256,7 +267,7 @@ func (s *calibrations) ListCalibrations(ctx context.Context, r *pb.ListCalibrati
 	if err != nil {
 		return nil, err
 	}
-	if _, err := s.api.cache.get(ctx, key.ID); err != nil {
+	if err := s.api.exists(ctx, key); err != nil {
 		return nil, err
 	}
 	size, after, err := pageOf(r)
@@ -267,7 +278,7 @@ func (s *calibrations) ListCalibrations(ctx context.Context, r *pb.ListCalibrati
 	if err != nil {
 		return nil, err
 	}
-	active, _, err := store.Active(ctx, s.api.store, key.ID)
+	active, err := s.active(ctx, key.ID)
 	if err != nil {
 		return nil, err
 	}
@@ -293,6 +304,9 @@ func (s *calibrations) ActivateCalibration(ctx context.Context, r *pb.ActivateCa
 		return nil, err
 	}
 	_, revision, err := store.Active(ctx, s.api.store, key.Studio)
+	if errors.Is(err, store.ErrDamaged) {
+		err = store.MendActive(ctx, s.api.store, key.Studio)
+	}
 	if err != nil {
 		return nil, err
 	}

@@ -34,12 +34,12 @@ func TestLossOnIgnitionOfWhatIsGivenFired(t *testing.T) {
 		{seger(nil), 0.08},
 		{seger(proto.Float64(15)), 0.15},
 	} {
-		got, err := compositionOf(c.glaze, nil)
+		got, err := compositionOf(c.glaze, &rawMaterials{})
 		if err != nil || math.Abs(got.LOI-c.want) > 1e-12 {
 			t.Errorf("%v: %v, %v, want %v", c.glaze, got, err, c.want)
 		}
 	}
-	if got, err := compositionOf(&pb.Glaze{Chemistry: &pb.Glaze_Described{}}, nil); got != nil || err != nil {
+	if got, err := compositionOf(&pb.Glaze{Chemistry: &pb.Glaze_Described{}}, &rawMaterials{}); got != nil || err != nil {
 		t.Errorf("a described glaze has the composition %v, %v", got, err)
 	}
 }
@@ -49,7 +49,7 @@ func TestMolesAndMasses(t *testing.T) {
 	byMass := &pb.Glaze{Chemistry: &pb.Glaze_Analysis{Analysis: &pb.OxideAnalysis{OxidesPercent: map[string]float64{"CaO": 56.077, "SiO2": 60.083}}}}
 	byMole := &pb.Glaze{Chemistry: &pb.Glaze_Analysis{Analysis: &pb.OxideAnalysis{Basis: pb.AnalysisBasis_ANALYSIS_BASIS_MOLE, OxidesPercent: map[string]float64{"CaO": 50, "SiO2": 50}}}}
 	for _, g := range []*pb.Glaze{byMass, byMole} {
-		c, err := compositionOf(g, nil)
+		c, err := compositionOf(g, &rawMaterials{})
 		if err != nil {
 			t.Fatal(err)
 		}

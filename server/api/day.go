@@ -8,7 +8,6 @@ import (
 
 	"google.golang.org/protobuf/proto"
 
-	"github.com/catchline/catchline/model/chem"
 	"github.com/catchline/catchline/model/fault"
 	"github.com/catchline/catchline/model/firing"
 	pb "github.com/catchline/catchline/proto/catchline/v1"
@@ -23,8 +22,7 @@ type day struct {
 	prepared *prepared
 
 	mu     sync.Mutex
-	own    []chem.Material
-	ownSet bool
+	own    *rawMaterials
 	seen   map[string]bool // names of bodies and wares that exist
 	glazes map[layerGlaze]*pb.GlazeOfTheDay
 	models map[*pb.GlazeOfTheDay]*studioGlaze // of glazes
@@ -100,13 +98,17 @@ func (d *day) layer(ctx context.Context, field string, l *pb.Layer) (*pb.GlazeOf
 		}
 		asLot(glaze, lot)
 	}
-	if !d.ownSet {
-		if d.own, err = d.api.ownMaterials(ctx, d.studio); err != nil {
+	if d.own == nil {
+		own, err := d.api.ownMaterials(ctx, d.studio)
+		if err != nil {
 			return nil, err
 		}
-		d.ownSet = true
+		d.own = own
 	}
 	c, err := compositionOf(glaze, d.own)
+	if errors.Is(err, store.ErrDamaged) {
+		return nil, err
+	}
 	if err != nil {
 		return nil, &fault.Error{Field: field + ".glaze", Value: quoted(l.Glaze), Limit: "a glaze that makes a melt, but " + err.Error()}
 	}

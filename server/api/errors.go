@@ -115,6 +115,7 @@ func toStatus(err error) (_ error, log bool) {
 		changed      *ChangedError
 		precondition *PreconditionError
 		unrepeatable *unrepeatableError
+		damaged      *store.Damaged
 		finished     interface{ GRPCStatus() *status.Status }
 	)
 	switch {
@@ -139,6 +140,8 @@ func toStatus(err error) (_ error, log bool) {
 		return made(codes.FailedPrecondition, "FAILED_PRECONDITION", sentence(precondition), map[string]string{"name": precondition.Name},
 			&errdetails.PreconditionFailure{Violations: []*errdetails.PreconditionFailure_Violation{
 				{Type: "STATE", Subject: precondition.Name, Description: sentence(errors.New(precondition.Sentence))}}}), false
+	case errors.As(err, &damaged):
+		return named(codes.DataLoss, "RECORD_DAMAGED", nameOf(damaged.Key), damagedSentence(damaged)), true
 	case errors.Is(err, store.ErrNotFound):
 		return made(codes.NotFound, "NOT_FOUND", "What was asked for does not exist.", nil), false
 	case errors.Is(err, store.ErrAlreadyExists):
@@ -163,6 +166,18 @@ func toStatus(err error) (_ error, log bool) {
 		return made(codes.DataLoss, "STORAGE_DAMAGED", "The server's database is damaged; whoever runs the server has to restore it.", nil), true
 	}
 	return made(codes.Internal, "INTERNAL", publicInternal, nil), true
+}
+
+// damagedSentence says which record is damaged, and what its people can do about it.
+func damagedSentence(d *store.Damaged) error {
+	help := "restore it from a backup, or delete it and make it anew"
+	switch d.Key.Kind {
+	case store.KindActive, store.KindCalibration:
+		help = "activate another calibration, or fit a new one"
+	case store.KindStudio:
+		help = "whoever runs the server has to restore it from a backup"
+	}
+	return fmt.Errorf("%s cannot be read, what is stored of it is damaged: %s", nameOf(d.Key), help)
 }
 
 // sentence writes an error as one: it starts with a capital letter unless it starts with a field or a name, and ends with a full stop.

@@ -112,7 +112,7 @@ func FuzzRequest(f *testing.F) {
 		}
 		switch r := m.(type) {
 		case *pb.CreateGlazeRequest:
-			c, err := compositionOf(r.Glaze, nil)
+			c, err := compositionOf(r.Glaze, &rawMaterials{})
 			if err != nil || c == nil {
 				return
 			}

@@ -26,15 +26,19 @@ type chemistry interface {
 }
 
 // compositionOf works out the melt of a glaze or a lot, with the studio's own materials for recipes. It is nil, without an error, where
-// the chemistry is not known. Errors are *fault.Error with paths in the message, such as recipe.ingredients[2].material.
-func compositionOf(g chemistry, own []chem.Material) (*chem.Composition, error) {
+// the chemistry is not known. Errors are *fault.Error with paths in the message, such as recipe.ingredients[2].material, or the
+// *store.Damaged of a material.
+func compositionOf(g chemistry, raw *rawMaterials) (*chem.Composition, error) {
+	if err := raw.missing(g); err != nil {
+		return nil, err
+	}
 	switch {
 	case g.GetRecipe() != nil:
 		parts := make([]chem.Part, len(g.GetRecipe().Ingredients))
 		for i, in := range g.GetRecipe().Ingredients {
 			parts[i] = chem.Part{Name: in.Material, Amount: in.Amount}
 		}
-		c, err := chem.FromRecipe(parts, own)
+		c, err := chem.FromRecipe(parts, raw.own)
 		return c, renamed(err, func(field string) string {
 			if rest, ok := strings.CutPrefix(field, "recipe["); ok {
 				return "recipe.ingredients[" + rest

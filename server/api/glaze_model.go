@@ -2,12 +2,11 @@ package api
 
 import (
 	"github.com/catchline/catchline/model"
-	"github.com/catchline/catchline/model/chem"
 	pb "github.com/catchline/catchline/proto/catchline/v1"
 )
 
 // glazeModel is a stored glaze as the model knows it.
-func glazeModel(name string, g *pb.Glaze, own []chem.Material) (*model.Glaze, error) {
+func glazeModel(name string, g *pb.Glaze, own *rawMaterials) (*model.Glaze, error) {
 	c, err := compositionOf(g, own)
 	if err != nil {
 		return nil, err
@@ -36,7 +35,7 @@ func describedModel(name string, g *pb.Glaze) (*model.Glaze, error) {
 }
 
 // lotModel is a lot as the model knows it: its own chemistry where it has one, else its glaze's.
-func lotModel(glaze, lot string, g *pb.Glaze, l *pb.Lot, own []chem.Material) (*model.Glaze, error) {
+func lotModel(glaze, lot string, g *pb.Glaze, l *pb.Lot, own *rawMaterials) (*model.Glaze, error) {
 	m, err := glazeModel(glaze, g, own)
 	if err != nil {
 		return nil, err

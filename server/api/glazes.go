@@ -5,7 +5,6 @@ import (
 
 	"google.golang.org/protobuf/types/known/emptypb"
 
-	"github.com/catchline/catchline/model/chem"
 	pb "github.com/catchline/catchline/proto/catchline/v1"
 	"github.com/catchline/catchline/server/store"
 )
@@ -137,25 +136,13 @@ func (s *glazes) itsLots(ctx context.Context, key store.Key, _ *pb.Glaze) ([]sto
 		}
 		for _, rec := range page.Records {
 			ops = append(ops, store.Remove(rec.Key, rec.Revision))
-			q.After = rec.Cursor()
 		}
+		for _, d := range page.Damaged {
+			ops = append(ops, store.Remove(d.Key, 0))
+		}
+		q.After = page.Last
 		if !page.More {
 			return ops, nil
 		}
 	}
-}
-
-// ownMaterials are the studio's own raw materials, for recipes.
-func (a *API) ownMaterials(ctx context.Context, studio string) ([]chem.Material, error) {
-	var own []chem.Material
-	err := a.store.Scan(ctx, studio, store.KindMaterial, func(rec store.Record) error {
-		m, err := a.materials.decode(rec)
-		if err != nil {
-			return err
-		}
-		raw, err := rawMaterial(m)
-		own = append(own, raw)
-		return err
-	})
-	return own, err
 }

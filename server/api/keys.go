@@ -31,7 +31,7 @@ func (s *keys) ListKeys(ctx context.Context, r *pb.ListKeysRequest) (*pb.ListKey
 	if err != nil {
 		return nil, err
 	}
-	if _, err := s.api.read(ctx, parent); err != nil {
+	if err := s.api.exists(ctx, parent); err != nil {
 		return nil, err
 	}
 	page, err := s.api.store.List(ctx, store.Query{Studio: parent.ID, Kind: store.KindKey, After: after, Limit: size, Bytes: pageBytes})

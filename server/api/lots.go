@@ -100,5 +100,6 @@ func (s *calibrations) tilesOfLot(ctx context.Context, studio, lot string) (int3
 			}
 		}
 	})
+	_, err = withoutDamaged(err)
 	return n, err
 }

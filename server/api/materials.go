@@ -107,8 +107,12 @@ func folded(name string) string {
 }
 
 func materialNameKey(studio, name string) store.Key {
+	return store.Key{Studio: studio, Kind: kindMaterialName, ID: materialNameID(name)}
+}
+
+func materialNameID(name string) string {
 	h := sha256.Sum256([]byte(folded(name)))
-	return store.Key{Studio: studio, Kind: kindMaterialName, ID: hex.EncodeToString(h[:])}
+	return hex.EncodeToString(h[:])
 }
 
 // materialLabel is the label of glazes and lots whose recipe uses a material.
@@ -146,6 +150,9 @@ func (s *materials) check(ctx context.Context, key store.Key, old, next *pb.Mate
 
 // unused gives what to remove with a material or its name, unless a recipe uses it.
 func (s *materials) unused(ctx context.Context, key store.Key, stored *pb.Material) ([]store.Op, error) {
+	if stored.DisplayName == "" { // it is damaged; no recipe that uses it makes a melt any more
+		return s.namesOf(ctx, key)
+	}
 	for _, kind := range []store.Kind{store.KindGlaze, store.KindLot} {
 		page, err := s.api.store.List(ctx, store.Query{
 			Studio: key.Studio, Kind: kind, AnyParent: true, Labels: []string{materialLabel(stored.DisplayName)}, Limit: 1,
@@ -153,9 +160,21 @@ func (s *materials) unused(ctx context.Context, key store.Key, stored *pb.Materi
 		if err != nil {
 			return nil, err
 		}
-		if len(page.Records) > 0 {
-			return nil, &PreconditionError{nameOf(key), fmt.Sprintf("the recipe of %s uses %q; change that first", nameOf(page.Records[0].Key), stored.DisplayName)}
+		if one, ok := firstOn(&page); ok {
+			return nil, &PreconditionError{nameOf(key), fmt.Sprintf("the recipe of %s uses %q; change that first", nameOf(one), stored.DisplayName)}
 		}
 	}
 	return []store.Op{store.Remove(materialNameKey(key.Studio, stored.DisplayName), 0)}, nil
+}
+
+// namesOf removes the record of the name of a material, whichever that is.
+func (s *materials) namesOf(ctx context.Context, key store.Key) ([]store.Op, error) {
+	var ops []store.Op
+	_, err := withoutDamaged(s.api.store.Scan(ctx, key.Studio, kindMaterialName, func(rec store.Record) error {
+		if string(rec.Body) == key.ID {
+			ops = append(ops, store.Remove(rec.Key, rec.Revision))
+		}
+		return nil
+	}))
+	return ops, err
 }

@@ -25,8 +25,9 @@ type finderPlace struct {
 }
 
 type finderIndex struct {
-	ids    map[string]bool
-	titles map[string][]string // ids by display name
+	ids     map[string]bool
+	titles  map[string][]string // ids by display name
+	damaged int                 // those of which only the id is known
 }
 
 func (f *finder) find(kind store.Kind, parent, called string) (string, error) {
@@ -39,7 +40,11 @@ func (f *finder) find(kind store.Kind, parent, called string) (string, error) {
 		found := index.titles[folded(called)]
 		switch len(found) {
 		case 0:
-			return "", allowed(fmt.Sprintf("the id or the name of a %s that exists", kind))
+			limit := fmt.Sprintf("the id or the name of a %s that exists", kind)
+			if index.damaged > 0 {
+				limit += fmt.Sprintf("; the stored records of %d are damaged, and these go by their ids alone", index.damaged)
+			}
+			return "", allowed(limit)
 		case 1:
 			id = found[0]
 		default:
@@ -67,9 +72,12 @@ func (f *finder) index(place finderPlace) (*finderIndex, error) {
 			}
 			i.ids[rec.ID] = true
 			i.titles[folded(title)] = append(i.titles[folded(title)], rec.ID)
-			q.After = rec.Cursor()
 		}
-		more = page.More
+		for _, d := range page.Damaged {
+			i.ids[d.Key.ID] = true
+			i.damaged++
+		}
+		q.After, more = page.Last, page.More
 	}
 	if f.byKind == nil {
 		f.byKind = map[finderPlace]*finderIndex{}

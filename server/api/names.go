@@ -37,7 +37,11 @@ func nameOf(k store.Key) string {
 	case store.KindLot:
 		return "studios/" + k.Studio + "/glazes/" + k.Parent + "/lots/" + k.ID
 	}
-	return "studios/" + k.Studio + "/" + collections[k.Kind] + "/" + k.ID
+	collection, ok := collections[k.Kind]
+	if !ok { // none that a caller could ask for, but it may be damaged and has to be called something
+		collection = string(k.Kind)
+	}
+	return "studios/" + k.Studio + "/" + collection + "/" + k.ID
 }
 
 // pattern is what a name of the kind looks like, for people.

@@ -120,11 +120,21 @@ const (
 	mostAnswerBytes = 4_100_000
 )
 
-// fillPage shows the records of a page as far as they fit an answer, and names those that cannot be shown.
+// fillPage shows the records of a page as far as they fit an answer, and names those that cannot be shown: the damaged ones, and any
+// larger than an answer.
 func fillPage[T proto.Message](request proto.Message, page store.Page, show func(store.Record) (T, error)) (all []T, unreadable []string, next string, err error) {
-	size := 0
+	size, damaged := 0, page.Damaged
+	nameUpTo := func(shown int) {
+		for ; len(damaged) > 0 && damaged[0].After <= shown; damaged = damaged[1:] {
+			unreadable = append(unreadable, nameOf(damaged[0].Key))
+		}
+	}
 	for i, rec := range page.Records {
 		t, err := show(rec)
+		if errors.Is(err, store.ErrDamaged) { // something that belongs to it
+			unreadable = append(unreadable, nameOf(rec.Key))
+			continue
+		}
 		if err != nil {
 			return nil, nil, "", err
 		}
@@ -136,11 +146,13 @@ func fillPage[T proto.Message](request proto.Message, page store.Page, show func
 		if size > 0 && size+n > pageBytes {
 			return all, unreadable, pageToken(request, page.Records[i-1].Cursor()), nil
 		}
+		nameUpTo(i)
 		size += n + 8 // its tag and length
 		all = append(all, t)
 	}
+	nameUpTo(len(page.Records))
 	if page.More {
-		next = pageToken(request, page.Records[len(page.Records)-1].Cursor())
+		next = pageToken(request, page.Last)
 	}
 	return all, unreadable, next, nil
 }

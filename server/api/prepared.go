@@ -14,7 +14,6 @@ import (
 
 	"github.com/catchline/catchline/model"
 	"github.com/catchline/catchline/model/calib"
-	"github.com/catchline/catchline/model/chem"
 	"github.com/catchline/catchline/model/film"
 	"github.com/catchline/catchline/model/firing"
 	pb "github.com/catchline/catchline/proto/catchline/v1"
@@ -28,10 +27,10 @@ type prepared struct {
 	versions map[store.Kind]int64
 
 	settings    *pb.StudioSettings
-	materials   []chem.Material
+	materials   *rawMaterials
 	glazes      map[string]*studioGlaze // by resource name; lots by theirs
 	glazeNames  []string                // of glazes, in order of id
-	bodies      map[string]*pb.Body
+	bodies      map[string]error        // by resource name: why one cannot be used; nil if it can
 	firings     map[string]*studioFiring
 	wares       map[string]*studioWare
 	calibration *activeCalibration
@@ -103,6 +102,8 @@ type activeCalibration struct {
 	dripRatio float64
 	// otherPhysics says that it was fitted with another than this server's, see model.PhysicsVersion.
 	otherPhysics bool
+	// damaged is why it cannot be read; then it is the prior alone, with which nothing is scored.
+	damaged error
 
 	words sync.Map // tile's resource name -> string, see tileWords
 }
@@ -248,6 +249,15 @@ type noting struct {
 	cache *studioCache
 }
 
+// List implements store.Reader. Whoever runs the server learns of damaged records from its log, whoever asked from the answer.
+func (n noting) List(ctx context.Context, q store.Query) (store.Page, error) {
+	page, err := n.Store.List(ctx, q)
+	if len(page.Damaged) > 0 {
+		n.cache.api.log.ErrorContext(ctx, "a list had to leave out damaged records", "error", page.Damaged)
+	}
+	return page, err
+}
+
 // Write implements store.Writer. Whatever became of the write, the studio is looked at again.
 func (n noting) Write(ctx context.Context, w store.Write) (store.Answer, error) {
 	answer, err := n.Store.Write(ctx, w)
@@ -338,8 +348,8 @@ func (s *studioCache) prepare(ctx context.Context, id string, old *prepared) (*p
 		return nil, err
 	}
 	if changed(store.KindBody) {
-		p.bodies = map[string]*pb.Body{}
-		err = scan(ctx, s.api.store, id, store.KindBody, func(key store.Key, b *pb.Body) { p.bodies[nameOf(key)] = b })
+		p.bodies = map[string]error{}
+		err = scanUsable(ctx, s.api.store, id, store.KindBody, func(key store.Key, _ *pb.Body, fault error) { p.bodies[nameOf(key)] = fault })
 	} else {
 		p.bodies = old.bodies
 	}
@@ -349,7 +359,11 @@ func (s *studioCache) prepare(ctx context.Context, id string, old *prepared) (*p
 	// Firings keep the glazes that were fired in them, so they are made anew with the glazes.
 	if changed(store.KindFiring, store.KindMaterial, store.KindGlaze, store.KindLot) {
 		p.firings = map[string]*studioFiring{}
-		err = scan(ctx, s.api.store, id, store.KindFiring, func(key store.Key, f *pb.Firing) {
+		err = scanUsable(ctx, s.api.store, id, store.KindFiring, func(key store.Key, f *pb.Firing, fault error) {
+			if fault != nil {
+				p.firings[nameOf(key)] = &studioFiring{name: nameOf(key), fault: fault}
+				return
+			}
 			p.firings[nameOf(key)] = prepareFiring(nameOf(key), f.GetKiln(), f.GetPlan())
 		})
 	} else {
@@ -360,8 +374,11 @@ func (s *studioCache) prepare(ctx context.Context, id string, old *prepared) (*p
 	}
 	if changed(store.KindWare) {
 		p.wares = map[string]*studioWare{}
-		err = scan(ctx, s.api.store, id, store.KindWare, func(key store.Key, w *pb.Ware) {
-			profile, fault := wareProfile(w.GetShape())
+		err = scanUsable(ctx, s.api.store, id, store.KindWare, func(key store.Key, w *pb.Ware, fault error) {
+			var profile *film.Profile
+			if fault == nil {
+				profile, fault = wareProfile(w.GetShape())
+			}
 			p.wares[nameOf(key)] = &studioWare{ware: w, profile: profile, fault: fault}
 		})
 	} else {
@@ -386,7 +403,7 @@ func sameVersions(a, b map[store.Kind]int64) bool {
 }
 
 // glazes prepares glazes and lots, keeping those that did not change.
-func (s *studioCache) glazes(ctx context.Context, id string, old *prepared, changed bool) ([]chem.Material, map[string]*studioGlaze, []string, error) {
+func (s *studioCache) glazes(ctx context.Context, id string, old *prepared, changed bool) (*rawMaterials, map[string]*studioGlaze, []string, error) {
 	if !changed {
 		return old.materials, old.glazes, old.glazeNames, nil
 	}
@@ -397,8 +414,13 @@ func (s *studioCache) glazes(ctx context.Context, id string, old *prepared, chan
 	all := map[string]*studioGlaze{}
 	var names []string
 	records := map[string]*pb.Glaze{}
-	err = scan(ctx, s.api.store, id, store.KindGlaze, func(key store.Key, g *pb.Glaze) {
+	lost := map[string]error{}
+	err = scanUsable(ctx, s.api.store, id, store.KindGlaze, func(key store.Key, g *pb.Glaze, fault error) {
 		name := nameOf(key)
+		if fault != nil {
+			all[name], lost[name] = &studioGlaze{name: name, displayName: name, fault: fault}, fault
+			return
+		}
 		m, fault := glazeModel(name, g, materials)
 		all[name] = &studioGlaze{name, g.GetDisplayName(), m, fault}
 		records[name] = g
@@ -407,13 +429,20 @@ func (s *studioCache) glazes(ctx context.Context, id string, old *prepared, chan
 	if err != nil {
 		return nil, nil, nil, err
 	}
-	err = scan(ctx, s.api.store, id, store.KindLot, func(key store.Key, l *pb.Lot) {
+	err = scanUsable(ctx, s.api.store, id, store.KindLot, func(key store.Key, l *pb.Lot, fault error) {
 		parent := nameOf(store.Key{Studio: id, Kind: store.KindGlaze, ID: key.Parent})
+		name := nameOf(key)
+		if fault == nil {
+			fault = lost[parent]
+		}
+		if fault != nil {
+			all[name] = &studioGlaze{name: name, displayName: name, fault: fault}
+			return
+		}
 		g := records[parent]
 		if g == nil {
 			return
 		}
-		name := nameOf(key)
 		m, fault := lotModel(parent, name, g, l, materials)
 		all[name] = &studioGlaze{name, g.GetDisplayName() + ", lot " + l.GetDisplayName(), m, fault}
 	})
@@ -424,13 +453,19 @@ func (s *studioCache) glazes(ctx context.Context, id string, old *prepared, chan
 // active reads the active calibration; without one it is the prior alone.
 func (s *studioCache) active(ctx context.Context, id string) (*activeCalibration, error) {
 	number, _, err := store.Active(ctx, s.api.store, id)
-	if err != nil {
-		return nil, err
-	}
-	if number == "" {
+	var c *activeCalibration
+	switch {
+	case err != nil:
+	case number == "":
 		return priorAlone(), nil
+	default:
+		c, err = s.readCalibration(ctx, id, number)
 	}
-	return s.readCalibration(ctx, id, number)
+	if errors.Is(err, store.ErrDamaged) {
+		prior := priorAlone()
+		return &activeCalibration{Calibration: prior.Calibration, dripRatio: prior.dripRatio, damaged: err}, nil
+	}
+	return c, err
 }
 
 // priorAlone is the calibration that has learnt nothing.
@@ -457,7 +492,7 @@ func (s *studioCache) readCalibration(ctx context.Context, id, number string) (*
 // calibrationNamed gives the active calibration for an empty name, else the one named.
 func (s *studioCache) calibrationNamed(ctx context.Context, p *prepared, field, name string) (*activeCalibration, error) {
 	if name == "" || name == p.calibration.name {
-		return p.calibration, nil
+		return p.calibration, p.calibration.damaged
 	}
 	key, err := parseName(field, name, store.KindCalibration)
 	if err != nil {
@@ -493,6 +528,18 @@ func scan[T any, M interface {
 		each(r.Key, m)
 		return nil
 	})
+}
+
+// scanUsable reads all records of a kind, and calls each for those too that are damaged, with nil and why.
+func scanUsable[T any, M interface {
+	*T
+	proto.Message
+}](ctx context.Context, s store.Reader, studio string, kind store.Kind, each func(store.Key, M, error)) error {
+	damaged, err := withoutDamaged(scan(ctx, s, studio, kind, func(key store.Key, m M) { each(key, m, nil) }))
+	for _, d := range damaged {
+		each(d.Key, nil, d)
+	}
+	return err
 }
 
 // prepareFiring works out a firing's heat; a fault is kept for whoever scores with it.

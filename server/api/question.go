@@ -100,8 +100,12 @@ func (p *prepared) where(path string, r *pb.ScoreLayeringRequest, f *studioFirin
 		if _, err := parseName(path+"layering.body", w.Body, store.KindBody); err != nil {
 			return w, err
 		}
-		if p.bodies[w.Body] == nil {
+		fault, ok := p.bodies[w.Body]
+		if !ok {
 			return w, &NotFoundError{w.Body}
+		}
+		if fault != nil {
+			return w, fault
 		}
 	}
 	return w, nil

@@ -2,6 +2,7 @@ package api
 
 import (
 	"context"
+	"errors"
 	"slices"
 
 	"github.com/catchline/catchline/model/calib"
@@ -21,7 +22,10 @@ func (s *calibrations) GetRecord(ctx context.Context, r *pb.GetRecordRequest) (*
 	if err != nil {
 		return nil, err
 	}
-	tiles, _, err := s.api.cache.readTiles(ctx, p, p.calibration)
+	if err := p.calibration.damaged; err != nil {
+		return nil, err
+	}
+	tiles, skipped, err := s.api.cache.readTiles(ctx, p, p.calibration)
 	if err != nil {
 		return nil, err
 	}
@@ -38,6 +42,11 @@ func (s *calibrations) GetRecord(ctx context.Context, r *pb.GetRecordRequest) (*
 		suspects[t.tile] = t.sentence
 	}
 	out := &pb.Record{}
+	for _, t := range skipped {
+		if errors.Is(t.err, store.ErrDamaged) {
+			out.Unreadable = append(out.Unreadable, t.name)
+		}
+	}
 	for _, j := range judged {
 		if t := byName[j.Tile]; t != nil {
 			out.Points = append(out.Points, point(j, t, suspects[j.Tile]))

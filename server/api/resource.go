@@ -27,7 +27,7 @@ type resource[T proto.Message] struct {
 	settle func(ctx context.Context, key store.Key, old, next T) (labels []string, with []store.Op, err error)
 	// filler gives the function that fills in what only the server says, good for any number of resources of a studio.
 	filler func(ctx context.Context, studio string) (func(T) error, error)
-	// removal says what else is to be removed with a resource, or why it cannot be.
+	// removal says what else is to be removed with a resource, or why it cannot be. A resource that is damaged is empty.
 	removal func(ctx context.Context, key store.Key, stored T) ([]store.Op, error)
 
 	api *API
@@ -119,6 +119,14 @@ func (a *API) read(ctx context.Context, key store.Key) (store.Record, error) {
 	return rec, err
 }
 
+// exists says that what a name stands for exists, though it may be damaged itself.
+func (a *API) exists(ctx context.Context, key store.Key) error {
+	if _, err := a.read(ctx, key); err != nil && !errors.Is(err, store.ErrDamaged) {
+		return err
+	}
+	return nil
+}
+
 // stored is the resource of a key as it is stored, all of it, without what the server fills in.
 func (r *resource[T]) stored(ctx context.Context, key store.Key) (t T, err error) {
 	rec, err := r.api.read(ctx, key)
@@ -166,13 +174,13 @@ func (r *resource[T]) list(ctx context.Context, request proto.Message, parent st
 	if err != nil {
 		return nil, nil, "", err
 	}
-	if _, err := r.api.read(ctx, in); err != nil {
+	if err := r.api.exists(ctx, in); err != nil {
 		return nil, nil, "", err
 	}
 	page, err := r.api.store.List(ctx, store.Query{
 		Studio: place.Studio, Kind: r.kind, Parent: place.Parent, Labels: labels, Order: r.order, After: after, Limit: size, Bytes: pageBytes,
 	})
-	if err != nil || len(page.Records) == 0 {
+	if err != nil || page.Last == nil {
 		return nil, nil, "", err
 	}
 	show, err := r.show(ctx, place.Studio)
@@ -351,19 +359,12 @@ func (r *resource[T]) remove(ctx context.Context, request proto.Message, name, e
 		return &emptypb.Empty{}, err
 	}
 	for range tries {
-		rec, err := r.api.read(ctx, key)
+		t, revision, err := r.removable(ctx, key, etag)
 		if err != nil {
 			return nil, err
 		}
-		if etag != "" && etag != etagOf(rec.Revision) {
-			return nil, &ChangedError{nameOf(key)}
-		}
-		ops := []store.Op{store.Remove(key, rec.Revision)}
+		ops := []store.Op{store.Remove(key, revision)}
 		if r.removal != nil {
-			t, err := r.decode(rec)
-			if err != nil {
-				return nil, err
-			}
 			with, err := r.removal(ctx, key, t)
 			if err != nil {
 				return nil, err
@@ -381,6 +382,22 @@ func (r *resource[T]) remove(ctx context.Context, request proto.Message, name, e
 		}
 	}
 	return nil, store.ErrConflict
+}
+
+// removable reads what is to be removed, and its revision. One that is damaged comes back empty, and with no revision: unless an etag
+// asks for what nobody knows any more, it may be removed.
+func (r *resource[T]) removable(ctx context.Context, key store.Key, etag string) (t T, revision int64, err error) {
+	rec, err := r.api.read(ctx, key)
+	switch {
+	case errors.Is(err, store.ErrDamaged) && etag == "":
+		return fresh[T](), 0, nil
+	case err != nil:
+		return t, 0, err
+	case etag != "" && etag != etagOf(rec.Revision):
+		return t, 0, &ChangedError{nameOf(key)}
+	}
+	t, err = r.decode(rec)
+	return t, rec.Revision, err
 }
 
 // answered gives the answer that a request has got before. done is false if it is new.

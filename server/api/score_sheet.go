@@ -48,6 +48,9 @@ func (s *studioCache) sheet(ctx context.Context, path, parent string, plan *pb.S
 	if err := checkPlan(path, plan); err != nil {
 		return nil, err
 	}
+	if err := p.calibration.damaged; err != nil {
+		return nil, err
+	}
 	c := &combinations{studio: p, calibration: p.calibration, bounds: boundsOf(p.settings), total: len(plan.GetFirings())}
 	if c.tolerated, err = p.tolerated("tolerated_risk", tolerated); err != nil {
 		return nil, err

@@ -2,6 +2,7 @@ package api
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -14,6 +15,7 @@ import (
 	"github.com/catchline/catchline/model/firing"
 	"github.com/catchline/catchline/model/risk"
 	pb "github.com/catchline/catchline/proto/catchline/v1"
+	"github.com/catchline/catchline/server/store"
 )
 
 // scores says beforehand how far a layering will run.
@@ -107,6 +109,9 @@ func (s *scores) score(ctx context.Context, path string, r *pb.ScoreLayeringRequ
 func (a *API) predictTile(ctx context.Context, today *day, tile *pb.Tile) (*pb.TilePrediction, error) {
 	p, err := a.cache.get(ctx, today.studio)
 	if err != nil {
+		return nil, err
+	}
+	if err := p.calibration.damaged; err != nil {
 		return nil, err
 	}
 	log := tileLog{p, p.calibration, today.model}
@@ -216,6 +221,9 @@ func (s *scores) tileWords(ctx context.Context, q *question, name string) string
 		return w.(string)
 	}
 	t, err := s.api.tiles.get(ctx, name)
+	if errors.Is(err, store.ErrDamaged) {
+		return "A tile whose record is damaged, " + name
+	}
 	if err != nil {
 		return "A tile that is no longer there" // deleted since, or the caller has gone
 	}

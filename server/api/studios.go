@@ -86,9 +86,9 @@ func (s *studios) holdsNothing(ctx context.Context, studio string) error {
 		if err != nil {
 			return err
 		}
-		if len(page.Records) > 0 {
+		if one, ok := firstOn(&page); ok {
 			return &PreconditionError{"studios/" + studio, fmt.Sprintf("it still holds %s, such as %s; with force they are deleted too",
-				collections[kind], nameOf(page.Records[0].Key))}
+				collections[kind], nameOf(one))}
 		}
 	}
 	return nil

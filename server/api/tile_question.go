@@ -205,6 +205,10 @@ func (s *studioCache) readTiles(ctx context.Context, p *prepared, c *activeCalib
 		tiles = append(tiles, one)
 		return ctx.Err()
 	})
+	damaged, err := withoutDamaged(err)
+	for _, d := range damaged {
+		skipped = append(skipped, skippedTile{nameOf(d.Key), d.Cause})
+	}
 	return tiles, skipped, err
 }
 
@@ -218,7 +222,7 @@ func (s *studioCache) dripRatio(ctx context.Context, studio string) (film.DripRa
 		}
 		readings = append(readings, film.DripReading{Longest: longest.RunMm * 1e-3, MeanFront: t.GetMeanFrontMm() * 1e-3})
 	})
-	if err != nil {
+	if _, err := withoutDamaged(err); err != nil {
 		return film.DripRatio{}, err
 	}
 	ratio, err := film.CalibrateDrips(readings)

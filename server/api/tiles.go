@@ -305,20 +305,35 @@ func (s *tiles) ExportTiles(r *pb.ExportTilesRequest, stream pb.TileService_Expo
 			if err := w.write(t); err != nil {
 				return err
 			}
-			q.After = rec.Cursor()
 			if w.held() > exportBytes {
 				if err := sendLines(stream, w.take()); err != nil {
 					return err
 				}
 			}
 		}
+		q.After = page.Last
 		if err := sendLines(stream, w.take()); err != nil {
+			return err
+		}
+		if err := sendUnreadable(stream, page.Damaged); err != nil {
 			return err
 		}
 		if !page.More {
 			return nil
 		}
 	}
+}
+
+// sendUnreadable names the tiles that an export has to leave out.
+func sendUnreadable(stream pb.TileService_ExportTilesServer, damaged store.DamagedRecords) error {
+	if len(damaged) == 0 {
+		return nil
+	}
+	chunk := &pb.ExportTilesResponse{}
+	for _, d := range damaged {
+		chunk.Unreadable = append(chunk.Unreadable, nameOf(d.Key))
+	}
+	return stream.Send(chunk)
 }
 
 // kindImport holds the answer to an import that had a request id, so that a repeated request gets it again.

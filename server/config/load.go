@@ -28,6 +28,7 @@ type CommandLine struct {
 		From  string `arg:"" help:"Backup to read."`
 		Check bool   `name:"check" help:"Only check that the backup is whole and fits this program."`
 	} `cmd:"" help:"Put a checked backup in the place of a database that is not there."`
+	Check   struct{} `cmd:"" help:"Read every record of the database, while servers may be running on it, and name those that are damaged."`
 	Version struct{} `cmd:"" help:"Say the version."`
 }
 

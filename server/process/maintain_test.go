@@ -1,6 +1,7 @@
 package process
 
 import (
+	"database/sql"
 	"io"
 	"os"
 	"path/filepath"
@@ -72,5 +73,55 @@ func TestBackupOfPostgreSQLNamesItsPrograms(t *testing.T) {
 		if err == nil || !strings.Contains(err.Error(), want) || strings.Contains(err.Error(), "hunter2") {
 			t.Errorf("%v; want %q in it", err, want)
 		}
+	}
+}
+
+// A single damaged record: the running server's lists name it, all three commands that read the whole database name it too, and a backup and
+// a restore keep the rest.
+func TestOneDamagedRecord(t *testing.T) {
+	s := start(t, nil)
+	studios := pb.NewStudioServiceClient(s.conn)
+	for _, id := range []string{"kept", "lost"} {
+		if _, err := studios.CreateStudio(t.Context(), &pb.CreateStudioRequest{StudioId: id, Studio: &pb.Studio{DisplayName: "Of some length " + id}}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	var said strings.Builder
+	if err := Check(t.Context(), s.config, &said); err != nil || !strings.Contains(said.String(), "is whole") {
+		t.Errorf("the check says %q, %v", &said, err)
+	}
+	db, err := sql.Open("sqlite", "file:"+string(s.config.Store)+"?_pragma=busy_timeout(5000)")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	const flip = `UPDATE record SET data = CAST(replace(CAST(data AS BLOB), CAST('length lost' AS BLOB), CAST('length lose' AS BLOB)) AS BLOB)
+		WHERE kind = 'studio' AND id = 'lost'`
+	if changed, err := db.ExecContext(t.Context(), flip); err != nil {
+		t.Fatal(err)
+	} else if n, err := changed.RowsAffected(); n != 1 || err != nil {
+		t.Fatal(n, err)
+	}
+	list, err := studios.ListStudios(t.Context(), &pb.ListStudiosRequest{})
+	if err != nil || len(list.Studios) != 1 || len(list.Unreadable) != 1 || list.Unreadable[0] != "studios/lost" {
+		t.Errorf("the list is %v, %v", list, err)
+	}
+	dir := t.TempDir()
+	backup := filepath.Join(dir, "backup.db")
+	restored := config.Default()
+	restored.Store = config.Database(filepath.Join(dir, "restored.db"))
+	for what, err := range map[string]error{
+		"check":   Check(t.Context(), s.config, io.Discard),
+		"backup":  Backup(t.Context(), s.config, backup, io.Discard),
+		"--check": Restore(t.Context(), s.config, backup, true, io.Discard),
+		"restore": Restore(t.Context(), restored, backup, false, io.Discard),
+	} {
+		if err == nil || !strings.Contains(err.Error(), "1 record is damaged: _/studio/lost") {
+			t.Errorf("%s says %v", what, err)
+		}
+	}
+	r := start(t, nil, func(c *config.Config) { c.Store, c.Create = restored.Store, false })
+	if got, err := pb.NewStudioServiceClient(r.conn).GetStudio(t.Context(), &pb.GetStudioRequest{Name: "studios/kept"}); err != nil {
+		t.Errorf("after the restore: %v, %v", got, err)
 	}
 }

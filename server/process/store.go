@@ -82,10 +82,42 @@ func Backup(ctx context.Context, c config.Config, to string, out io.Writer) erro
 	if c.Store.PostgreSQL() {
 		return errNotSQLite(c, "pg_dump --format=custom --file="+to+" URL")
 	}
-	if err := sqlite.Backup(ctx, string(c.Store), to); err != nil {
+	err := sqlite.Backup(ctx, string(c.Store), to)
+	var damaged store.DamagedRecords
+	switch {
+	case errors.As(err, &damaged):
+		return fmt.Errorf("%s is a copy of %s, but not all of it is whole, so keep earlier backups: %w", to, c.Store, damagedRecords(damaged))
+	case err != nil:
 		return err
 	}
 	fmt.Fprintf(out, "%s is a whole copy of %s\n", to, c.Store)
+	return nil
+}
+
+// damagedRecords says what is damaged, for whoever runs the server.
+func damagedRecords(all store.DamagedRecords) error {
+	if len(all) == 1 {
+		return fmt.Errorf("1 record is damaged: %w", all)
+	}
+	return fmt.Errorf("%d records are damaged: %w", len(all), all)
+}
+
+// Check reads every record of the database, also while servers run on it, and names those that are damaged.
+func Check(ctx context.Context, c config.Config, out io.Writer) error {
+	var err error
+	if c.Store.PostgreSQL() {
+		err = postgres.Check(ctx, string(cmp.Or(c.StoreDirect, c.Store)))
+	} else {
+		err = sqlite.Check(ctx, string(c.Store))
+	}
+	var damaged store.DamagedRecords
+	switch {
+	case errors.As(err, &damaged):
+		return fmt.Errorf("%s: %w", c.Store, damagedRecords(damaged))
+	case err != nil:
+		return mendBy(&c, err)
+	}
+	fmt.Fprintf(out, "%s is whole: every record is what was written\n", c.Store)
 	return nil
 }
 
@@ -95,10 +127,15 @@ func Restore(ctx context.Context, c config.Config, from string, onlyCheck bool, 
 	if c.Store.PostgreSQL() {
 		return errNotSQLite(c, "pg_restore --no-owner --dbname=URL "+from+", into an empty database")
 	}
-	if err := sqlite.Check(ctx, from); err != nil && (onlyCheck || !errors.Is(err, store.ErrNeedsMigration)) {
+	// A backup of an older schema, or one with damaged records in it, is better than nothing.
+	err := sqlite.Check(ctx, from)
+	var damaged store.DamagedRecords
+	switch {
+	case errors.As(err, &damaged) && onlyCheck:
+		return fmt.Errorf("%s: %w", from, damagedRecords(damaged))
+	case damaged == nil && err != nil && (onlyCheck || !errors.Is(err, store.ErrNeedsMigration)):
 		return err
-	}
-	if onlyCheck {
+	case onlyCheck:
 		fmt.Fprintf(out, "%s is whole and has the schema of this program\n", from)
 		return nil
 	}
@@ -110,6 +147,9 @@ func Restore(ctx context.Context, c config.Config, from string, onlyCheck bool, 
 	}
 	if err := copyFile(from, to); err != nil {
 		return fmt.Errorf("the backup cannot be copied: %w", err)
+	}
+	if damaged != nil {
+		return fmt.Errorf("%s is restored from %s, but an earlier backup may hold more: %w", to, from, damagedRecords(damaged))
 	}
 	fmt.Fprintf(out, "%s is restored from %s\n", to, from)
 	return nil

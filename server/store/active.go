@@ -17,6 +17,15 @@ func Active(ctx context.Context, r Reader, studio string) (calibration string, r
 	return string(rec.Body), rec.Revision, err
 }
 
+// MendActive removes a choice that is damaged, so that Active finds none.
+func MendActive(ctx context.Context, w Writer, studio string) error {
+	_, err := w.Write(ctx, Write{Ops: []Op{Remove(activeKey(studio), 0)}})
+	if errors.Is(err, ErrNotFound) {
+		return nil // someone was faster
+	}
+	return err
+}
+
 // SetActive makes a calibration the active one, if the choice is still the one that Active returned the
 // revision of; else ErrConflict. So of two fits at once one wins, and the other one knows.
 func SetActive(ctx context.Context, w Writer, studio, calibration string, revision int64, request Request) error {

@@ -21,6 +21,7 @@ var ErrDamaged = errors.New("the stored record is damaged")
 type Damaged struct {
 	Key   Key
 	Cause error // matches ErrDamaged
+	After int   // on a page: how many of its Records come before it
 }
 
 func (d *Damaged) Error() string { return fmt.Sprintf("%s: %v", d.Key, d.Cause) }

@@ -1212,7 +1212,9 @@ type Record struct {
 	// By glaze.
 	PerGlaze []*AccuracyOf `protobuf:"bytes,4,rep,name=per_glaze,json=perGlaze,proto3" json:"per_glaze,omitempty"`
 	// By cone.
-	PerCone       []*AccuracyOf `protobuf:"bytes,5,rep,name=per_cone,json=perCone,proto3" json:"per_cone,omitempty"`
+	PerCone []*AccuracyOf `protobuf:"bytes,5,rep,name=per_cone,json=perCone,proto3" json:"per_cone,omitempty"`
+	// Names of tiles that do not count, because they are damaged in the database.
+	Unreadable    []string `protobuf:"bytes,6,rep,name=unreadable,proto3" json:"unreadable,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1278,6 +1280,13 @@ func (x *Record) GetPerGlaze() []*AccuracyOf {
 func (x *Record) GetPerCone() []*AccuracyOf {
 	if x != nil {
 		return x.PerCone
+	}
+	return nil
+}
+
+func (x *Record) GetUnreadable() []string {
+	if x != nil {
+		return x.Unreadable
 	}
 	return nil
 }
@@ -1869,13 +1878,16 @@ const file_catchline_v1_calibration_proto_rawDesc = "" +
 	"\x06glazes\x18\t \x03(\tR\x06glazes\x12\x12\n" +
 	"\x04cone\x18\n" +
 	" \x01(\tR\x04cone\x12\x18\n" +
-	"\asuspect\x18\v \x01(\tR\asuspect\"\x8b\x02\n" +
+	"\asuspect\x18\v \x01(\tR\asuspect\"\xab\x02\n" +
 	"\x06Record\x121\n" +
 	"\x06points\x18\x01 \x03(\v2\x19.catchline.v1.RecordPointR\x06points\x122\n" +
 	"\baccuracy\x18\x02 \x01(\v2\x16.catchline.v1.AccuracyR\baccuracy\x12.\n" +
 	"\x06recent\x18\x03 \x01(\v2\x16.catchline.v1.AccuracyR\x06recent\x125\n" +
 	"\tper_glaze\x18\x04 \x03(\v2\x18.catchline.v1.AccuracyOfR\bperGlaze\x123\n" +
-	"\bper_cone\x18\x05 \x03(\v2\x18.catchline.v1.AccuracyOfR\aperCone\"\xa4\x02\n" +
+	"\bper_cone\x18\x05 \x03(\v2\x18.catchline.v1.AccuracyOfR\aperCone\x12\x1e\n" +
+	"\n" +
+	"unreadable\x18\x06 \x03(\tR\n" +
+	"unreadable\"\xa4\x02\n" +
 	"\x12CompareLotsRequest\x12\x16\n" +
 	"\x06parent\x18\x01 \x01(\tR\x06parent\x12\x17\n" +
 	"\aold_lot\x18\x02 \x01(\tR\x06oldLot\x12\x17\n" +

@@ -30,6 +30,8 @@ func TestConformanceThroughAPooler(t *testing.T) {
 						}
 						return s
 					},
+					Damage: func(t *testing.T, k store.Key, change func([]byte)) { damage(t, direct, k, change) },
+					Check:  func(t *testing.T) error { return postgres.Check(t.Context(), direct) },
 				}
 			})
 		})

@@ -91,6 +91,7 @@ const kindRequest store.Kind = "request"
 // PutOn puts the row on a page, or names it there as damaged.
 func (r *Row) PutOn(page *store.Page) {
 	if r.Damaged != nil {
+		r.Damaged.After = len(page.Records)
 		page.Damaged = append(page.Damaged, r.Damaged)
 	} else {
 		page.Records = append(page.Records, r.Record)

@@ -2232,6 +2232,8 @@ export interface components {
             points?: components["schemas"]["catchline.v1.RecordPoint"][];
             /** @description Accuracy of the last 30 tiles. */
             recent?: components["schemas"]["catchline.v1.Accuracy"];
+            /** @description Names of tiles that do not count, because they are damaged in the database. */
+            unreadable?: string[];
         };
         /** @description One tile of the record. */
         "catchline.v1.RecordPoint": {
