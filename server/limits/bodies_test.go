@@ -26,6 +26,12 @@ func boundedBy(bytes int64) *Limits {
 	return New(o, nil)
 }
 
+func (g *gate) taken() int64 {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	return g.seats - g.free
+}
+
 // pipe is a body of which as much comes as is let through.
 type pipe struct {
 	*io.PipeReader
@@ -76,7 +82,7 @@ func TestBodiesTakeNoMoreThanThereIs(t *testing.T) {
 		whole := 0
 		for range senders {
 			r := <-results
-			if held := l.bodies.seats - l.bodies.free; held > 48*mb {
+			if held := l.bodies.taken(); held > 48*mb {
 				t.Fatalf("%d bytes are held", held)
 			}
 			if r.err != nil {

@@ -3,6 +3,7 @@ package limits
 import (
 	"net"
 	"net/netip"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -11,14 +12,16 @@ import (
 // fakeConn is a connection from an address, of which it is known whether it is closed.
 type fakeConn struct {
 	net.Conn
-	from   string
-	closed bool
+	from  string
+	ended atomic.Bool
 }
 
 func (f *fakeConn) RemoteAddr() net.Addr {
 	return net.TCPAddrFromAddrPort(netip.MustParseAddrPort(f.from))
 }
-func (f *fakeConn) Close() error { f.closed = true; return nil }
+func (f *fakeConn) Close() error { f.ended.Store(true); return nil }
+
+func (f *fakeConn) closed() bool { return f.ended.Load() }
 
 func few() ConnectionOptions {
 	return ConnectionOptions{Most: 4, Reserve: 2, PerAddress: 3, StrangerIdle: 10 * time.Second}
@@ -40,22 +43,22 @@ func TestStrangersOfOneAddress(t *testing.T) {
 		t.Error("there is no place for one that is known")
 	}
 	c.from("192.0.2.1:1003")
-	if second.closed {
+	if second.closed() {
 		t.Error("with three strangers of one address one is closed: who is known still counts as one")
 	}
-	if c.from("192.0.2.2:1"); second.closed {
+	if c.from("192.0.2.2:1"); second.closed() {
 		t.Error("one of another address closes it")
 	}
-	if c.from("[::ffff:192.0.2.1]:1003"); !second.closed || third.closed {
-		t.Errorf("with a fourth, its address written as IPv6, the oldest is closed %v, the next one %v", second.closed, third.closed)
+	if c.from("[::ffff:192.0.2.1]:1003"); !second.closed() || third.closed() {
+		t.Errorf("with a fourth, its address written as IPv6, the oldest is closed %v, the next one %v", second.closed(), third.closed())
 	}
 	_, network := c.from("[2001:db8::1]:1")
 	c.from("[2001:db8::2]:1")
 	c.from("[2001:db8::ffff:1]:1")
-	if c.from("[2001:db8:0:1::]:1"); network.closed {
+	if c.from("[2001:db8:0:1::]:1"); network.closed() {
 		t.Error("one of another network closes it")
 	}
-	if c.from("[2001:db8:0:0:8::]:1"); !network.closed {
+	if c.from("[2001:db8:0:0:8::]:1"); !network.closed() {
 		t.Error("four of one network of IPv6 are let in")
 	}
 	for range 20 {
@@ -77,8 +80,8 @@ func TestThereIsAlwaysAPlaceForOneMore(t *testing.T) {
 		strangers = append(strangers, f)
 	}
 	for i, f := range strangers {
-		if f.closed != (i < 14) {
-			t.Errorf("number %d of 20 strangers, for whom there are 6 places: closed is %v", i, f.closed)
+		if f.closed() != (i < 14) {
+			t.Errorf("number %d of 20 strangers, for whom there are 6 places: closed is %v", i, f.closed())
 		}
 	}
 	var known []*conn
@@ -91,7 +94,7 @@ func TestThereIsAlwaysAPlaceForOneMore(t *testing.T) {
 		known = append(known, n)
 	}
 	for i := range 5 {
-		if _, check := c.from(address(200 + i)); check.closed {
+		if _, check := c.from(address(200 + i)); check.closed() {
 			t.Error("a health check is not let in")
 		}
 	}
@@ -128,17 +131,17 @@ func TestIdleStrangersAreClosed(t *testing.T) {
 		busy, works := c.from("192.0.2.1:3")
 		busy.working(func(int) int { return 1 })
 		time.Sleep(11 * time.Second)
-		if !idle.closed || knows.closed || works.closed {
-			t.Errorf("closed: an idle one %v, a known one %v, one with a call %v", idle.closed, knows.closed, works.closed)
+		if !idle.closed() || knows.closed() || works.closed() {
+			t.Errorf("closed: an idle one %v, a known one %v, one with a call %v", idle.closed(), knows.closed(), works.closed())
 		}
 		busy.working(func(int) int { return 0 })
 		time.Sleep(9 * time.Second)
-		if works.closed {
+		if works.closed() {
 			t.Error("it is closed before its time")
 		}
 		time.Sleep(2 * time.Second)
-		if !works.closed || c.strangers.Len() != 0 {
-			t.Errorf("after its last call: closed is %v, %d strangers", works.closed, c.strangers.Len())
+		if !works.closed() || c.strangers.Len() != 0 {
+			t.Errorf("after its last call: closed is %v, %d strangers", works.closed(), c.strangers.Len())
 		}
 	})
 }
