@@ -154,6 +154,8 @@ func toStatus(err error) (_ error, log bool) {
 		return made(codes.Unknown, "OUTCOME_UNKNOWN", "The storage was lost while the write was under way. It may or may not be done: look before sending it again.", nil), true
 	case errors.Is(err, store.ErrUncertain):
 		return made(codes.Unavailable, "OUTCOME_UNKNOWN", "The storage was lost while the write was under way. Send the same request with the same request id again.", nil), true
+	case errors.Is(err, store.ErrMoved):
+		return made(codes.Unavailable, "STORAGE_UNAVAILABLE", "The server's database was deleted, moved or replaced; nothing was written. Whoever runs the server has to put it back.", nil), true
 	case errors.Is(err, store.ErrUnavailable):
 		return made(codes.Unavailable, "STORAGE_UNAVAILABLE", "The storage cannot be reached just now; try again.", nil), true
 	case errors.Is(err, store.ErrClosed):

@@ -71,6 +71,7 @@ func TestEveryErrorHasItsCode(t *testing.T) {
 		{store.ErrClosed, codes.Unavailable, http.StatusServiceUnavailable, "STOPPING", "The server is stopping; try again.", false},
 		{fault(store.ErrFull), codes.Unavailable, http.StatusServiceUnavailable, "STORAGE_FULL", "The server's disk is full; nothing was written.", true},
 		{fault(store.ErrReadOnly), codes.FailedPrecondition, http.StatusBadRequest, "STORAGE_READ_ONLY", "The server's storage is read-only; nothing was written.", true},
+		{fault(store.ErrMoved), codes.Unavailable, http.StatusServiceUnavailable, "STORAGE_UNAVAILABLE", "The server's database was deleted, moved or replaced; nothing was written. Whoever runs the server has to put it back.", true},
 		{fault(store.ErrCorrupt), codes.DataLoss, http.StatusInternalServerError, "STORAGE_DAMAGED", "The server's database is damaged; whoever runs the server has to restore it.", true},
 		{fault(store.ErrNeedsMigration), codes.Internal, http.StatusInternalServerError, "INTERNAL", publicInternal, true},
 		{context.Canceled, codes.Canceled, 499, "CANCELED", "The request was cancelled.", false},

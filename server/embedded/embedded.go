@@ -49,7 +49,7 @@ func Open(ctx context.Context, o Options) (*Service, error) {
 	c.GRPC.Address, c.HTTP.Address, c.Telemetry.MetricsAddress = "", "", ""
 	// There is one caller, who would rather wait than be sent away.
 	c.Limits.StudioRequestsPerSecond, c.Limits.QueueTime, c.Limits.StandingQueueTime = 0, 10*time.Second, 10*time.Second
-	program, err := process.Open(ctx, c, process.Options{Version: "embedded", Logger: o.Logger})
+	program, err := process.Open(ctx, c, process.Options{Version: "embedded", Logger: o.Logger, Beside: true})
 	if err != nil {
 		return nil, errors.Join(err, s.Close())
 	}

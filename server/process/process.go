@@ -51,6 +51,8 @@ type Options struct {
 	Pages    http.Handler               // nil: none
 	// Seed loads the demo studio through the connection unless it is there. Nil: there is none.
 	Seed func(ctx context.Context, conn grpc.ClientConnInterface) error
+	// Beside lets the program run on a SQLite file on which a server runs already.
+	Beside bool
 }
 
 // contract makes the services of the contract.
@@ -95,7 +97,7 @@ func Open(ctx context.Context, c config.Config, o Options) (p *Program, err erro
 		p.log.Warn(w)
 	}
 	p.log.Info("settings", "config", c)
-	if p.store, err = openStore(ctx, &c); err != nil {
+	if p.store, err = openStore(ctx, &c, !o.Beside); err != nil {
 		return p, err
 	}
 	if err := p.listen(); err != nil {

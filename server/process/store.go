@@ -17,7 +17,8 @@ import (
 )
 
 // openStore opens the database, or makes it where that is asked for and there is none.
-func openStore(ctx context.Context, c *config.Config) (store.Store, error) {
+// alone keeps a second server from a SQLite file.
+func openStore(ctx context.Context, c *config.Config, alone bool) (store.Store, error) {
 	if c.Store.PostgreSQL() {
 		s, err := postgres.Open(ctx, string(c.Store), postgres.Options{Direct: string(c.StoreDirect)})
 		if err != nil {
@@ -26,12 +27,12 @@ func openStore(ctx context.Context, c *config.Config) (store.Store, error) {
 		return s, nil
 	}
 	path := string(c.Store)
-	s, err := sqlite.Open(ctx, path, sqlite.Options{})
+	s, err := sqlite.Open(ctx, path, sqlite.Options{Alone: alone})
 	if errors.Is(err, store.ErrMissing) && c.Create {
 		if err := sqlite.Create(ctx, path); err != nil {
 			return nil, err
 		}
-		s, err = sqlite.Open(ctx, path, sqlite.Options{})
+		s, err = sqlite.Open(ctx, path, sqlite.Options{Alone: alone})
 	}
 	if err != nil {
 		return nil, mendBy(c, err)

@@ -57,6 +57,8 @@ var (
 	ErrClosed         = errors.New("the store is closed")
 	ErrUnavailable    = errors.New("the storage cannot be reached")                      // a retry can succeed
 	ErrUncertain      = errors.New("the storage was lost while the write was under way") // it may or may not be done
+	ErrMoved          = errors.New("the database's file was deleted, moved or replaced while it was open")
+	ErrInUse          = errors.New("another server is running on this database")
 	ErrFull           = errors.New("the disk is full")
 	ErrReadOnly       = errors.New("the storage is read-only")
 	ErrMissing        = errors.New("there is no database")

@@ -87,6 +87,8 @@ var mend = map[error]string{
 	store.ErrNeedsMigration: "make a backup, then run the migration",
 	store.ErrTooNew:         "run the newer version of the program, or restore the backup that was made before its migration",
 	store.ErrUnavailable:    "check the disk and that the server's user may read and write the file and its directory, and that no other process holds it",
+	store.ErrMoved:          "put the file back under its name with its -wal beside it, or stop the server and restore the last backup; nothing is written meanwhile, and what can still be read can be exported until the server stops",
+	store.ErrInUse:          "stop the other server, or give this one a database of its own",
 	store.ErrUncertain:      "check the disk; repeat the write with the same request id",
 }
 

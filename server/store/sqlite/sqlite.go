@@ -17,6 +17,9 @@ import (
 // Options are what a store can be opened with; the zero value is right for a server.
 type Options struct {
 	Now func() time.Time // time.Now if nil
+	// Alone keeps any other store that is to be alone from the file, until this one is closed or its process ends. Backup, Check and
+	// stores that need not be alone are not kept from it.
+	Alone bool
 }
 
 // Store implements store.Store. See Open.
@@ -31,6 +34,8 @@ type Store struct {
 	writer  *writer
 	queue   *commit.Queue
 	hub     *commit.Hub
+	held    *os.File // the lock; nil unless alone
+	place   place
 
 	mu     sync.RWMutex // held for reading by every read, so that Close waits for them
 	closed bool
@@ -119,6 +124,11 @@ func Open(ctx context.Context, path string, o Options) (s *Store, err error) {
 			s, err = nil, s.translate(err)
 		}
 	}()
+	if o.Alone {
+		if s.held, err = s.lock(); err != nil {
+			return s, err
+		}
+	}
 	if s.writers, err = s.open(readWrite, 1); err != nil {
 		return s, err
 	}
@@ -133,6 +143,9 @@ func Open(ctx context.Context, path string, o Options) (s *Store, err error) {
 	if s.writer, err = newWriter(ctx, s.writers); err != nil {
 		return s, err
 	}
+	if err := s.place.remember(path); err != nil {
+		return s, s.fault(store.ErrMoved, err)
+	}
 	if s.readers, err = s.open(readOnly, max(4, 2*runtime.GOMAXPROCS(0))); err != nil {
 		return s, err
 	}
@@ -145,7 +158,12 @@ func Open(ctx context.Context, path string, o Options) (s *Store, err error) {
 
 // Ready implements store.Store.
 func (s *Store) Ready(ctx context.Context) error {
-	return s.read(func() error { return s.checkSchema(ctx, s.readers, s.schema) })
+	return s.read(func() error {
+		if err := s.checkSchema(ctx, s.readers, s.schema); err != nil {
+			return err
+		}
+		return s.inPlace()
+	})
 }
 
 // Changes implements store.Watcher. It tells of the writes of this process.
@@ -196,6 +214,9 @@ func (s *Store) Close() error {
 		if e := s.writers.Close(); err == nil {
 			err = e
 		}
+	}
+	if s.held != nil {
+		s.held.Close()
 	}
 	return s.translate(err)
 }

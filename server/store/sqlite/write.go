@@ -142,6 +142,9 @@ func isDuplicate(err error) bool {
 
 func (s *Store) transact(g *commit.Group) error {
 	w := s.writer
+	if err := s.inPlace(); err != nil {
+		return err
+	}
 	if err := w.begin.run(); err != nil {
 		return err
 	}
@@ -170,6 +173,10 @@ func (s *Store) transact(g *commit.Group) error {
 			return s.fault(store.ErrUncertain, err)
 		}
 		return err
+	}
+	if err := s.inPlace(); err != nil {
+		// It happened meanwhile, so nobody knows into which file the write went.
+		return s.fault(store.ErrUncertain, err)
 	}
 	return nil
 }
