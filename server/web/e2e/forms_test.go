@@ -98,7 +98,7 @@ func TestLogFormKeepsWhatWasUsedLast(t *testing.T) {
 	s := startServer(t)
 	s.invent(t, "north", 0)
 	ctx := window(t, phone)
-	do(t, ctx, chromedp.Navigate(s.url+"/studios/north/tiles"), shows("No tile yet"), choose("Glaze of layer 1", "Bone white"),
+	do(t, ctx, chromedp.Navigate(s.url+"/studios/north/tiles"), shows("No tile yet"), choose("Glaze of layer 1", "Honey run"),
 		until(`document.getElementById([...document.querySelectorAll('label')].find((l) => l.textContent === 'Firing').htmlFor).value === ''`),
 		fill("Longest drip", "3"), press("Log tile"), shows("Nothing was stored"), focused("Firing"))
 	if n := s.tiles(t, "north"); n != 0 {
