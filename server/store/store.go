@@ -25,9 +25,9 @@ type Store interface {
 	Writer
 	Watcher
 
-	// Ready reports whether the storage answers, and its schema is the one that this program was
-	// built for: nil, ErrNeedsMigration, ErrTooNew, or whatever stood in the way, at the latest
-	// when the context ends.
+	// Ready reports whether the storage answers, takes writes, and has the schema that this program
+	// was built for: nil, ErrNeedsMigration, ErrTooNew, or whatever stood in the way, at the latest
+	// when the context ends. After a write that the storage has failed, it has to take one first.
 	Ready(ctx context.Context) error
 
 	// Close finishes the writes that have been accepted, then frees everything. Closing again

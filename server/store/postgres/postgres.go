@@ -15,6 +15,7 @@ import (
 	"errors"
 	"hash/fnv"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -60,6 +61,8 @@ type Store struct {
 	queues  []*commit.Queue
 	hub     *commit.Hub
 	notices *notifier // nil when quiet
+
+	failed atomic.Bool // whether the last group of some lane was failed by the storage
 
 	background sync.WaitGroup
 	stop       context.CancelFunc
@@ -135,7 +138,7 @@ func Open(ctx context.Context, url string, o Options) (*Store, error) {
 	}
 	for range lanes {
 		l := &lane{Store: s, known: map[string]commit.Studio{}}
-		s.queues = append(s.queues, commit.NewQueue(l.commit))
+		s.queues = append(s.queues, commit.NewQueue(l.commit, nil))
 	}
 	if !o.Quiet {
 		s.notices = newNotifier()
@@ -169,7 +172,30 @@ func (s *Store) Ready(ctx context.Context) error {
 		return store.ErrClosed
 	}
 	// Without patience: whoever asks wants to know how it is now.
-	return s.translate(s.checkSchema(s.ask(ctx)))
+	if err := s.checkSchema(s.ask(ctx)); err != nil {
+		return s.translate(err)
+	}
+	return s.translate(s.probe(ctx))
+}
+
+// probe asks whether the next write will succeed: whether there is a connection for it to a server that takes writes, and, after one that the
+// storage has failed, by one that changes nothing and is made durable.
+func (s *Store) probe(ctx context.Context) error {
+	if s.failed.Load() {
+		if _, err := s.writers.Exec(ctx, "UPDATE studio SET sequence = sequence WHERE studio = '_'"); err != nil {
+			return lostUnless(ctx, false, err)
+		}
+		s.failed.Store(false)
+		return nil
+	}
+	var readOnly string
+	if err := s.writers.QueryRow(ctx, "SELECT current_setting('transaction_read_only')").Scan(&readOnly); err != nil {
+		return lostUnless(ctx, false, err)
+	}
+	if readOnly != "off" {
+		return s.fault(store.ErrReadOnly, nil)
+	}
+	return nil
 }
 
 // Changes implements store.Watcher.

@@ -42,6 +42,7 @@ func (l *lane) commit(jobs []*commit.Job) {
 			err = l.attempt(g, l.transact)
 		}
 		l.learn(g, err)
+		l.failed.Store(err != nil && !isConflict(err))
 		if err == nil {
 			changes := g.Changes()
 			l.hub.Tell(changes)

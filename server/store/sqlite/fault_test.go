@@ -453,3 +453,34 @@ func TestOldAnswersArePruned(t *testing.T) {
 		t.Fatalf("%d answers are kept, want 2; %v", left, err)
 	}
 }
+
+// TestReadyAsksTheWriter makes the writer's way fail while reading goes on, and lets it recover.
+func TestReadyAsksTheWriter(t *testing.T) {
+	path := made(t, 3)
+	s := opened(t, path)
+	if err := s.SetQueryOnly(true); err != nil {
+		t.Fatal(err)
+	}
+	faulty(t, s.Ready(t.Context()), store.ErrReadOnly, path)
+	if err := s.SetQueryOnly(false); err != nil {
+		t.Fatal(err)
+	}
+	if err := s.Ready(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	// A disk that is full shows only when something is made durable: readiness remembers it, until a write goes through.
+	var pages int
+	if err := s.Count("PRAGMA page_count", &pages); err != nil {
+		t.Fatal(err)
+	}
+	if err := s.SetMaxPages(pages); err != nil {
+		t.Fatal(err)
+	}
+	big := tileRecord(5)
+	big.Body = make([]byte, 1<<20)
+	_, err := s.Write(t.Context(), store.Write{Ops: []store.Op{store.Insert(big)}})
+	faulty(t, err, store.ErrFull, path)
+	if err := s.Ready(t.Context()); err != nil {
+		t.Fatalf("a small write fits, but: %v", err)
+	}
+}

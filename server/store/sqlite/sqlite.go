@@ -152,7 +152,7 @@ func Open(ctx context.Context, path string, o Options) (s *Store, err error) {
 	if s.reads, err = prepareReads(ctx, s.readers); err != nil {
 		return s, err
 	}
-	s.queue = commit.NewQueue(s.commit)
+	s.queue = commit.NewQueue(s.commit, s.probe)
 	return s, nil
 }
 
@@ -162,7 +162,10 @@ func (s *Store) Ready(ctx context.Context) error {
 		if err := s.checkSchema(ctx, s.readers, s.schema); err != nil {
 			return err
 		}
-		return s.inPlace()
+		if err := s.inPlace(); err != nil {
+			return err
+		}
+		return s.queue.Probe(ctx)
 	})
 }
 

@@ -23,11 +23,13 @@ type writer struct {
 	getStudio, getNumber, getRecord, getAnswer, getCopy *statement
 	wipeRecords, wipeCopies, wipeVersions               *statement
 	deleteRecord, updateRecord, putStudio, putVersion   *statement
+	sameStudio                                          *statement
 	forgetRequest, deleteCopy, pruneCopies              *statement
 	records, copies                                     *bulk
 
 	statements []interface{ close() }
 
+	failed bool      // whether the last group was failed by the storage
 	pruned time.Time // when answers too old to count were last looked for
 }
 
@@ -73,6 +75,7 @@ func (w *writer) prepare(conn driver.Conn) (err error) {
 		{&w.wipeVersions, "UPDATE version SET version = ?2 WHERE studio = ?1"},
 		{&w.deleteRecord, "DELETE FROM record WHERE studio = ? AND kind = ? AND sequence = ?"},
 		{&w.updateRecord, "UPDATE record SET labels = ?4, data = ?5, request = ?6, hash = ?7 WHERE studio = ?1 AND kind = ?2 AND sequence = ?3"},
+		{&w.sameStudio, "UPDATE studio SET sequence = sequence WHERE studio = '_'"},
 		{&w.putStudio, `INSERT INTO studio (studio, live, sequence) VALUES (?, ?, ?)
 			ON CONFLICT DO UPDATE SET live = excluded.live, sequence = excluded.sequence`},
 		{&w.putVersion, `INSERT INTO version (studio, kind, version, number) VALUES (?, ?, ?, ?)
@@ -123,6 +126,7 @@ func (s *Store) commit(jobs []*commit.Job) {
 		g = commit.NewGroup(jobs, false)
 		err = s.transact(g)
 	}
+	s.writer.failed = err != nil
 	if err != nil {
 		for _, j := range jobs {
 			j.Answer, j.Err = store.Answer{}, s.translate(err)
@@ -133,6 +137,29 @@ func (s *Store) commit(jobs []*commit.Job) {
 }
 
 var errVain = errors.New("the group is not fresh")
+
+// probe asks whether the next write will succeed: by one that is taken back, or, after one that the storage has failed, by one that changes
+// nothing and is made durable.
+func (s *Store) probe() error {
+	w := s.writer
+	if err := s.inPlace(); err != nil {
+		return err
+	}
+	if !w.failed {
+		return w.probe()
+	}
+	err := w.begin.run()
+	if err == nil {
+		if err = w.sameStudio.run(); err == nil {
+			err = w.commit.run()
+		}
+		if err != nil {
+			w.rollback.run()
+		}
+	}
+	w.failed = err != nil
+	return err
+}
 
 // isDuplicate reports whether a unique index has refused a row: the hope of a fresh group was vain.
 func isDuplicate(err error) bool {

@@ -143,7 +143,7 @@ func TestQueue(t *testing.T) {
 			<-hold
 		default:
 		}
-	})
+	}, nil)
 	var wg sync.WaitGroup
 	waiting := 0
 	add := func(ctx context.Context, op store.Op, want error) {

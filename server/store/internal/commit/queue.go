@@ -17,9 +17,11 @@ const (
 // Queue hands writes to one goroutine, in the groups in which they gather while that one is busy.
 type Queue struct {
 	commit func([]*Job)
+	probe  func() error
 
 	mu      sync.Mutex
 	waiting []*Job
+	probes  []chan error
 	closed  bool
 	wake    chan struct{} // holds a token when there may be work
 	ended   chan struct{}
@@ -29,9 +31,9 @@ type Queue struct {
 func (j *Job) Gone() bool { return j.ctx.Err() != nil }
 
 // NewQueue starts the goroutine. It calls commit with jobs of which it has to set Answer or Err; a write
-// that removes a studio comes alone.
-func NewQueue(commit func([]*Job)) *Queue {
-	q := &Queue{commit: commit, wake: make(chan struct{}, 1), ended: make(chan struct{})}
+// that removes a studio comes alone. Between groups it calls probe where Probe asks for that; nil: nobody does.
+func NewQueue(commit func([]*Job), probe func() error) *Queue {
+	q := &Queue{commit: commit, probe: probe, wake: make(chan struct{}, 1), ended: make(chan struct{})}
 	go q.run()
 	return q
 }
@@ -58,6 +60,25 @@ func (q *Queue) Write(ctx context.Context, w *store.Write) (store.Answer, error)
 	}
 }
 
+// Probe asks, in its turn, whether a write would succeed.
+func (q *Queue) Probe(ctx context.Context) error {
+	answer := make(chan error, 1)
+	q.mu.Lock()
+	if q.closed {
+		q.mu.Unlock()
+		return store.ErrClosed
+	}
+	q.probes = append(q.probes, answer)
+	q.mu.Unlock()
+	q.signal()
+	select {
+	case err := <-answer:
+		return err
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+}
+
 // Close lets the queue take no more, and returns when all that it had taken is done.
 func (q *Queue) Close() {
 	q.mu.Lock()
@@ -78,7 +99,13 @@ func (q *Queue) run() {
 	defer close(q.ended)
 	for range q.wake {
 		for {
-			jobs, closed := q.take()
+			jobs, probes, closed := q.take()
+			if len(probes) > 0 {
+				err := q.probe() // once for all that ask
+				for _, p := range probes {
+					p <- err
+				}
+			}
 			if len(jobs) == 0 {
 				if closed {
 					return
@@ -97,7 +124,7 @@ func (q *Queue) run() {
 }
 
 // take returns the next group. Writes whose callers have gone are dropped: nothing of them was done.
-func (q *Queue) take() (jobs []*Job, closed bool) {
+func (q *Queue) take() (jobs []*Job, probes []chan error, closed bool) {
 	q.mu.Lock()
 	defer q.mu.Unlock()
 	ops, n := 0, 0
@@ -120,5 +147,6 @@ func (q *Queue) take() (jobs []*Job, closed bool) {
 		}
 	}
 	q.waiting = append(q.waiting[:0:0], q.waiting[n:]...)
-	return jobs, q.closed
+	probes, q.probes = q.probes, nil
+	return jobs, probes, q.closed
 }
