@@ -43,6 +43,9 @@ func TestScoreFollowsWhatIsTyped(t *testing.T) {
 		t.Logf("first score drawn %.0f ms after the page was asked for", read[float64](t, ctx, `performance.now()`))
 		do(t, ctx, chromedp.Navigate(s.url+"/studios/north/score?layer=bone-white~2~b&firing=cone-6"), shows("bare wall to leave"), settled)
 		before := read[string](t, ctx, `document.querySelector('.verdict .big').innerText`)
+		if sc.phone {
+			do(t, ctx, press("Bone white 2×, Cone 6, slow"))
+		}
 		do(t, ctx, fill("Coats", "5"), until(`document.querySelector('.verdict .big').innerText !== `+quoted(before)), settled)
 		if address := read[string](t, ctx, `location.search`); !strings.Contains(address, "bone-white%7E5%7Eb") && !strings.Contains(address, "bone-white~5~b") {
 			t.Errorf("the address %s does not hold five coats", address)

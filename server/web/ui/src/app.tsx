@@ -59,7 +59,7 @@ effect(() => {
 });
 
 export function App() {
-  const { studio, page } = route.value;
+  const { studio, page, unknown } = route.value;
   const Body = page ? bodies[page] : null;
   const nav = useRef<HTMLElement>(null);
   useEffect(() => {
@@ -88,7 +88,7 @@ export function App() {
       <p class={keptAnswers.value ? "invented" : "unseen"} role="status">
         {keptAnswers.value && "The server is not reached: this is what this browser kept. Tiles can be logged; they are sent later."}
       </p>
-      <main id="main" tabIndex={-1}>{Body && studio ? <Body key={studio + page} studio={studio} /> : <Door />}</main>
+      <main id="main" tabIndex={-1}>{unknown ? <NoPage studio={studio} /> : Body && studio ? <Body key={studio + page} studio={studio} /> : <Door />}</main>
       <p class={lastDone.value ? "done" : "done unseen"} role="status">
         {lastDone.value}
       </p>
@@ -163,6 +163,19 @@ function Invented() {
       This studio is invented: its glazes, firings and tiles show what the pages do and are nobody’s results.
     </aside>
   ) : null;
+}
+
+function NoPage({ studio }: { studio: string }) {
+  return (
+    <Empty title="There is no page at this address">
+      <p>The link may be cut, or the page may have another name.</p>
+      <p class="row">
+        <a class="button" href={studio ? address(studio, "score") : "/"}>
+          {studio ? "To the score" : "To the studios"}
+        </a>
+      </p>
+    </Empty>
+  );
 }
 
 // The first page: choose a studio, or start one.

@@ -3,6 +3,7 @@ import { computed, signal } from "@preact/signals";
 import { answer, api, keyTurn } from "./api/client";
 import { Problem } from "./api/problem";
 import type { Tile } from "./api/types";
+import { fieldWords, withoutPaths } from "./paths";
 import { Queue, type Outcome, type Pending } from "./queue";
 
 export const pending = signal<Pending[]>([]);
@@ -23,7 +24,8 @@ async function send({ studio, requestId, tile }: Pending): Promise<Outcome> {
     return { sent: true };
   } catch (cause) {
     if (!(cause instanceof Problem)) return { sent: false, passing: true, why: "The server did not answer in time." };
-    const why = [cause.message, ...cause.fields.map((f) => `${f.field}: ${f.description}`)].join(" · ");
+    const paths = cause.fields.map((f) => f.field);
+    const why = [withoutPaths(cause.message, paths), ...cause.fields.map((f) => `${fieldWords(f.field)}: ${withoutPaths(f.description, paths)}`)].join(" · ");
     return { sent: false, passing: cause.passing, why };
   }
 }

@@ -14,16 +14,28 @@ export interface Route {
   item: string;
   query: URLSearchParams;
   hash: string;
+  // True for an address at which there is no page.
+  unknown: boolean;
+}
+
+// An address that was cut in the middle of a letter is taken as it stands.
+function decoded(part: string): string {
+  try {
+    return decodeURIComponent(part);
+  } catch {
+    return part;
+  }
 }
 
 export const route = computed<Route>(() => {
-  const [, root, studio = "", page = "", item = ""] = here.value.pathname.split("/").map(decodeURIComponent);
+  const [, root, studio = "", page = "", item = "", ...more] = here.value.pathname.split("/").map(decoded);
   return {
     studio: root === "studios" ? studio : "",
     page: (pages as readonly string[]).includes(page) ? (page as Page) : "",
     item,
     query: here.value.searchParams,
     hash: here.value.hash.slice(1),
+    unknown: (root !== "" && root !== "studios") || (page !== "" && !(pages as readonly string[]).includes(page)) || more.some((part) => part !== ""),
   };
 });
 
@@ -49,7 +61,8 @@ export function followLinks() {
     if (!link || link.target || link.hasAttribute("download") || link.origin !== location.origin) return;
     const url = new URL(link.href);
     if (!url.pathname.startsWith("/studios") && url.pathname !== "/") return;
-    if (url.pathname === location.pathname && url.hash && !url.search) return;
+    // Within the page the browser itself knows the way.
+    if (url.pathname === location.pathname && url.search === location.search && url.hash) return;
     event.preventDefault();
     go(url.href);
     scrollTo(0, 0);

@@ -8,7 +8,7 @@ import { bodies, firings, glazes, ready } from "../lists";
 import { idOf, optionsOf } from "../names";
 import { unit } from "../preferences";
 import { address, go, route } from "../route";
-import { isComplete, newLayer, questionFromQuery, questionOf, questionToQuery, requestOf, type Question } from "../scoring";
+import { isComplete, newLayer, questionFromQuery, questionOf, questionToQuery, requestOf, type LayerChoice, type Question } from "../scoring";
 import { inReadersUnit, length, lengthNumber, percent } from "../units";
 import { keepQuestion, lastQuestion } from "../used";
 import { Choice, NumberField } from "../parts/fields";
@@ -20,6 +20,7 @@ import { RiskMark } from "../parts/risk";
 import { Cautions, Empty, Failed, Panel, Scrolled, Waiting, When } from "../parts/states";
 import { firingOptions, LogReading } from "../parts/tile";
 import { WallDrawing } from "../parts/wall";
+import { narrow } from "../parts/width";
 
 export function ScorePage({ studio }: { studio: string }) {
   const glazeList = glazes(studio);
@@ -60,6 +61,66 @@ export function ScorePage({ studio }: { studio: string }) {
   const score = drawn.value?.score;
   const old = faults.length > 0;
 
+  const asked = (
+    <details class="asked no-print" key="asked" open={!narrow.value || !complete}>
+      <summary>{complete ? layersSentence(question.layers, knownGlazes, firingOptions(studio).find((f) => f.value === question.firing)?.text) : "Layers, firing and wall"}</summary>
+      <div class="stack">
+      <Panel title="Layering">
+        <Choice label="Body" value={shown.body} empty="Not known" options={optionsOf(knownBodies)} onValue={(body) => set({ ...shown, body })} />
+        <LayersEditor studio={studio} layers={shown.layers} onLayers={(layers) => set({ ...shown, layers })} />
+      </Panel>
+      <Panel title="Firing and wall">
+        {question.plan && !shown.firing ? (
+          <p class="notice">
+            Fired as advised: {planSentence(question.plan)}{" "}
+            <button type="button" class="plain" onClick={() => set({ ...shown, plan: undefined })}>
+              Choose a stored firing
+            </button>
+          </p>
+        ) : (
+          <Choice
+            label="Firing"
+            value={shown.firing}
+            options={firingOptions(studio)}
+            hint={knownFirings.length === 0 ? "No firing yet: enter one under Firings." : undefined}
+            onValue={(firing) => set({ ...shown, firing })}
+          />
+        )}
+        <WallEditor studio={studio} wall={shown.wall} onWall={(wall) => set({ ...shown, wall })} />
+        <NumberField
+          label="Tolerated risk"
+          hint="Chance of passing the foot that you accept. Empty: the studio’s default."
+          value={scaled(shown.toleratedRisk, 100)}
+          unit="%"
+          min={0.1}
+          max={50}
+          onValue={(v) => set({ ...shown, toleratedRisk: scaled(v, 0.01) })}
+        />
+      </Panel>
+    </div>
+    </details>
+  );
+  const answered = (
+    <div key="answer" class={old ? "stack old" : "stack"} aria-busy={drawn.busy}>
+      {old && (
+        <p class="notice" role="status">
+          <strong>Old score.</strong> Not counted yet: {faults.map((f) => (f.unread.trim() ? `“${f.unread}”: ${f.fault}` : f.fault)).join(" ")}
+        </p>
+      )}
+      {drawn.problem && <Failed problem={drawn.problem} />}
+      {complete && !score && drawn.problem?.passing && <LogPanel studio={studio} question={question} old={old} />}
+      {!complete && (
+        <Empty title="Not enough to score">
+          <p>{question.layers.some((l) => !l.glaze) || question.layers.length === 0 ? "Choose a glaze for every layer." : "Choose a firing."}</p>
+        </Empty>
+      )}
+      {complete && !drawn.value && drawn.busy && <Waiting what="Scoring" />}
+      {complete && drawn.value && score && (
+        <Verdict studio={studio} question={question} drawn={drawn.value} score={score} old={old} onQuestion={(q) => go(address(studio, "score", "", questionToQuery(q)))} />
+      )}
+    </div>
+  );
+
   return (
     <>
       <div class="title">
@@ -79,58 +140,7 @@ export function ScorePage({ studio }: { studio: string }) {
             </Empty>
           ) : (
             <div class="split">
-              <div class="stack no-print">
-                <Panel title="Layering">
-                  <Choice label="Body" value={shown.body} empty="Not known" options={optionsOf(knownBodies)} onValue={(body) => set({ ...shown, body })} />
-                  <LayersEditor studio={studio} layers={shown.layers} onLayers={(layers) => set({ ...shown, layers })} />
-                </Panel>
-                <Panel title="Firing and wall">
-                  {question.plan && !shown.firing ? (
-                    <p class="notice">
-                      Fired as advised: {planSentence(question.plan)}{" "}
-                      <button type="button" class="plain" onClick={() => set({ ...shown, plan: undefined })}>
-                        Choose a stored firing
-                      </button>
-                    </p>
-                  ) : (
-                    <Choice
-                      label="Firing"
-                      value={shown.firing}
-                      options={firingOptions(studio)}
-                      hint={knownFirings.length === 0 ? "No firing yet: enter one under Firings." : undefined}
-                      onValue={(firing) => set({ ...shown, firing })}
-                    />
-                  )}
-                  <WallEditor studio={studio} wall={shown.wall} onWall={(wall) => set({ ...shown, wall })} />
-                  <NumberField
-                    label="Tolerated risk"
-                    hint="Chance of passing the foot that you accept. Empty: the studio’s default."
-                    value={scaled(shown.toleratedRisk, 100)}
-                    unit="%"
-                    min={0.1}
-                    max={50}
-                    onValue={(v) => set({ ...shown, toleratedRisk: scaled(v, 0.01) })}
-                  />
-                </Panel>
-              </div>
-              <div class={old ? "stack old" : "stack"} aria-busy={drawn.busy}>
-                {old && (
-                  <p class="notice" role="status">
-                    <strong>Old score.</strong> Not counted yet: {faults.map((f) => (f.unread.trim() ? `“${f.unread}”: ${f.fault}` : f.fault)).join(" ")}
-                  </p>
-                )}
-                {drawn.problem && <Failed problem={drawn.problem} />}
-                {complete && !score && drawn.problem?.passing && <LogPanel studio={studio} question={question} old={old} />}
-                {!complete && (
-                  <Empty title="Not enough to score">
-                    <p>{question.layers.some((l) => !l.glaze) || question.layers.length === 0 ? "Choose a glaze for every layer." : "Choose a firing."}</p>
-                  </Empty>
-                )}
-                {complete && !drawn.value && drawn.busy && <Waiting what="Scoring" />}
-                {complete && drawn.value && score && (
-                  <Verdict studio={studio} question={question} drawn={drawn.value} score={score} old={old} onQuestion={(q) => go(address(studio, "score", "", questionToQuery(q)))} />
-                )}
-              </div>
+              {narrow.value ? [answered, asked] : [asked, answered]}
               {score && complete && (
                 <p class={old ? "glance old" : "glance"}>
                   {old && <strong>Old:</strong>}
@@ -138,7 +148,7 @@ export function ScorePage({ studio }: { studio: string }) {
                   <span>
                     drip <strong>{length(score.medianRunMm ?? 0, unit.value)}</strong>
                   </span>
-                  <a href="#verdict">Why</a>
+                  <a href="#why">Why</a>
                 </p>
               )}
             </div>
@@ -180,6 +190,12 @@ function Verdict(props: { studio: string; question: Question; drawn: DrawWallRes
             <p class="hint">chance that a drip passes the foot</p>
             <dl class="figures">
               <div>
+                <dt>Bare wall to leave</dt>
+                <dd class="leave">
+                  <strong>{length(needed, u)}</strong> for {percent(score.toleratedRisk ?? 0)}
+                </dd>
+              </div>
+              <div>
                 <dt>Median drip</dt>
                 <dd class="big">{length(score.medianRunMm ?? 0, u)}</dd>
               </div>
@@ -191,25 +207,19 @@ function Verdict(props: { studio: string; question: Question; drawn: DrawWallRes
                   </strong>
                 </dd>
               </div>
-              <div>
-                <dt>Bare wall to leave</dt>
-                <dd>
-                  <strong>{length(needed, u)}</strong> for {percent(score.toleratedRisk ?? 0)}
-                </dd>
-              </div>
             </dl>
             <p>
               {short > 0.5
                 ? `You leave ${length(score.clearanceMm ?? 0, u)}: that is ${length(short, u)} too little.`
                 : `You leave ${length(score.clearanceMm ?? 0, u)}: that is enough.`}
             </p>
+            {score.foot && <Foot score={score} />}
             {buffers.length > 0 && (
               <p>
                 With a buffer of {buffers.map((b) => `${b.name}, ${length(b.toMm - b.fromMm, u)} high,`).join(" and ")} below the band: the drip and the bare wall are measured from the lower edge of the lowest.
               </p>
             )}
             <Flags flags={score.flags} />
-            {score.foot && <Foot score={score} />}
           </div>
           <WallDrawing film={drawn.film ?? []} score={score} straight={!question.wall.ware && (!question.wall.shape || question.wall.shape.tile !== undefined)} buffers={buffers} />
         </div>
@@ -217,7 +227,7 @@ function Verdict(props: { studio: string; question: Question; drawn: DrawWallRes
       <AdvicePanel studio={studio} question={question} onQuestion={props.onQuestion} />
       <LogPanel studio={studio} question={question} said={score} old={props.old} />
       <div class="twin">
-        <Panel title="What drives it">
+        <Panel title="What drives it" id="why">
           <Drivers studio={studio} score={score} />
         </Panel>
         <div class="stack">
@@ -235,6 +245,13 @@ function Verdict(props: { studio: string; question: Question; drawn: DrawWallRes
       <Cautions cautions={score.cautions} />
     </>
   );
+}
+
+// "Amber 2× over Clear 3×, Cone 6": what is scored, where its form is folded.
+function layersSentence(layers: LayerChoice[], known: Glaze[], firing: string | undefined): string {
+  const amount = (l: LayerChoice) => (l.thicknessUm !== undefined ? `${l.thicknessUm} µm` : l.dryMassGPerCm2 !== undefined ? `${l.dryMassGPerCm2} g/cm²` : `${l.coats}×`);
+  const over = [...layers].reverse().map((l) => `${known.find((g) => idOf(g.name) === l.glaze)?.displayName ?? l.glaze} ${amount(l)}`);
+  return [over.join(" over "), firing].filter(Boolean).join(", ");
 }
 
 function LogPanel({ studio, question, said, old }: { studio: string; question: Question; said?: ScoreAnswer; old: boolean }) {

@@ -532,7 +532,7 @@ function Matrix({ studio, result, title }: { studio: string; result: Result; tit
               <RankGlyph rank={rank} /> {riskWord(r)}
             </span>
             <span class="no-print">
-              <Tick label={`${counts[rank]}`} value={kept[rank]!} onValue={(on) => setKept(kept.map((k, i) => (i === rank ? on : k)))} />
+              <Tick label={`${counts[rank]}`} name={`${counts[rank]} with ${riskWord(r)} risk`} value={kept[rank]!} onValue={(on) => setKept(kept.map((k, i) => (i === rank ? on : k)))} />
             </span>
           </span>
         ))}

@@ -244,10 +244,10 @@ export function OneOf(props: { label: string; value: string; onValue(value: stri
   );
 }
 
-export function Tick(props: { label: string; value: boolean; onValue(value: boolean): void }) {
+export function Tick(props: { label: string; name?: string; value: boolean; onValue(value: boolean): void }) {
   return (
     <label class="tick">
-      <input type="checkbox" checked={props.value} onChange={(e) => props.onValue(e.currentTarget.checked)} />
+      <input type="checkbox" aria-label={props.name} checked={props.value} onChange={(e) => props.onValue(e.currentTarget.checked)} />
       <span>{props.label}</span>
     </label>
   );

@@ -5,6 +5,7 @@ import { keyWanted } from "../api/client";
 import type { Problem } from "../api/problem";
 import type { Caution } from "../api/types";
 import type { Loaded } from "../lists";
+import { fieldWords, withoutPaths } from "../paths";
 
 export function Waiting({ what }: { what: string }) {
   return (
@@ -45,6 +46,10 @@ function titleOf({ status, outdated }: Problem): string {
   return "That cannot be done";
 }
 
+function sentenceCase(text: string): string {
+  return text.charAt(0).toUpperCase() + text.slice(1);
+}
+
 export function Failed({ problem, onRetry }: { problem: Problem; onRetry?: () => void }) {
   if (problem.status === 401 && keyWanted.value) return <p class="hint">Waiting for a key.</p>;
   const title = titleOf(problem);
@@ -53,12 +58,12 @@ export function Failed({ problem, onRetry }: { problem: Problem; onRetry?: () =>
       <p class="title-line">
         <strong>{title}</strong>
       </p>
-      <p>{problem.message}</p>
+      <p>{sentenceCase(withoutPaths(problem.message, problem.fields.map((f) => f.field)))}</p>
       {problem.fields.length > 1 && (
         <ul>
           {problem.fields.map((f) => (
             <li key={f.field + f.description}>
-              <strong>{f.field}</strong> {f.description}
+              <strong>{sentenceCase(fieldWords(f.field))}</strong> {withoutPaths(f.description, [f.field])}
             </li>
           ))}
           {problem.more > 0 && <li>{problem.more} more</li>}

@@ -1,3 +1,4 @@
+import { signal } from "@preact/signals";
 import type { RefObject } from "preact";
 import { useLayoutEffect, useState } from "preact/hooks";
 
@@ -12,3 +13,9 @@ export function useWidth(element: RefObject<HTMLElement | null>, before: number)
   }, []);
   return width;
 }
+
+const phone = matchMedia("(max-width: 40rem)");
+
+// True on a screen on which only one thing has room beside nothing else.
+export const narrow = signal(phone.matches);
+phone.addEventListener("change", () => (narrow.value = phone.matches));
