@@ -113,7 +113,7 @@ func TestKeyboardAlone(t *testing.T) {
 		// The focus went along with the layer.
 		until(`document.activeElement.getAttribute('aria-label').startsWith('Move layer 2, Bone white')`),
 		tabTo("Coats"), chromedp.KeyEvent(kb.ArrowUp), until(`location.search.includes('bone-white%7E3') || location.search.includes('bone-white~3')`), settled,
-		tabTo("Longest drip"), chromedp.KeyEvent("9"), chromedp.KeyEvent(kb.Enter), shows("Logged."))
+		tabTo("Longest drip"), chromedp.KeyEvent("9"), chromedp.KeyEvent(kb.Enter), until(`([...document.querySelectorAll('dialog[open] button')].find((b) => b.textContent === 'Log it all the same')?.click(), document.querySelector('.saved'))`), shows("Logged."))
 	// Whatever has the focus shows it.
 	if width := read[string](t, ctx, `(() => { document.querySelector('.layers input').focus(); return getComputedStyle(document.activeElement).outlineWidth; })()`); width != "3px" {
 		t.Errorf("the outline of the focus is %s wide", width)

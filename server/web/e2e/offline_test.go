@@ -44,8 +44,8 @@ func TestTilesLoggedOfflineAreKeptAndSent(t *testing.T) {
 	ctx := window(t, phone)
 	do(t, ctx, chromedp.Navigate(s.url+"/studios/north/"+oneLayer), shows("Log the tile"), settled,
 		offline(true),
-		fill("Longest drip", "7"), press("Log tile"), press("Log it all the same"), shows("Kept on this device"),
-		press("Log another tile"), option("Did not move"), press("Log tile"), until(`document.querySelector('.head').innerText.includes('2 tiles waiting')`),
+		fill("Longest drip", "7"), logTile, shows("Kept on this device"),
+		press("Log another tile"), option("Did not move"), logTile, until(`document.querySelector('.head').innerText.includes('2 tiles waiting')`),
 		press("tiles waiting"), shows("Waiting to be sent"), shows("Measured: 7 mm"), shows("pending"))
 	if n := s.tiles(t, "north"); n != 0 {
 		t.Fatalf("the server has %d tiles while the page is offline", n)
@@ -96,7 +96,7 @@ func TestTileWhoseAnswerWasLostIsThereOnce(t *testing.T) {
 		_, err := cdp.Call(ctx, target, fetch.Enable, fetch.EnableParams{Patterns: []*fetch.RequestPattern{{URLPattern: "*/tiles?*", RequestStage: "Response"}}})
 		return err
 	}),
-		fill("Longest drip", "11"), press("Log tile"), press("Log it all the same"), shows("Kept on this device"))
+		fill("Longest drip", "11"), logTile, shows("Kept on this device"))
 	select {
 	case <-lost:
 	case <-time.After(limit):
@@ -119,5 +119,5 @@ func TestRefusedTileIsKeptWithTheReason(t *testing.T) {
 	ctx := window(t, desk)
 	do(t, ctx, chromedp.Navigate(s.url+"/studios/north/"+oneLayer), shows("Log the tile"), settled)
 	s.call(t, "DELETE", "/v1/studios/north/glazes/bone-white", nil, nil)
-	do(t, ctx, fill("Longest drip", "8"), press("Log tile"), press("Log it all the same"), shows("The server refused it"), press("waiting"), shows("✕ refused"), shows("bone-white"))
+	do(t, ctx, fill("Longest drip", "8"), logTile, shows("The server refused it"), press("waiting"), shows("✕ refused"), shows("bone-white"))
 }

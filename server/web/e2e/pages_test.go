@@ -164,10 +164,10 @@ func TestTilesAreLoggedFromAScore(t *testing.T) {
 	s.invent(t, "north", 0)
 	eachScreen(t, func(t *testing.T, sc screen) {
 		ctx := window(t, sc)
-		do(t, ctx, chromedp.Navigate(s.url+"/studios/north/score?layer=honey-run~2~b&layer=slate-blue~2~b&firing=cone-6"), shows("Log the tile"), settled,
-			fill("Longest drip", "12,5"), press("Log tile"), shows("Logged. It was said beforehand"),
-			press("Log another tile"), option("Ran off"), press("Log tile"), shows("Logged."))
-		do(t, ctx, press("Tiles"), shows("measured 12.5 mm"), shows("measured ran off (over 30 mm)"), shows("Slate blue 2× over Honey run 2×"))
+		do(t, ctx, chromedp.Navigate(s.url+"/studios/north/score?layer=bone-white~2~b&layer=slate-blue~2~b&firing=cone-6"), shows("Log the tile"), settled,
+			fill("Longest drip", "12,5"), logTile, shows("Logged. It was said beforehand"),
+			press("Log another tile"), option("Ran off"), logTile, shows("Logged."))
+		do(t, ctx, press("Tiles"), shows("measured 12.5 mm"), shows("measured ran off (over 30 mm)"), shows("Slate blue 2× over Bone white 2×"))
 	})
 }
 
