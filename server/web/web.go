@@ -104,12 +104,28 @@ func handler(assets map[string]*asset) http.Handler {
 			mux.HandleFunc("GET "+path, a.serve)
 		}
 	}
-	application := assets["/index.html"].serve
+	application := assets["/index.html"]
 	for _, address := range addresses() {
-		mux.HandleFunc("GET "+address, application)
+		mux.HandleFunc("GET "+address, application.serve)
 	}
+	mux.HandleFunc("GET /", func(w http.ResponseWriter, r *http.Request) {
+		if !strings.Contains(r.Header.Get("Accept"), "text/html") {
+			http.NotFound(w, r)
+			return
+		}
+		// The application says so, and leads back to its pages.
+		r = r.Clone(r.Context())
+		r.Header.Del("If-None-Match")
+		r.Header.Del("Range")
+		application.serve(&notFoundWriter{w}, r)
+	})
 	return mux
 }
+
+// notFoundWriter answers 404 in place of 200.
+type notFoundWriter struct{ http.ResponseWriter }
+
+func (w *notFoundWriter) WriteHeader(int) { w.ResponseWriter.WriteHeader(http.StatusNotFound) }
 
 func (a *asset) serve(w http.ResponseWriter, r *http.Request) {
 	h := w.Header()

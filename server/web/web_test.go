@@ -49,6 +49,11 @@ func TestMissingFilesAndPagesAreNotFound(t *testing.T) {
 	if res := get(t, "/assets/../../web.go", nil); res.StatusCode == http.StatusOK {
 		t.Error("a path leads out of the files")
 	}
+	// To somebody who opens it, the application says that there is no such page.
+	res := get(t, "/studios/north/nonsense", map[string]string{"Accept": "text/html,*/*"})
+	if res.StatusCode != http.StatusNotFound || !strings.HasPrefix(res.Header.Get("Content-Type"), "text/html") {
+		t.Errorf("status %d of %s, want a page with 404", res.StatusCode, res.Header.Get("Content-Type"))
+	}
 }
 
 // The server's addresses are those that the application knows.

@@ -39,7 +39,9 @@ func TestAxe(t *testing.T) {
 			ctx := window(t, look.screen)
 			pages := append(shots(), shot{"new-glaze", "glazes/new", "New glaze", nil}, shot{"new-firing", "firings/new", "equivalent cone", nil},
 				shot{"tile", "tiles/t003", "Score it today", []step{press("Change this tile"), shows("Save changes")}},
-				shot{"buffer", "score?layer=honey-run~3~b&firing=cone-6&band=20&clearance=60&lower=" + url.QueryEscape(bufferBand), "Take the buffer away", []step{settled, until(`document.querySelector('.wall .buffer-line')`)}}, shot{"missing", "glazes/none", "No glaze is called", nil})
+				shot{"buffer", "score?layer=honey-run~3~b&firing=cone-6&band=20&clearance=60&lower=" + url.QueryEscape(bufferBand), "what drives it", []step{
+					until(`(document.querySelectorAll('main .asked').forEach((d) => (d.open = true)), true)`), shows("Take the buffer away"),
+					settled, until(`document.querySelector('.wall .buffer-line')`)}}, shot{"missing", "glazes/none", "No glaze is called", nil})
 			checked := 0
 			for _, page := range pages {
 				do(t, ctx, media("", look.scheme), chromedp.Navigate(s.url+"/studios/north/"+page.path), shows(page.ready), settled)
