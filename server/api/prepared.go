@@ -57,8 +57,8 @@ type studioFiring struct {
 	heat  *firing.HeatHistory
 	fault error
 
-	fired    sync.Map // *studioGlaze -> *model.Fired
-	middling atomic.Pointer[model.Fired]
+	fired  sync.Map // *studioGlaze -> *model.Fired
+	median atomic.Pointer[model.Fired]
 }
 
 // studioWare is a ware with the courses of bands on it.
@@ -140,12 +140,12 @@ func resourceOf(g *model.Glaze) string {
 	return g.Name
 }
 
-// maxMiddling is how many glazes of a studio are looked at for its middling one.
-const maxMiddling = 200
+// maxForMedian is how many glazes of a studio are looked at for its median one.
+const maxForMedian = 200
 
-// middlingGlaze is the studio's glaze of median flow in a firing; nil for a studio with fewer than three.
-func (p *prepared) middlingGlaze(f *studioFiring) *model.Fired {
-	if m := f.middling.Load(); m != nil {
+// medianGlaze is the studio's glaze of median flow in a firing; nil for a studio with fewer than three.
+func (p *prepared) medianGlaze(f *studioFiring) *model.Fired {
+	if m := f.median.Load(); m != nil {
 		return m
 	}
 	var all []*model.Fired
@@ -153,7 +153,7 @@ func (p *prepared) middlingGlaze(f *studioFiring) *model.Fired {
 		if d, err := f.fire(p.glazes[name]); err == nil {
 			all = append(all, d)
 		}
-		if len(all) == maxMiddling {
+		if len(all) == maxForMedian {
 			break
 		}
 	}
@@ -162,7 +162,7 @@ func (p *prepared) middlingGlaze(f *studioFiring) *model.Fired {
 	}
 	sort.SliceStable(all, func(i, j int) bool { return all[i].Exposure.Flow < all[j].Exposure.Flow })
 	m := all[len(all)/2]
-	f.middling.Store(m)
+	f.median.Store(m)
 	return m
 }
 

@@ -101,7 +101,7 @@ func (s *scores) score(ctx context.Context, path string, r *pb.ScoreLayeringRequ
 	if err != nil {
 		return nil, nil, err
 	}
-	score, err := q.Score(q.studio.middlingGlaze(q.firing))
+	score, err := q.Score(q.studio.medianGlaze(q.firing))
 	return q, score, err
 }
 
@@ -171,7 +171,7 @@ func (q *question) drivers(score *model.Score) []*pb.Driver {
 			one.Sentence = "Being as thick as all its layers together " + more + ", against the thickest of them alone."
 		case model.DriverGlaze:
 			one.Kind = pb.Driver_KIND_GLAZE
-			one.Sentence = q.studio.nameOfGlaze(d.Glaze) + " " + more + ", against the studio's middling glaze in its place."
+			one.Sentence = q.studio.nameOfGlaze(d.Glaze) + " " + more + ", against the studio's median glaze in its place."
 		case model.DriverBlend:
 			one.Kind = pb.Driver_KIND_BLEND
 			one.Sentence = "Mixing between the layers " + more + ", against layers that stay apart."

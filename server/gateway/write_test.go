@@ -141,7 +141,7 @@ func TestTextThatIsNotUTF8(t *testing.T) {
 func BenchmarkMarshal(b *testing.B) {
 	m := &pb.Score{Physics: &pb.PhysicsDetail{TotalThicknessUm: 312.7, EquivalentCone: "6"}, Foot: &pb.FootAndShelf{}, Evidence: &pb.Evidence{Tiles: 120}}
 	for range 6 {
-		m.Drivers = append(m.Drivers, &pb.Driver{Kind: pb.Driver_KIND_GLAZE, RunMm: 3.14159, Sentence: "This one adds 3.1 mm, against the studio's middling glaze in its place."})
+		m.Drivers = append(m.Drivers, &pb.Driver{Kind: pb.Driver_KIND_GLAZE, RunMm: 3.14159, Sentence: "This one adds 3.1 mm, against the studio's median glaze in its place."})
 		m.Cautions = append(m.Cautions, &pb.Caution{Text: "Never lean over a hot kiln; read what its maker says, and what the code where you live does; this is about as long as a caution is."})
 	}
 	form := newJSONForm()

@@ -90,7 +90,7 @@ type Key struct {
 	DisplayName string `protobuf:"bytes,2,opt,name=display_name,json=displayName,proto3" json:"display_name,omitempty"`
 	// What it may do. Required.
 	Role Role `protobuf:"varint,3,opt,name=role,proto3,enum=catchline.v1.Role" json:"role,omitempty"`
-	// When it stops working. Unset: never.
+	// When it stops working. Unset: as late as the server's settings for the life of keys allow, never where they set no limit.
 	ExpireTime *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=expire_time,json=expireTime,proto3" json:"expire_time,omitempty"`
 	// Output only.
 	CreateTime    *timestamppb.Timestamp `protobuf:"bytes,5,opt,name=create_time,json=createTime,proto3" json:"create_time,omitempty"`

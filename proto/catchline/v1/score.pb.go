@@ -271,7 +271,7 @@ const (
 	Driver_KIND_UNSPECIFIED Driver_Kind = 0
 	// Total thickness against the thickest single layer alone.
 	Driver_KIND_THICKNESS Driver_Kind = 1
-	// One glaze against the studio's middling glaze in its place.
+	// One glaze against the studio's median glaze in its place.
 	Driver_KIND_GLAZE Driver_Kind = 2
 	// The mixed zones against unmixed layers.
 	Driver_KIND_BLEND Driver_Kind = 3
@@ -796,7 +796,7 @@ func (x *Evidence) GetDegreesOfFreedom() float64 {
 type Flag struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// A stable word: outside_melt_data, extrapolated_cone, described_glaze, no_tiles, held_by_surface_tension, thick_layer, outside_cone_range,
-	// other_model.
+	// under_fired, other_model.
 	Code string `protobuf:"bytes,1,opt,name=code,proto3" json:"code,omitempty"`
 	// The same in a sentence.
 	Sentence      string `protobuf:"bytes,2,opt,name=sentence,proto3" json:"sentence,omitempty"`

@@ -1,5 +1,5 @@
 // Command merge joins the OpenAPI documents that the generator writes, one a protocol file,
-// into the one that is served.
+// into the one that is served, and adds what the generator does not know (see finish.go).
 package main
 
 import (
@@ -16,7 +16,9 @@ import (
 type document struct {
 	OpenAPI    string                                `json:"openapi"`
 	Info       map[string]any                        `json:"info"`
-	Paths      map[string]map[string]json.RawMessage `json:"paths"`
+	Servers    []map[string]any                      `json:"servers"`
+	Security   []map[string][]string                 `json:"security"`
+	Paths      map[string]map[string]map[string]any  `json:"paths"` // by path and HTTP method
 	Components map[string]map[string]json.RawMessage `json:"components"`
 	Tags       []map[string]any                      `json:"tags,omitempty"`
 }
@@ -42,7 +44,7 @@ func merge(parts, out string) error {
 	slices.Sort(files)
 	whole := document{
 		Info:       map[string]any{"title": "catchline", "version": "v1", "description": "How far one glaze over another will run."},
-		Paths:      map[string]map[string]json.RawMessage{},
+		Paths:      map[string]map[string]map[string]any{},
 		Components: map[string]map[string]json.RawMessage{},
 	}
 	for _, file := range files {
@@ -58,7 +60,7 @@ func merge(parts, out string) error {
 		whole.Tags = append(whole.Tags, part.Tags...)
 		for path, methods := range part.Paths {
 			if whole.Paths[path] == nil {
-				whole.Paths[path] = map[string]json.RawMessage{}
+				whole.Paths[path] = map[string]map[string]any{}
 			}
 			maps.Copy(whole.Paths[path], methods)
 		}
@@ -68,6 +70,9 @@ func merge(parts, out string) error {
 			}
 			maps.Copy(whole.Components[kind], named)
 		}
+	}
+	if err := whole.finish(); err != nil {
+		return err
 	}
 	text, err := json.MarshalIndent(whole, "", "  ")
 	if err != nil {

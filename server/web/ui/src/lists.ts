@@ -76,52 +76,52 @@ export const studios = list<Studio>(async (_, query) => {
 });
 
 export const glazes = list<Glaze>(async (parent, query) => {
-  const got = await answer(api.GET("/v1/studios/{parent}/glazes", { params: { path: { parent }, query } }));
+  const got = await answer(api.GET("/v1/studios/{studio}/glazes", { params: { path: { studio: parent }, query } }));
   return { items: got.glazes ?? [], next: got.nextPageToken };
 });
 
 export const bodies = list<Body>(async (parent, query) => {
-  const got = await answer(api.GET("/v1/studios/{parent}/bodies", { params: { path: { parent }, query } }));
+  const got = await answer(api.GET("/v1/studios/{studio}/bodies", { params: { path: { studio: parent }, query } }));
   return { items: got.bodies ?? [], next: got.nextPageToken };
 });
 
 export const firings = list<Firing>(async (parent, query) => {
-  const got = await answer(api.GET("/v1/studios/{parent}/firings", { params: { path: { parent }, query } }));
+  const got = await answer(api.GET("/v1/studios/{studio}/firings", { params: { path: { studio: parent }, query } }));
   return { items: got.firings ?? [], next: got.nextPageToken };
 });
 
 export const wares = list<Ware>(async (parent, query) => {
-  const got = await answer(api.GET("/v1/studios/{parent}/wares", { params: { path: { parent }, query } }));
+  const got = await answer(api.GET("/v1/studios/{studio}/wares", { params: { path: { studio: parent }, query } }));
   return { items: got.wares ?? [], next: got.nextPageToken };
 });
 
 export const sheets = list<Sheet>(async (parent, query) => {
-  const got = await answer(api.GET("/v1/studios/{parent}/sheets", { params: { path: { parent }, query } }));
+  const got = await answer(api.GET("/v1/studios/{studio}/sheets", { params: { path: { studio: parent }, query } }));
   return { items: got.sheets ?? [], next: got.nextPageToken };
 });
 
 export const calibrations = list<Calibration>(async (parent, query) => {
-  const got = await answer(api.GET("/v1/studios/{parent}/calibrations", { params: { path: { parent }, query } }));
+  const got = await answer(api.GET("/v1/studios/{studio}/calibrations", { params: { path: { studio: parent }, query } }));
   return { items: got.calibrations ?? [], next: got.nextPageToken };
 });
 
 export const materials = list<Material>(async (parent, query) => {
   const got = await answer(
-    api.GET("/v1/studios/{parent}/materials", { params: { path: { parent }, query: { ...query, includeBuiltIn: true } } }),
+    api.GET("/v1/studios/{studio}/materials", { params: { path: { studio: parent }, query: { ...query, includeBuiltIn: true } } }),
   );
   return { items: got.materials ?? [], next: got.nextPageToken };
 });
 
 export const keys = list<Key>(async (parent, query) => {
-  const got = await answer(api.GET("/v1/studios/{parent}/keys", { params: { path: { parent }, query } }));
+  const got = await answer(api.GET("/v1/studios/{studio}/keys", { params: { path: { studio: parent }, query } }));
   return { items: got.keys ?? [], next: got.nextPageToken };
 });
 
 // Lots by "studio/glaze".
 export const lots = list<Lot>(async (studioAndGlaze, query) => {
-  const [parent = "", parent_1 = ""] = studioAndGlaze.split("/");
+  const [studio = "", glaze = ""] = studioAndGlaze.split("/");
   const got = await answer(
-    api.GET("/v1/studios/{parent}/glazes/{parent_1}/lots", { params: { path: { parent, parent_1 }, query } }),
+    api.GET("/v1/studios/{studio}/glazes/{glaze}/lots", { params: { path: { studio, glaze }, query } }),
   );
   return { items: got.lots ?? [], next: got.nextPageToken };
 });

@@ -14,8 +14,8 @@ export const taken = signal<{ requestId: string; studio: string; tile: Tile }[]>
 async function send({ studio, requestId, tile }: Pending): Promise<Outcome> {
   try {
     const stored = await answer(
-      api.POST("/v1/studios/{parent}/tiles", {
-        params: { path: { parent: studio }, query: { requestId } },
+      api.POST("/v1/studios/{studio}/tiles", {
+        params: { path: { studio }, query: { requestId } },
         body: tile,
         signal: AbortSignal.timeout(15_000),
       }),

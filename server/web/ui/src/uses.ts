@@ -11,7 +11,7 @@ function counted(n: number, one: string, many: string): string {
 }
 
 async function tilesThat(studio: string, filter: { glaze?: string; firing?: string }, uses: (tile: Tile) => boolean = () => true): Promise<string[]> {
-  const got = await answer(api.GET("/v1/studios/{parent}/tiles", { params: { path: { parent: studio }, query: { pageSize: page, ...filter } } }));
+  const got = await answer(api.GET("/v1/studios/{studio}/tiles", { params: { path: { studio }, query: { pageSize: page, ...filter } } }));
   const n = (got.tiles ?? []).filter(uses).length;
   if (n === 0) return [];
   return [`${got.nextPageToken ? "At least " : ""}${counted(n, "tile", "tiles")}: what was measured and the composition of the day stay.`];

@@ -19,92 +19,7 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
-    "/v1/studios/{body.name}/bodies/{body.name_1}": {
-        parameters: {
-            query?: never;
-            header?: never;
-            path?: never;
-            cookie?: never;
-        };
-        get?: never;
-        put?: never;
-        post?: never;
-        delete?: never;
-        options?: never;
-        head?: never;
-        /** Changes a body. Aborted when the etag is no longer the stored one. */
-        patch: operations["BodyService_UpdateBody"];
-        trace?: never;
-    };
-    "/v1/studios/{firing.name}/firings/{firing.name_1}": {
-        parameters: {
-            query?: never;
-            header?: never;
-            path?: never;
-            cookie?: never;
-        };
-        get?: never;
-        put?: never;
-        post?: never;
-        delete?: never;
-        options?: never;
-        head?: never;
-        /** Changes a firing. Tiles keep the firing of their day. Aborted when the etag is no longer the stored one. */
-        patch: operations["FiringService_UpdateFiring"];
-        trace?: never;
-    };
-    "/v1/studios/{glaze.name}/glazes/{glaze.name_1}": {
-        parameters: {
-            query?: never;
-            header?: never;
-            path?: never;
-            cookie?: never;
-        };
-        get?: never;
-        put?: never;
-        post?: never;
-        delete?: never;
-        options?: never;
-        head?: never;
-        /** Changes a glaze. Tiles keep the composition of their day. Aborted when the etag is no longer the stored one. */
-        patch: operations["GlazeService_UpdateGlaze"];
-        trace?: never;
-    };
-    "/v1/studios/{lot.name}/glazes/{lot.name_1}/lots/{lot.name_2}": {
-        parameters: {
-            query?: never;
-            header?: never;
-            path?: never;
-            cookie?: never;
-        };
-        get?: never;
-        put?: never;
-        post?: never;
-        delete?: never;
-        options?: never;
-        head?: never;
-        /** Changes a lot. Aborted when the etag is no longer the stored one. */
-        patch: operations["GlazeService_UpdateLot"];
-        trace?: never;
-    };
-    "/v1/studios/{material.name}/materials/{material.name_1}": {
-        parameters: {
-            query?: never;
-            header?: never;
-            path?: never;
-            cookie?: never;
-        };
-        get?: never;
-        put?: never;
-        post?: never;
-        delete?: never;
-        options?: never;
-        head?: never;
-        /** Changes a material. Tiles keep the compositions of their day. Aborted when the etag is no longer the stored one. */
-        patch: operations["MaterialService_UpdateMaterial"];
-        trace?: never;
-    };
-    "/v1/studios/{name}": {
+    "/v1/studios/{studio}": {
         parameters: {
             query?: never;
             header?: never;
@@ -119,205 +34,11 @@ export interface paths {
         delete: operations["StudioService_DeleteStudio"];
         options?: never;
         head?: never;
-        patch?: never;
+        /** Changes a studio and its settings. Aborted when the etag is no longer the stored one. */
+        patch: operations["StudioService_UpdateStudio"];
         trace?: never;
     };
-    "/v1/studios/{name}/bodies/{name_1}": {
-        parameters: {
-            query?: never;
-            header?: never;
-            path?: never;
-            cookie?: never;
-        };
-        /** Reads one body. NotFound when there is none. */
-        get: operations["BodyService_GetBody"];
-        put?: never;
-        post?: never;
-        /** Deletes a body. */
-        delete: operations["BodyService_DeleteBody"];
-        options?: never;
-        head?: never;
-        patch?: never;
-        trace?: never;
-    };
-    "/v1/studios/{name}/calibrations/{name_1}": {
-        parameters: {
-            query?: never;
-            header?: never;
-            path?: never;
-            cookie?: never;
-        };
-        /** Reads one calibration. NotFound when there is none. */
-        get: operations["CalibrationService_GetCalibration"];
-        put?: never;
-        post?: never;
-        delete?: never;
-        options?: never;
-        head?: never;
-        patch?: never;
-        trace?: never;
-    };
-    "/v1/studios/{name}/calibrations/{name_1}:activate": {
-        parameters: {
-            query?: never;
-            header?: never;
-            path?: never;
-            cookie?: never;
-        };
-        get?: never;
-        put?: never;
-        /** Makes an earlier calibration the active one. */
-        post: operations["CalibrationService_ActivateCalibration"];
-        delete?: never;
-        options?: never;
-        head?: never;
-        patch?: never;
-        trace?: never;
-    };
-    "/v1/studios/{name}/firings/{name_1}": {
-        parameters: {
-            query?: never;
-            header?: never;
-            path?: never;
-            cookie?: never;
-        };
-        /** Reads one firing. NotFound when there is none. */
-        get: operations["FiringService_GetFiring"];
-        put?: never;
-        post?: never;
-        /** Deletes a firing. Tiles keep the firing of their day. */
-        delete: operations["FiringService_DeleteFiring"];
-        options?: never;
-        head?: never;
-        patch?: never;
-        trace?: never;
-    };
-    "/v1/studios/{name}/glazes/{name_1}": {
-        parameters: {
-            query?: never;
-            header?: never;
-            path?: never;
-            cookie?: never;
-        };
-        /** Reads one glaze. NotFound when there is none. */
-        get: operations["GlazeService_GetGlaze"];
-        put?: never;
-        post?: never;
-        /** Deletes a glaze and its lots. Tiles keep the composition of their day. */
-        delete: operations["GlazeService_DeleteGlaze"];
-        options?: never;
-        head?: never;
-        patch?: never;
-        trace?: never;
-    };
-    "/v1/studios/{name}/glazes/{name_1}/lots/{name_2}": {
-        parameters: {
-            query?: never;
-            header?: never;
-            path?: never;
-            cookie?: never;
-        };
-        /** Reads one lot. NotFound when there is none. */
-        get: operations["GlazeService_GetLot"];
-        put?: never;
-        post?: never;
-        /** Deletes a lot. */
-        delete: operations["GlazeService_DeleteLot"];
-        options?: never;
-        head?: never;
-        patch?: never;
-        trace?: never;
-    };
-    "/v1/studios/{name}/keys/{name_1}": {
-        parameters: {
-            query?: never;
-            header?: never;
-            path?: never;
-            cookie?: never;
-        };
-        get?: never;
-        put?: never;
-        post?: never;
-        /** Revokes a key at once, on every server. */
-        delete: operations["KeyService_DeleteKey"];
-        options?: never;
-        head?: never;
-        patch?: never;
-        trace?: never;
-    };
-    "/v1/studios/{name}/materials/{name_1}": {
-        parameters: {
-            query?: never;
-            header?: never;
-            path?: never;
-            cookie?: never;
-        };
-        /** Reads one material. NotFound when there is none. */
-        get: operations["MaterialService_GetMaterial"];
-        put?: never;
-        post?: never;
-        /** Deletes a material. FailedPrecondition while a recipe uses it. */
-        delete: operations["MaterialService_DeleteMaterial"];
-        options?: never;
-        head?: never;
-        patch?: never;
-        trace?: never;
-    };
-    "/v1/studios/{name}/sheets/{name_1}": {
-        parameters: {
-            query?: never;
-            header?: never;
-            path?: never;
-            cookie?: never;
-        };
-        /** Reads one sheet. NotFound when there is none. */
-        get: operations["SheetService_GetSheet"];
-        put?: never;
-        post?: never;
-        /** Deletes a sheet. */
-        delete: operations["SheetService_DeleteSheet"];
-        options?: never;
-        head?: never;
-        patch?: never;
-        trace?: never;
-    };
-    "/v1/studios/{name}/tiles/{name_1}": {
-        parameters: {
-            query?: never;
-            header?: never;
-            path?: never;
-            cookie?: never;
-        };
-        /** Reads one tile. NotFound when there is none. */
-        get: operations["TileService_GetTile"];
-        put?: never;
-        post?: never;
-        /** Deletes a tile. Calibrations that learnt from it stay as they are. */
-        delete: operations["TileService_DeleteTile"];
-        options?: never;
-        head?: never;
-        patch?: never;
-        trace?: never;
-    };
-    "/v1/studios/{name}/wares/{name_1}": {
-        parameters: {
-            query?: never;
-            header?: never;
-            path?: never;
-            cookie?: never;
-        };
-        /** Reads one ware. NotFound when there is none. */
-        get: operations["WareService_GetWare"];
-        put?: never;
-        post?: never;
-        /** Deletes a ware. */
-        delete: operations["WareService_DeleteWare"];
-        options?: never;
-        head?: never;
-        patch?: never;
-        trace?: never;
-    };
-    "/v1/studios/{parent}/bodies": {
+    "/v1/studios/{studio}/bodies": {
         parameters: {
             query?: never;
             header?: never;
@@ -335,7 +56,26 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
-    "/v1/studios/{parent}/calibrations": {
+    "/v1/studios/{studio}/bodies/{body}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Reads one body. NotFound when there is none. */
+        get: operations["BodyService_GetBody"];
+        put?: never;
+        post?: never;
+        /** Deletes a body. */
+        delete: operations["BodyService_DeleteBody"];
+        options?: never;
+        head?: never;
+        /** Changes a body. Aborted when the etag is no longer the stored one. */
+        patch: operations["BodyService_UpdateBody"];
+        trace?: never;
+    };
+    "/v1/studios/{studio}/calibrations": {
         parameters: {
             query?: never;
             header?: never;
@@ -352,7 +92,41 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
-    "/v1/studios/{parent}/calibrations:fit": {
+    "/v1/studios/{studio}/calibrations/{calibration}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Reads one calibration. NotFound when there is none. */
+        get: operations["CalibrationService_GetCalibration"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/studios/{studio}/calibrations/{calibration}:activate": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Makes an earlier calibration the active one. */
+        post: operations["CalibrationService_ActivateCalibration"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/studios/{studio}/calibrations:fit": {
         parameters: {
             query?: never;
             header?: never;
@@ -372,7 +146,7 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
-    "/v1/studios/{parent}/firings": {
+    "/v1/studios/{studio}/firings": {
         parameters: {
             query?: never;
             header?: never;
@@ -390,7 +164,26 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
-    "/v1/studios/{parent}/firings:preview": {
+    "/v1/studios/{studio}/firings/{firing}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Reads one firing. NotFound when there is none. */
+        get: operations["FiringService_GetFiring"];
+        put?: never;
+        post?: never;
+        /** Deletes a firing. Tiles keep the firing of their day. */
+        delete: operations["FiringService_DeleteFiring"];
+        options?: never;
+        head?: never;
+        /** Changes a firing. Tiles keep the firing of their day. Aborted when the etag is no longer the stored one. */
+        patch: operations["FiringService_UpdateFiring"];
+        trace?: never;
+    };
+    "/v1/studios/{studio}/firings:preview": {
         parameters: {
             query?: never;
             header?: never;
@@ -407,7 +200,7 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
-    "/v1/studios/{parent}/glazes": {
+    "/v1/studios/{studio}/glazes": {
         parameters: {
             query?: never;
             header?: never;
@@ -425,7 +218,26 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
-    "/v1/studios/{parent}/glazes/{parent_1}/lots": {
+    "/v1/studios/{studio}/glazes/{glaze}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Reads one glaze. NotFound when there is none. */
+        get: operations["GlazeService_GetGlaze"];
+        put?: never;
+        post?: never;
+        /** Deletes a glaze and its lots. Tiles keep the composition of their day. */
+        delete: operations["GlazeService_DeleteGlaze"];
+        options?: never;
+        head?: never;
+        /** Changes a glaze. Tiles keep the composition of their day. Aborted when the etag is no longer the stored one. */
+        patch: operations["GlazeService_UpdateGlaze"];
+        trace?: never;
+    };
+    "/v1/studios/{studio}/glazes/{glaze}/lots": {
         parameters: {
             query?: never;
             header?: never;
@@ -443,7 +255,26 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
-    "/v1/studios/{parent}/glazes/{parent_1}/lots:compare": {
+    "/v1/studios/{studio}/glazes/{glaze}/lots/{lot}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Reads one lot. NotFound when there is none. */
+        get: operations["GlazeService_GetLot"];
+        put?: never;
+        post?: never;
+        /** Deletes a lot. */
+        delete: operations["GlazeService_DeleteLot"];
+        options?: never;
+        head?: never;
+        /** Changes a lot. Aborted when the etag is no longer the stored one. */
+        patch: operations["GlazeService_UpdateLot"];
+        trace?: never;
+    };
+    "/v1/studios/{studio}/glazes/{glaze}/lots:compare": {
         parameters: {
             query?: never;
             header?: never;
@@ -460,7 +291,7 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
-    "/v1/studios/{parent}/glazes:describeMelt": {
+    "/v1/studios/{studio}/glazes:describeMelt": {
         parameters: {
             query?: never;
             header?: never;
@@ -480,7 +311,7 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
-    "/v1/studios/{parent}/keys": {
+    "/v1/studios/{studio}/keys": {
         parameters: {
             query?: never;
             header?: never;
@@ -498,7 +329,24 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
-    "/v1/studios/{parent}/materials": {
+    "/v1/studios/{studio}/keys/{key}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        post?: never;
+        /** Revokes a key at once, on every server. */
+        delete: operations["KeyService_DeleteKey"];
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/studios/{studio}/materials": {
         parameters: {
             query?: never;
             header?: never;
@@ -516,7 +364,26 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
-    "/v1/studios/{parent}/record": {
+    "/v1/studios/{studio}/materials/{material}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Reads one material. NotFound when there is none. */
+        get: operations["MaterialService_GetMaterial"];
+        put?: never;
+        post?: never;
+        /** Deletes a material. FailedPrecondition while a recipe uses it. */
+        delete: operations["MaterialService_DeleteMaterial"];
+        options?: never;
+        head?: never;
+        /** Changes a material. Tiles keep the compositions of their day. Aborted when the etag is no longer the stored one. */
+        patch: operations["MaterialService_UpdateMaterial"];
+        trace?: never;
+    };
+    "/v1/studios/{studio}/record": {
         parameters: {
             query?: never;
             header?: never;
@@ -533,7 +400,7 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
-    "/v1/studios/{parent}/sheets": {
+    "/v1/studios/{studio}/sheets": {
         parameters: {
             query?: never;
             header?: never;
@@ -551,7 +418,26 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
-    "/v1/studios/{parent}/tiles": {
+    "/v1/studios/{studio}/sheets/{sheet}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Reads one sheet. NotFound when there is none. */
+        get: operations["SheetService_GetSheet"];
+        put?: never;
+        post?: never;
+        /** Deletes a sheet. */
+        delete: operations["SheetService_DeleteSheet"];
+        options?: never;
+        head?: never;
+        /** Changes a sheet. Aborted when the etag is no longer the stored one. */
+        patch: operations["SheetService_UpdateSheet"];
+        trace?: never;
+    };
+    "/v1/studios/{studio}/tiles": {
         parameters: {
             query?: never;
             header?: never;
@@ -569,7 +455,26 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
-    "/v1/studios/{parent}/tiles:export": {
+    "/v1/studios/{studio}/tiles/{tile}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Reads one tile. NotFound when there is none. */
+        get: operations["TileService_GetTile"];
+        put?: never;
+        post?: never;
+        /** Deletes a tile. Calibrations that learnt from it stay as they are. */
+        delete: operations["TileService_DeleteTile"];
+        options?: never;
+        head?: never;
+        /** Mends a tile. Aborted when the etag is no longer the stored one. */
+        patch: operations["TileService_UpdateTile"];
+        trace?: never;
+    };
+    "/v1/studios/{studio}/tiles:export": {
         parameters: {
             query?: never;
             header?: never;
@@ -586,7 +491,7 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
-    "/v1/studios/{parent}/tiles:import": {
+    "/v1/studios/{studio}/tiles:import": {
         parameters: {
             query?: never;
             header?: never;
@@ -603,7 +508,7 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
-    "/v1/studios/{parent}/wares": {
+    "/v1/studios/{studio}/wares": {
         parameters: {
             query?: never;
             header?: never;
@@ -621,7 +526,26 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
-    "/v1/studios/{parent}/wares:trace": {
+    "/v1/studios/{studio}/wares/{ware}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Reads one ware. NotFound when there is none. */
+        get: operations["WareService_GetWare"];
+        put?: never;
+        post?: never;
+        /** Deletes a ware. */
+        delete: operations["WareService_DeleteWare"];
+        options?: never;
+        head?: never;
+        /** Changes a ware. Aborted when the etag is no longer the stored one. */
+        patch: operations["WareService_UpdateWare"];
+        trace?: never;
+    };
+    "/v1/studios/{studio}/wares:trace": {
         parameters: {
             query?: never;
             header?: never;
@@ -638,7 +562,7 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
-    "/v1/studios/{parent}:advise": {
+    "/v1/studios/{studio}:advise": {
         parameters: {
             query?: never;
             header?: never;
@@ -655,7 +579,7 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
-    "/v1/studios/{parent}:draw": {
+    "/v1/studios/{studio}:draw": {
         parameters: {
             query?: never;
             header?: never;
@@ -672,7 +596,7 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
-    "/v1/studios/{parent}:planShelf": {
+    "/v1/studios/{studio}:planShelf": {
         parameters: {
             query?: never;
             header?: never;
@@ -689,7 +613,7 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
-    "/v1/studios/{parent}:score": {
+    "/v1/studios/{studio}:score": {
         parameters: {
             query?: never;
             header?: never;
@@ -706,7 +630,7 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
-    "/v1/studios/{parent}:scoreSheet": {
+    "/v1/studios/{studio}:scoreSheet": {
         parameters: {
             query?: never;
             header?: never;
@@ -723,7 +647,7 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
-    "/v1/studios/{parent}:suggestTiles": {
+    "/v1/studios/{studio}:suggestTiles": {
         parameters: {
             query?: never;
             header?: never;
@@ -738,74 +662,6 @@ export interface paths {
         options?: never;
         head?: never;
         patch?: never;
-        trace?: never;
-    };
-    "/v1/studios/{sheet.name}/sheets/{sheet.name_1}": {
-        parameters: {
-            query?: never;
-            header?: never;
-            path?: never;
-            cookie?: never;
-        };
-        get?: never;
-        put?: never;
-        post?: never;
-        delete?: never;
-        options?: never;
-        head?: never;
-        /** Changes a sheet. Aborted when the etag is no longer the stored one. */
-        patch: operations["SheetService_UpdateSheet"];
-        trace?: never;
-    };
-    "/v1/studios/{studio.name}": {
-        parameters: {
-            query?: never;
-            header?: never;
-            path?: never;
-            cookie?: never;
-        };
-        get?: never;
-        put?: never;
-        post?: never;
-        delete?: never;
-        options?: never;
-        head?: never;
-        /** Changes a studio and its settings. Aborted when the etag is no longer the stored one. */
-        patch: operations["StudioService_UpdateStudio"];
-        trace?: never;
-    };
-    "/v1/studios/{tile.name}/tiles/{tile.name_1}": {
-        parameters: {
-            query?: never;
-            header?: never;
-            path?: never;
-            cookie?: never;
-        };
-        get?: never;
-        put?: never;
-        post?: never;
-        delete?: never;
-        options?: never;
-        head?: never;
-        /** Mends a tile. Aborted when the etag is no longer the stored one. */
-        patch: operations["TileService_UpdateTile"];
-        trace?: never;
-    };
-    "/v1/studios/{ware.name}/wares/{ware.name_1}": {
-        parameters: {
-            query?: never;
-            header?: never;
-            path?: never;
-            cookie?: never;
-        };
-        get?: never;
-        put?: never;
-        post?: never;
-        delete?: never;
-        options?: never;
-        head?: never;
-        /** Changes a ware. Aborted when the etag is no longer the stored one. */
-        patch: operations["WareService_UpdateWare"];
         trace?: never;
     };
     "/v1/viscosity:predict": {
@@ -1511,7 +1367,7 @@ export interface components {
         "catchline.v1.Flag": {
             /**
              * @description A stable word: outside_melt_data, extrapolated_cone, described_glaze, no_tiles, held_by_surface_tension, thick_layer, outside_cone_range,
-             *     other_model.
+             *     under_fired, other_model.
              */
             code?: string;
             /** @description The same in a sentence. */
@@ -1727,7 +1583,7 @@ export interface components {
             displayName?: string;
             /**
              * Format: date-time
-             * @description When it stops working. Unset: never.
+             * @description When it stops working. Unset: as late as the server's settings for the life of keys allow, never where they set no limit.
              */
             expireTime?: string;
             /** @description `studios/{studio}/keys/{key}`. */
@@ -3027,230 +2883,13 @@ export interface operations {
             };
         };
     };
-    BodyService_UpdateBody: {
-        parameters: {
-            query?: {
-                /** @description Fields to change. Empty: all that are set. */
-                updateMask?: string;
-                /** @description As in create. */
-                requestId?: string;
-            };
-            header?: never;
-            path: {
-                /** @description `studios/{studio}/bodies/{body}`. */
-                "body.name": string;
-                /** @description `studios/{studio}/bodies/{body}`. */
-                "body.name_1": string;
-            };
-            cookie?: never;
-        };
-        requestBody: {
-            content: {
-                "application/json": components["schemas"]["catchline.v1.Body"];
-            };
-        };
-        responses: {
-            /** @description A clay body. What it does to a run is learnt from tiles. */
-            200: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": components["schemas"]["catchline.v1.Body"];
-                };
-            };
-            /** @description An unexpected error response. */
-            default: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": components["schemas"]["google.rpc.Status"];
-                };
-            };
-        };
-    };
-    FiringService_UpdateFiring: {
-        parameters: {
-            query?: {
-                /** @description Fields to change. Empty: all that are set. */
-                updateMask?: string;
-                /** @description As in create. */
-                requestId?: string;
-            };
-            header?: never;
-            path: {
-                /** @description `studios/{studio}/firings/{firing}`. */
-                "firing.name": string;
-                /** @description `studios/{studio}/firings/{firing}`. */
-                "firing.name_1": string;
-            };
-            cookie?: never;
-        };
-        requestBody: {
-            content: {
-                "application/json": components["schemas"]["catchline.v1.Firing"];
-            };
-        };
-        responses: {
-            /** @description A firing that a studio does. */
-            200: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": components["schemas"]["catchline.v1.Firing"];
-                };
-            };
-            /** @description An unexpected error response. */
-            default: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": components["schemas"]["google.rpc.Status"];
-                };
-            };
-        };
-    };
-    GlazeService_UpdateGlaze: {
-        parameters: {
-            query?: {
-                /** @description Fields to change. Empty: all that are set. */
-                updateMask?: string;
-                /** @description As in create. */
-                requestId?: string;
-            };
-            header?: never;
-            path: {
-                /** @description `studios/{studio}/glazes/{glaze}`. */
-                "glaze.name": string;
-                /** @description `studios/{studio}/glazes/{glaze}`. */
-                "glaze.name_1": string;
-            };
-            cookie?: never;
-        };
-        requestBody: {
-            content: {
-                "application/json": components["schemas"]["catchline.v1.Glaze"];
-            };
-        };
-        responses: {
-            /** @description A glaze. */
-            200: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": components["schemas"]["catchline.v1.Glaze"];
-                };
-            };
-            /** @description An unexpected error response. */
-            default: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": components["schemas"]["google.rpc.Status"];
-                };
-            };
-        };
-    };
-    GlazeService_UpdateLot: {
-        parameters: {
-            query?: {
-                /** @description Fields to change. Empty: all that are set. */
-                updateMask?: string;
-                /** @description As in create. */
-                requestId?: string;
-            };
-            header?: never;
-            path: {
-                /** @description `studios/{studio}/glazes/{glaze}/lots/{lot}`. */
-                "lot.name": string;
-                /** @description `studios/{studio}/glazes/{glaze}/lots/{lot}`. */
-                "lot.name_1": string;
-                /** @description `studios/{studio}/glazes/{glaze}/lots/{lot}`. */
-                "lot.name_2": string;
-            };
-            cookie?: never;
-        };
-        requestBody: {
-            content: {
-                "application/json": components["schemas"]["catchline.v1.Lot"];
-            };
-        };
-        responses: {
-            /** @description A lot (batch) of a glaze. */
-            200: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": components["schemas"]["catchline.v1.Lot"];
-                };
-            };
-            /** @description An unexpected error response. */
-            default: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": components["schemas"]["google.rpc.Status"];
-                };
-            };
-        };
-    };
-    MaterialService_UpdateMaterial: {
-        parameters: {
-            query?: {
-                /** @description Fields to change. Empty: all that are set. */
-                updateMask?: string;
-                /** @description As in create. */
-                requestId?: string;
-            };
-            header?: never;
-            path: {
-                /** @description `studios/{studio}/materials/{material}`; empty for a built-in mineral. */
-                "material.name": string;
-                /** @description `studios/{studio}/materials/{material}`; empty for a built-in mineral. */
-                "material.name_1": string;
-            };
-            cookie?: never;
-        };
-        requestBody: {
-            content: {
-                "application/json": components["schemas"]["catchline.v1.Material"];
-            };
-        };
-        responses: {
-            /** @description A raw material by its analysis. */
-            200: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": components["schemas"]["catchline.v1.Material"];
-                };
-            };
-            /** @description An unexpected error response. */
-            default: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": components["schemas"]["google.rpc.Status"];
-                };
-            };
-        };
-    };
     StudioService_GetStudio: {
         parameters: {
             query?: never;
             header?: never;
             path: {
-                /** @description `studios/{studio}`. */
-                name: string;
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
             };
             cookie?: never;
         };
@@ -3288,8 +2927,8 @@ export interface operations {
             };
             header?: never;
             path: {
-                /** @description `studios/{studio}`. */
-                name: string;
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
             };
             cookie?: never;
         };
@@ -3323,759 +2962,34 @@ export interface operations {
             };
         };
     };
-    BodyService_GetBody: {
-        parameters: {
-            query?: never;
-            header?: never;
-            path: {
-                /** @description `studios/{studio}/bodies/{body}`. */
-                name: string;
-                /** @description `studios/{studio}/bodies/{body}`. */
-                name_1: string;
-            };
-            cookie?: never;
-        };
-        requestBody?: never;
-        responses: {
-            /** @description A clay body. What it does to a run is learnt from tiles. */
-            200: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": components["schemas"]["catchline.v1.Body"];
-                };
-            };
-            /** @description An unexpected error response. */
-            default: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": components["schemas"]["google.rpc.Status"];
-                };
-            };
-        };
-    };
-    BodyService_DeleteBody: {
+    StudioService_UpdateStudio: {
         parameters: {
             query?: {
-                /** @description Delete only if this is still the etag. Empty: in any case. */
-                etag?: string;
+                /** @description Fields to change. Empty: all that are set. */
+                updateMask?: string;
                 /** @description As in create. */
                 requestId?: string;
             };
             header?: never;
             path: {
-                /** @description `studios/{studio}/bodies/{body}`. */
-                name: string;
-                /** @description `studios/{studio}/bodies/{body}`. */
-                name_1: string;
-            };
-            cookie?: never;
-        };
-        requestBody?: never;
-        responses: {
-            /**
-             * @description A generic empty message that you can re-use to avoid defining duplicated
-             *     empty messages in your APIs. A typical example is to use it as the request
-             *     or the response type of an API method. For instance:
-             *
-             *         service Foo {
-             *           rpc Bar(google.protobuf.Empty) returns (google.protobuf.Empty);
-             *         }
-             */
-            200: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": Record<string, never>;
-                };
-            };
-            /** @description An unexpected error response. */
-            default: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": components["schemas"]["google.rpc.Status"];
-                };
-            };
-        };
-    };
-    CalibrationService_GetCalibration: {
-        parameters: {
-            query?: never;
-            header?: never;
-            path: {
-                /** @description `studios/{studio}/calibrations/{number}`. */
-                name: string;
-                /** @description `studios/{studio}/calibrations/{number}`. */
-                name_1: string;
-            };
-            cookie?: never;
-        };
-        requestBody?: never;
-        responses: {
-            /** @description One fitted regression, immutable and numbered. */
-            200: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": components["schemas"]["catchline.v1.Calibration"];
-                };
-            };
-            /** @description An unexpected error response. */
-            default: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": components["schemas"]["google.rpc.Status"];
-                };
-            };
-        };
-    };
-    CalibrationService_ActivateCalibration: {
-        parameters: {
-            query?: never;
-            header?: never;
-            path: {
-                /** @description `studios/{studio}/calibrations/{number}`. */
-                name: string;
-                /** @description `studios/{studio}/calibrations/{number}`. */
-                name_1: string;
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
             };
             cookie?: never;
         };
         requestBody: {
             content: {
-                "application/json": Record<string, never>;
+                "application/json": components["schemas"]["catchline.v1.Studio"];
             };
         };
         responses: {
-            /** @description One fitted regression, immutable and numbered. */
+            /** @description One studio. */
             200: {
                 headers: {
                     [name: string]: unknown;
                 };
                 content: {
-                    "application/json": components["schemas"]["catchline.v1.Calibration"];
-                };
-            };
-            /** @description An unexpected error response. */
-            default: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": components["schemas"]["google.rpc.Status"];
-                };
-            };
-        };
-    };
-    FiringService_GetFiring: {
-        parameters: {
-            query?: never;
-            header?: never;
-            path: {
-                /** @description `studios/{studio}/firings/{firing}`. */
-                name: string;
-                /** @description `studios/{studio}/firings/{firing}`. */
-                name_1: string;
-            };
-            cookie?: never;
-        };
-        requestBody?: never;
-        responses: {
-            /** @description A firing that a studio does. */
-            200: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": components["schemas"]["catchline.v1.Firing"];
-                };
-            };
-            /** @description An unexpected error response. */
-            default: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": components["schemas"]["google.rpc.Status"];
-                };
-            };
-        };
-    };
-    FiringService_DeleteFiring: {
-        parameters: {
-            query?: {
-                /** @description Delete only if this is still the etag. Empty: in any case. */
-                etag?: string;
-                /** @description As in create. */
-                requestId?: string;
-            };
-            header?: never;
-            path: {
-                /** @description `studios/{studio}/firings/{firing}`. */
-                name: string;
-                /** @description `studios/{studio}/firings/{firing}`. */
-                name_1: string;
-            };
-            cookie?: never;
-        };
-        requestBody?: never;
-        responses: {
-            /**
-             * @description A generic empty message that you can re-use to avoid defining duplicated
-             *     empty messages in your APIs. A typical example is to use it as the request
-             *     or the response type of an API method. For instance:
-             *
-             *         service Foo {
-             *           rpc Bar(google.protobuf.Empty) returns (google.protobuf.Empty);
-             *         }
-             */
-            200: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": Record<string, never>;
-                };
-            };
-            /** @description An unexpected error response. */
-            default: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": components["schemas"]["google.rpc.Status"];
-                };
-            };
-        };
-    };
-    GlazeService_GetGlaze: {
-        parameters: {
-            query?: never;
-            header?: never;
-            path: {
-                /** @description `studios/{studio}/glazes/{glaze}`. */
-                name: string;
-                /** @description `studios/{studio}/glazes/{glaze}`. */
-                name_1: string;
-            };
-            cookie?: never;
-        };
-        requestBody?: never;
-        responses: {
-            /** @description A glaze. */
-            200: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": components["schemas"]["catchline.v1.Glaze"];
-                };
-            };
-            /** @description An unexpected error response. */
-            default: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": components["schemas"]["google.rpc.Status"];
-                };
-            };
-        };
-    };
-    GlazeService_DeleteGlaze: {
-        parameters: {
-            query?: {
-                /** @description Delete only if this is still the etag. Empty: in any case. */
-                etag?: string;
-                /** @description As in create. */
-                requestId?: string;
-            };
-            header?: never;
-            path: {
-                /** @description `studios/{studio}/glazes/{glaze}`. */
-                name: string;
-                /** @description `studios/{studio}/glazes/{glaze}`. */
-                name_1: string;
-            };
-            cookie?: never;
-        };
-        requestBody?: never;
-        responses: {
-            /**
-             * @description A generic empty message that you can re-use to avoid defining duplicated
-             *     empty messages in your APIs. A typical example is to use it as the request
-             *     or the response type of an API method. For instance:
-             *
-             *         service Foo {
-             *           rpc Bar(google.protobuf.Empty) returns (google.protobuf.Empty);
-             *         }
-             */
-            200: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": Record<string, never>;
-                };
-            };
-            /** @description An unexpected error response. */
-            default: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": components["schemas"]["google.rpc.Status"];
-                };
-            };
-        };
-    };
-    GlazeService_GetLot: {
-        parameters: {
-            query?: never;
-            header?: never;
-            path: {
-                /** @description `studios/{studio}/glazes/{glaze}/lots/{lot}`. */
-                name: string;
-                /** @description `studios/{studio}/glazes/{glaze}/lots/{lot}`. */
-                name_1: string;
-                /** @description `studios/{studio}/glazes/{glaze}/lots/{lot}`. */
-                name_2: string;
-            };
-            cookie?: never;
-        };
-        requestBody?: never;
-        responses: {
-            /** @description A lot (batch) of a glaze. */
-            200: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": components["schemas"]["catchline.v1.Lot"];
-                };
-            };
-            /** @description An unexpected error response. */
-            default: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": components["schemas"]["google.rpc.Status"];
-                };
-            };
-        };
-    };
-    GlazeService_DeleteLot: {
-        parameters: {
-            query?: {
-                /** @description Delete only if this is still the etag. Empty: in any case. */
-                etag?: string;
-                /** @description As in create. */
-                requestId?: string;
-            };
-            header?: never;
-            path: {
-                /** @description `studios/{studio}/glazes/{glaze}/lots/{lot}`. */
-                name: string;
-                /** @description `studios/{studio}/glazes/{glaze}/lots/{lot}`. */
-                name_1: string;
-                /** @description `studios/{studio}/glazes/{glaze}/lots/{lot}`. */
-                name_2: string;
-            };
-            cookie?: never;
-        };
-        requestBody?: never;
-        responses: {
-            /**
-             * @description A generic empty message that you can re-use to avoid defining duplicated
-             *     empty messages in your APIs. A typical example is to use it as the request
-             *     or the response type of an API method. For instance:
-             *
-             *         service Foo {
-             *           rpc Bar(google.protobuf.Empty) returns (google.protobuf.Empty);
-             *         }
-             */
-            200: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": Record<string, never>;
-                };
-            };
-            /** @description An unexpected error response. */
-            default: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": components["schemas"]["google.rpc.Status"];
-                };
-            };
-        };
-    };
-    KeyService_DeleteKey: {
-        parameters: {
-            query?: never;
-            header?: never;
-            path: {
-                /** @description `studios/{studio}/keys/{key}`. */
-                name: string;
-                /** @description `studios/{studio}/keys/{key}`. */
-                name_1: string;
-            };
-            cookie?: never;
-        };
-        requestBody?: never;
-        responses: {
-            /**
-             * @description A generic empty message that you can re-use to avoid defining duplicated
-             *     empty messages in your APIs. A typical example is to use it as the request
-             *     or the response type of an API method. For instance:
-             *
-             *         service Foo {
-             *           rpc Bar(google.protobuf.Empty) returns (google.protobuf.Empty);
-             *         }
-             */
-            200: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": Record<string, never>;
-                };
-            };
-            /** @description An unexpected error response. */
-            default: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": components["schemas"]["google.rpc.Status"];
-                };
-            };
-        };
-    };
-    MaterialService_GetMaterial: {
-        parameters: {
-            query?: never;
-            header?: never;
-            path: {
-                /** @description `studios/{studio}/materials/{material}`. */
-                name: string;
-                /** @description `studios/{studio}/materials/{material}`. */
-                name_1: string;
-            };
-            cookie?: never;
-        };
-        requestBody?: never;
-        responses: {
-            /** @description A raw material by its analysis. */
-            200: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": components["schemas"]["catchline.v1.Material"];
-                };
-            };
-            /** @description An unexpected error response. */
-            default: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": components["schemas"]["google.rpc.Status"];
-                };
-            };
-        };
-    };
-    MaterialService_DeleteMaterial: {
-        parameters: {
-            query?: {
-                /** @description Delete only if this is still the etag. Empty: in any case. */
-                etag?: string;
-                /** @description As in create. */
-                requestId?: string;
-            };
-            header?: never;
-            path: {
-                /** @description `studios/{studio}/materials/{material}`. */
-                name: string;
-                /** @description `studios/{studio}/materials/{material}`. */
-                name_1: string;
-            };
-            cookie?: never;
-        };
-        requestBody?: never;
-        responses: {
-            /**
-             * @description A generic empty message that you can re-use to avoid defining duplicated
-             *     empty messages in your APIs. A typical example is to use it as the request
-             *     or the response type of an API method. For instance:
-             *
-             *         service Foo {
-             *           rpc Bar(google.protobuf.Empty) returns (google.protobuf.Empty);
-             *         }
-             */
-            200: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": Record<string, never>;
-                };
-            };
-            /** @description An unexpected error response. */
-            default: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": components["schemas"]["google.rpc.Status"];
-                };
-            };
-        };
-    };
-    SheetService_GetSheet: {
-        parameters: {
-            query?: never;
-            header?: never;
-            path: {
-                /** @description `studios/{studio}/sheets/{sheet}`. */
-                name: string;
-                /** @description `studios/{studio}/sheets/{sheet}`. */
-                name_1: string;
-            };
-            cookie?: never;
-        };
-        requestBody?: never;
-        responses: {
-            /** @description A combination sheet. */
-            200: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": components["schemas"]["catchline.v1.Sheet"];
-                };
-            };
-            /** @description An unexpected error response. */
-            default: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": components["schemas"]["google.rpc.Status"];
-                };
-            };
-        };
-    };
-    SheetService_DeleteSheet: {
-        parameters: {
-            query?: {
-                /** @description Delete only if this is still the etag. Empty: in any case. */
-                etag?: string;
-                /** @description As in create. */
-                requestId?: string;
-            };
-            header?: never;
-            path: {
-                /** @description `studios/{studio}/sheets/{sheet}`. */
-                name: string;
-                /** @description `studios/{studio}/sheets/{sheet}`. */
-                name_1: string;
-            };
-            cookie?: never;
-        };
-        requestBody?: never;
-        responses: {
-            /**
-             * @description A generic empty message that you can re-use to avoid defining duplicated
-             *     empty messages in your APIs. A typical example is to use it as the request
-             *     or the response type of an API method. For instance:
-             *
-             *         service Foo {
-             *           rpc Bar(google.protobuf.Empty) returns (google.protobuf.Empty);
-             *         }
-             */
-            200: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": Record<string, never>;
-                };
-            };
-            /** @description An unexpected error response. */
-            default: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": components["schemas"]["google.rpc.Status"];
-                };
-            };
-        };
-    };
-    TileService_GetTile: {
-        parameters: {
-            query?: never;
-            header?: never;
-            path: {
-                /** @description `studios/{studio}/tiles/{tile}`. */
-                name: string;
-                /** @description `studios/{studio}/tiles/{tile}`. */
-                name_1: string;
-            };
-            cookie?: never;
-        };
-        requestBody?: never;
-        responses: {
-            /** @description One logged firing of a layering with its measured run. */
-            200: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": components["schemas"]["catchline.v1.Tile"];
-                };
-            };
-            /** @description An unexpected error response. */
-            default: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": components["schemas"]["google.rpc.Status"];
-                };
-            };
-        };
-    };
-    TileService_DeleteTile: {
-        parameters: {
-            query?: {
-                /** @description Delete only if this is still the etag. Empty: in any case. */
-                etag?: string;
-                /** @description As in create. */
-                requestId?: string;
-            };
-            header?: never;
-            path: {
-                /** @description `studios/{studio}/tiles/{tile}`. */
-                name: string;
-                /** @description `studios/{studio}/tiles/{tile}`. */
-                name_1: string;
-            };
-            cookie?: never;
-        };
-        requestBody?: never;
-        responses: {
-            /**
-             * @description A generic empty message that you can re-use to avoid defining duplicated
-             *     empty messages in your APIs. A typical example is to use it as the request
-             *     or the response type of an API method. For instance:
-             *
-             *         service Foo {
-             *           rpc Bar(google.protobuf.Empty) returns (google.protobuf.Empty);
-             *         }
-             */
-            200: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": Record<string, never>;
-                };
-            };
-            /** @description An unexpected error response. */
-            default: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": components["schemas"]["google.rpc.Status"];
-                };
-            };
-        };
-    };
-    WareService_GetWare: {
-        parameters: {
-            query?: never;
-            header?: never;
-            path: {
-                /** @description `studios/{studio}/wares/{ware}`. */
-                name: string;
-                /** @description `studios/{studio}/wares/{ware}`. */
-                name_1: string;
-            };
-            cookie?: never;
-        };
-        requestBody?: never;
-        responses: {
-            /** @description A wall profile that a studio makes again and again. */
-            200: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": components["schemas"]["catchline.v1.Ware"];
-                };
-            };
-            /** @description An unexpected error response. */
-            default: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": components["schemas"]["google.rpc.Status"];
-                };
-            };
-        };
-    };
-    WareService_DeleteWare: {
-        parameters: {
-            query?: {
-                /** @description Delete only if this is still the etag. Empty: in any case. */
-                etag?: string;
-                /** @description As in create. */
-                requestId?: string;
-            };
-            header?: never;
-            path: {
-                /** @description `studios/{studio}/wares/{ware}`. */
-                name: string;
-                /** @description `studios/{studio}/wares/{ware}`. */
-                name_1: string;
-            };
-            cookie?: never;
-        };
-        requestBody?: never;
-        responses: {
-            /**
-             * @description A generic empty message that you can re-use to avoid defining duplicated
-             *     empty messages in your APIs. A typical example is to use it as the request
-             *     or the response type of an API method. For instance:
-             *
-             *         service Foo {
-             *           rpc Bar(google.protobuf.Empty) returns (google.protobuf.Empty);
-             *         }
-             */
-            200: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": Record<string, never>;
+                    "application/json": components["schemas"]["catchline.v1.Studio"];
                 };
             };
             /** @description An unexpected error response. */
@@ -4099,8 +3013,8 @@ export interface operations {
             };
             header?: never;
             path: {
-                /** @description `studios/{studio}`. */
-                parent: string;
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
             };
             cookie?: never;
         };
@@ -4136,8 +3050,132 @@ export interface operations {
             };
             header?: never;
             path: {
-                /** @description `studios/{studio}`. */
-                parent: string;
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["catchline.v1.Body"];
+            };
+        };
+        responses: {
+            /** @description A clay body. What it does to a run is learnt from tiles. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["catchline.v1.Body"];
+                };
+            };
+            /** @description An unexpected error response. */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["google.rpc.Status"];
+                };
+            };
+        };
+    };
+    BodyService_GetBody: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
+                /** @description The body's id, without the names of the collections. */
+                body: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description A clay body. What it does to a run is learnt from tiles. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["catchline.v1.Body"];
+                };
+            };
+            /** @description An unexpected error response. */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["google.rpc.Status"];
+                };
+            };
+        };
+    };
+    BodyService_DeleteBody: {
+        parameters: {
+            query?: {
+                /** @description Delete only if this is still the etag. Empty: in any case. */
+                etag?: string;
+                /** @description As in create. */
+                requestId?: string;
+            };
+            header?: never;
+            path: {
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
+                /** @description The body's id, without the names of the collections. */
+                body: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /**
+             * @description A generic empty message that you can re-use to avoid defining duplicated
+             *     empty messages in your APIs. A typical example is to use it as the request
+             *     or the response type of an API method. For instance:
+             *
+             *         service Foo {
+             *           rpc Bar(google.protobuf.Empty) returns (google.protobuf.Empty);
+             *         }
+             */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": Record<string, never>;
+                };
+            };
+            /** @description An unexpected error response. */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["google.rpc.Status"];
+                };
+            };
+        };
+    };
+    BodyService_UpdateBody: {
+        parameters: {
+            query?: {
+                /** @description Fields to change. Empty: all that are set. */
+                updateMask?: string;
+                /** @description As in create. */
+                requestId?: string;
+            };
+            header?: never;
+            path: {
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
+                /** @description The body's id, without the names of the collections. */
+                body: string;
             };
             cookie?: never;
         };
@@ -4177,8 +3215,8 @@ export interface operations {
             };
             header?: never;
             path: {
-                /** @description `studios/{studio}`. */
-                parent: string;
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
             };
             cookie?: never;
         };
@@ -4204,13 +3242,85 @@ export interface operations {
             };
         };
     };
+    CalibrationService_GetCalibration: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
+                /** @description The calibration's id, without the names of the collections. */
+                calibration: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description One fitted regression, immutable and numbered. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["catchline.v1.Calibration"];
+                };
+            };
+            /** @description An unexpected error response. */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["google.rpc.Status"];
+                };
+            };
+        };
+    };
+    CalibrationService_ActivateCalibration: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
+                /** @description The calibration's id, without the names of the collections. */
+                calibration: string;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": Record<string, never>;
+            };
+        };
+        responses: {
+            /** @description One fitted regression, immutable and numbered. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["catchline.v1.Calibration"];
+                };
+            };
+            /** @description An unexpected error response. */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["google.rpc.Status"];
+                };
+            };
+        };
+    };
     CalibrationService_FitCalibration: {
         parameters: {
             query?: never;
             header?: never;
             path: {
-                /** @description `studios/{studio}`. */
-                parent: string;
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
             };
             cookie?: never;
         };
@@ -4253,8 +3363,8 @@ export interface operations {
             };
             header?: never;
             path: {
-                /** @description `studios/{studio}`. */
-                parent: string;
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
             };
             cookie?: never;
         };
@@ -4290,8 +3400,132 @@ export interface operations {
             };
             header?: never;
             path: {
-                /** @description `studios/{studio}`. */
-                parent: string;
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["catchline.v1.Firing"];
+            };
+        };
+        responses: {
+            /** @description A firing that a studio does. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["catchline.v1.Firing"];
+                };
+            };
+            /** @description An unexpected error response. */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["google.rpc.Status"];
+                };
+            };
+        };
+    };
+    FiringService_GetFiring: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
+                /** @description The firing's id, without the names of the collections. */
+                firing: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description A firing that a studio does. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["catchline.v1.Firing"];
+                };
+            };
+            /** @description An unexpected error response. */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["google.rpc.Status"];
+                };
+            };
+        };
+    };
+    FiringService_DeleteFiring: {
+        parameters: {
+            query?: {
+                /** @description Delete only if this is still the etag. Empty: in any case. */
+                etag?: string;
+                /** @description As in create. */
+                requestId?: string;
+            };
+            header?: never;
+            path: {
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
+                /** @description The firing's id, without the names of the collections. */
+                firing: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /**
+             * @description A generic empty message that you can re-use to avoid defining duplicated
+             *     empty messages in your APIs. A typical example is to use it as the request
+             *     or the response type of an API method. For instance:
+             *
+             *         service Foo {
+             *           rpc Bar(google.protobuf.Empty) returns (google.protobuf.Empty);
+             *         }
+             */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": Record<string, never>;
+                };
+            };
+            /** @description An unexpected error response. */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["google.rpc.Status"];
+                };
+            };
+        };
+    };
+    FiringService_UpdateFiring: {
+        parameters: {
+            query?: {
+                /** @description Fields to change. Empty: all that are set. */
+                updateMask?: string;
+                /** @description As in create. */
+                requestId?: string;
+            };
+            header?: never;
+            path: {
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
+                /** @description The firing's id, without the names of the collections. */
+                firing: string;
             };
             cookie?: never;
         };
@@ -4326,8 +3560,8 @@ export interface operations {
             query?: never;
             header?: never;
             path: {
-                /** @description `studios/{studio}`. */
-                parent: string;
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
             };
             cookie?: never;
         };
@@ -4370,8 +3604,8 @@ export interface operations {
             };
             header?: never;
             path: {
-                /** @description `studios/{studio}`. */
-                parent: string;
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
             };
             cookie?: never;
         };
@@ -4407,8 +3641,132 @@ export interface operations {
             };
             header?: never;
             path: {
-                /** @description `studios/{studio}`. */
-                parent: string;
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["catchline.v1.Glaze"];
+            };
+        };
+        responses: {
+            /** @description A glaze. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["catchline.v1.Glaze"];
+                };
+            };
+            /** @description An unexpected error response. */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["google.rpc.Status"];
+                };
+            };
+        };
+    };
+    GlazeService_GetGlaze: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
+                /** @description The glaze's id, without the names of the collections. */
+                glaze: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description A glaze. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["catchline.v1.Glaze"];
+                };
+            };
+            /** @description An unexpected error response. */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["google.rpc.Status"];
+                };
+            };
+        };
+    };
+    GlazeService_DeleteGlaze: {
+        parameters: {
+            query?: {
+                /** @description Delete only if this is still the etag. Empty: in any case. */
+                etag?: string;
+                /** @description As in create. */
+                requestId?: string;
+            };
+            header?: never;
+            path: {
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
+                /** @description The glaze's id, without the names of the collections. */
+                glaze: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /**
+             * @description A generic empty message that you can re-use to avoid defining duplicated
+             *     empty messages in your APIs. A typical example is to use it as the request
+             *     or the response type of an API method. For instance:
+             *
+             *         service Foo {
+             *           rpc Bar(google.protobuf.Empty) returns (google.protobuf.Empty);
+             *         }
+             */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": Record<string, never>;
+                };
+            };
+            /** @description An unexpected error response. */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["google.rpc.Status"];
+                };
+            };
+        };
+    };
+    GlazeService_UpdateGlaze: {
+        parameters: {
+            query?: {
+                /** @description Fields to change. Empty: all that are set. */
+                updateMask?: string;
+                /** @description As in create. */
+                requestId?: string;
+            };
+            header?: never;
+            path: {
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
+                /** @description The glaze's id, without the names of the collections. */
+                glaze: string;
             };
             cookie?: never;
         };
@@ -4448,10 +3806,10 @@ export interface operations {
             };
             header?: never;
             path: {
-                /** @description `studios/{studio}/glazes/{glaze}`. */
-                parent: string;
-                /** @description `studios/{studio}/glazes/{glaze}`. */
-                parent_1: string;
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
+                /** @description The glaze's id, without the names of the collections. */
+                glaze: string;
             };
             cookie?: never;
         };
@@ -4487,10 +3845,140 @@ export interface operations {
             };
             header?: never;
             path: {
-                /** @description `studios/{studio}/glazes/{glaze}`. */
-                parent: string;
-                /** @description `studios/{studio}/glazes/{glaze}`. */
-                parent_1: string;
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
+                /** @description The glaze's id, without the names of the collections. */
+                glaze: string;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["catchline.v1.Lot"];
+            };
+        };
+        responses: {
+            /** @description A lot (batch) of a glaze. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["catchline.v1.Lot"];
+                };
+            };
+            /** @description An unexpected error response. */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["google.rpc.Status"];
+                };
+            };
+        };
+    };
+    GlazeService_GetLot: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
+                /** @description The glaze's id, without the names of the collections. */
+                glaze: string;
+                /** @description The lot's id, without the names of the collections. */
+                lot: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description A lot (batch) of a glaze. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["catchline.v1.Lot"];
+                };
+            };
+            /** @description An unexpected error response. */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["google.rpc.Status"];
+                };
+            };
+        };
+    };
+    GlazeService_DeleteLot: {
+        parameters: {
+            query?: {
+                /** @description Delete only if this is still the etag. Empty: in any case. */
+                etag?: string;
+                /** @description As in create. */
+                requestId?: string;
+            };
+            header?: never;
+            path: {
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
+                /** @description The glaze's id, without the names of the collections. */
+                glaze: string;
+                /** @description The lot's id, without the names of the collections. */
+                lot: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /**
+             * @description A generic empty message that you can re-use to avoid defining duplicated
+             *     empty messages in your APIs. A typical example is to use it as the request
+             *     or the response type of an API method. For instance:
+             *
+             *         service Foo {
+             *           rpc Bar(google.protobuf.Empty) returns (google.protobuf.Empty);
+             *         }
+             */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": Record<string, never>;
+                };
+            };
+            /** @description An unexpected error response. */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["google.rpc.Status"];
+                };
+            };
+        };
+    };
+    GlazeService_UpdateLot: {
+        parameters: {
+            query?: {
+                /** @description Fields to change. Empty: all that are set. */
+                updateMask?: string;
+                /** @description As in create. */
+                requestId?: string;
+            };
+            header?: never;
+            path: {
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
+                /** @description The glaze's id, without the names of the collections. */
+                glaze: string;
+                /** @description The lot's id, without the names of the collections. */
+                lot: string;
             };
             cookie?: never;
         };
@@ -4525,10 +4013,10 @@ export interface operations {
             query?: never;
             header?: never;
             path: {
-                /** @description `studios/{studio}/glazes/{glaze}`. */
-                parent: string;
-                /** @description `studios/{studio}/glazes/{glaze}`. */
-                parent_1: string;
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
+                /** @description The glaze's id, without the names of the collections. */
+                glaze: string;
             };
             cookie?: never;
         };
@@ -4579,8 +4067,8 @@ export interface operations {
             query?: never;
             header?: never;
             path: {
-                /** @description `studios/{studio}`. */
-                parent: string;
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
             };
             cookie?: never;
         };
@@ -4644,8 +4132,8 @@ export interface operations {
             };
             header?: never;
             path: {
-                /** @description `studios/{studio}`. */
-                parent: string;
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
             };
             cookie?: never;
         };
@@ -4676,8 +4164,8 @@ export interface operations {
             query?: never;
             header?: never;
             path: {
-                /** @description `studios/{studio}`. */
-                parent: string;
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
             };
             cookie?: never;
         };
@@ -4707,6 +4195,48 @@ export interface operations {
             };
         };
     };
+    KeyService_DeleteKey: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
+                /** @description The key's id, without the names of the collections. */
+                key: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /**
+             * @description A generic empty message that you can re-use to avoid defining duplicated
+             *     empty messages in your APIs. A typical example is to use it as the request
+             *     or the response type of an API method. For instance:
+             *
+             *         service Foo {
+             *           rpc Bar(google.protobuf.Empty) returns (google.protobuf.Empty);
+             *         }
+             */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": Record<string, never>;
+                };
+            };
+            /** @description An unexpected error response. */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["google.rpc.Status"];
+                };
+            };
+        };
+    };
     MaterialService_ListMaterials: {
         parameters: {
             query?: {
@@ -4719,8 +4249,8 @@ export interface operations {
             };
             header?: never;
             path: {
-                /** @description `studios/{studio}`. */
-                parent: string;
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
             };
             cookie?: never;
         };
@@ -4756,8 +4286,132 @@ export interface operations {
             };
             header?: never;
             path: {
-                /** @description `studios/{studio}`. */
-                parent: string;
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["catchline.v1.Material"];
+            };
+        };
+        responses: {
+            /** @description A raw material by its analysis. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["catchline.v1.Material"];
+                };
+            };
+            /** @description An unexpected error response. */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["google.rpc.Status"];
+                };
+            };
+        };
+    };
+    MaterialService_GetMaterial: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
+                /** @description The material's id, without the names of the collections. */
+                material: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description A raw material by its analysis. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["catchline.v1.Material"];
+                };
+            };
+            /** @description An unexpected error response. */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["google.rpc.Status"];
+                };
+            };
+        };
+    };
+    MaterialService_DeleteMaterial: {
+        parameters: {
+            query?: {
+                /** @description Delete only if this is still the etag. Empty: in any case. */
+                etag?: string;
+                /** @description As in create. */
+                requestId?: string;
+            };
+            header?: never;
+            path: {
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
+                /** @description The material's id, without the names of the collections. */
+                material: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /**
+             * @description A generic empty message that you can re-use to avoid defining duplicated
+             *     empty messages in your APIs. A typical example is to use it as the request
+             *     or the response type of an API method. For instance:
+             *
+             *         service Foo {
+             *           rpc Bar(google.protobuf.Empty) returns (google.protobuf.Empty);
+             *         }
+             */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": Record<string, never>;
+                };
+            };
+            /** @description An unexpected error response. */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["google.rpc.Status"];
+                };
+            };
+        };
+    };
+    MaterialService_UpdateMaterial: {
+        parameters: {
+            query?: {
+                /** @description Fields to change. Empty: all that are set. */
+                updateMask?: string;
+                /** @description As in create. */
+                requestId?: string;
+            };
+            header?: never;
+            path: {
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
+                /** @description The material's id, without the names of the collections. */
+                material: string;
             };
             cookie?: never;
         };
@@ -4792,8 +4446,8 @@ export interface operations {
             query?: never;
             header?: never;
             path: {
-                /** @description `studios/{studio}`. */
-                parent: string;
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
             };
             cookie?: never;
         };
@@ -4829,8 +4483,8 @@ export interface operations {
             };
             header?: never;
             path: {
-                /** @description `studios/{studio}`. */
-                parent: string;
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
             };
             cookie?: never;
         };
@@ -4866,8 +4520,132 @@ export interface operations {
             };
             header?: never;
             path: {
-                /** @description `studios/{studio}`. */
-                parent: string;
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["catchline.v1.Sheet"];
+            };
+        };
+        responses: {
+            /** @description A combination sheet. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["catchline.v1.Sheet"];
+                };
+            };
+            /** @description An unexpected error response. */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["google.rpc.Status"];
+                };
+            };
+        };
+    };
+    SheetService_GetSheet: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
+                /** @description The sheet's id, without the names of the collections. */
+                sheet: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description A combination sheet. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["catchline.v1.Sheet"];
+                };
+            };
+            /** @description An unexpected error response. */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["google.rpc.Status"];
+                };
+            };
+        };
+    };
+    SheetService_DeleteSheet: {
+        parameters: {
+            query?: {
+                /** @description Delete only if this is still the etag. Empty: in any case. */
+                etag?: string;
+                /** @description As in create. */
+                requestId?: string;
+            };
+            header?: never;
+            path: {
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
+                /** @description The sheet's id, without the names of the collections. */
+                sheet: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /**
+             * @description A generic empty message that you can re-use to avoid defining duplicated
+             *     empty messages in your APIs. A typical example is to use it as the request
+             *     or the response type of an API method. For instance:
+             *
+             *         service Foo {
+             *           rpc Bar(google.protobuf.Empty) returns (google.protobuf.Empty);
+             *         }
+             */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": Record<string, never>;
+                };
+            };
+            /** @description An unexpected error response. */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["google.rpc.Status"];
+                };
+            };
+        };
+    };
+    SheetService_UpdateSheet: {
+        parameters: {
+            query?: {
+                /** @description Fields to change. Empty: all that are set. */
+                updateMask?: string;
+                /** @description As in create. */
+                requestId?: string;
+            };
+            header?: never;
+            path: {
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
+                /** @description The sheet's id, without the names of the collections. */
+                sheet: string;
             };
             cookie?: never;
         };
@@ -4911,8 +4689,8 @@ export interface operations {
             };
             header?: never;
             path: {
-                /** @description `studios/{studio}`. */
-                parent: string;
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
             };
             cookie?: never;
         };
@@ -4948,8 +4726,132 @@ export interface operations {
             };
             header?: never;
             path: {
-                /** @description `studios/{studio}`. */
-                parent: string;
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["catchline.v1.Tile"];
+            };
+        };
+        responses: {
+            /** @description One logged firing of a layering with its measured run. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["catchline.v1.Tile"];
+                };
+            };
+            /** @description An unexpected error response. */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["google.rpc.Status"];
+                };
+            };
+        };
+    };
+    TileService_GetTile: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
+                /** @description The tile's id, without the names of the collections. */
+                tile: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description One logged firing of a layering with its measured run. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["catchline.v1.Tile"];
+                };
+            };
+            /** @description An unexpected error response. */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["google.rpc.Status"];
+                };
+            };
+        };
+    };
+    TileService_DeleteTile: {
+        parameters: {
+            query?: {
+                /** @description Delete only if this is still the etag. Empty: in any case. */
+                etag?: string;
+                /** @description As in create. */
+                requestId?: string;
+            };
+            header?: never;
+            path: {
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
+                /** @description The tile's id, without the names of the collections. */
+                tile: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /**
+             * @description A generic empty message that you can re-use to avoid defining duplicated
+             *     empty messages in your APIs. A typical example is to use it as the request
+             *     or the response type of an API method. For instance:
+             *
+             *         service Foo {
+             *           rpc Bar(google.protobuf.Empty) returns (google.protobuf.Empty);
+             *         }
+             */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": Record<string, never>;
+                };
+            };
+            /** @description An unexpected error response. */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["google.rpc.Status"];
+                };
+            };
+        };
+    };
+    TileService_UpdateTile: {
+        parameters: {
+            query?: {
+                /** @description Fields to change. Empty: all that are set. */
+                updateMask?: string;
+                /** @description As in create. */
+                requestId?: string;
+            };
+            header?: never;
+            path: {
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
+                /** @description The tile's id, without the names of the collections. */
+                tile: string;
             };
             cookie?: never;
         };
@@ -4984,8 +4886,8 @@ export interface operations {
             query?: never;
             header?: never;
             path: {
-                /** @description `studios/{studio}`. */
-                parent: string;
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
             };
             cookie?: never;
         };
@@ -4997,7 +4899,7 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
-                    "application/json": {
+                    "application/x-ndjson": {
                         error?: components["schemas"]["google.rpc.Status"];
                         result?: components["schemas"]["catchline.v1.ExportTilesResponse"];
                     };
@@ -5019,8 +4921,8 @@ export interface operations {
             query?: never;
             header?: never;
             path: {
-                /** @description `studios/{studio}`. */
-                parent: string;
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
             };
             cookie?: never;
         };
@@ -5071,8 +4973,8 @@ export interface operations {
             };
             header?: never;
             path: {
-                /** @description `studios/{studio}`. */
-                parent: string;
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
             };
             cookie?: never;
         };
@@ -5108,8 +5010,132 @@ export interface operations {
             };
             header?: never;
             path: {
-                /** @description `studios/{studio}`. */
-                parent: string;
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["catchline.v1.Ware"];
+            };
+        };
+        responses: {
+            /** @description A wall profile that a studio makes again and again. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["catchline.v1.Ware"];
+                };
+            };
+            /** @description An unexpected error response. */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["google.rpc.Status"];
+                };
+            };
+        };
+    };
+    WareService_GetWare: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
+                /** @description The ware's id, without the names of the collections. */
+                ware: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description A wall profile that a studio makes again and again. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["catchline.v1.Ware"];
+                };
+            };
+            /** @description An unexpected error response. */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["google.rpc.Status"];
+                };
+            };
+        };
+    };
+    WareService_DeleteWare: {
+        parameters: {
+            query?: {
+                /** @description Delete only if this is still the etag. Empty: in any case. */
+                etag?: string;
+                /** @description As in create. */
+                requestId?: string;
+            };
+            header?: never;
+            path: {
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
+                /** @description The ware's id, without the names of the collections. */
+                ware: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /**
+             * @description A generic empty message that you can re-use to avoid defining duplicated
+             *     empty messages in your APIs. A typical example is to use it as the request
+             *     or the response type of an API method. For instance:
+             *
+             *         service Foo {
+             *           rpc Bar(google.protobuf.Empty) returns (google.protobuf.Empty);
+             *         }
+             */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": Record<string, never>;
+                };
+            };
+            /** @description An unexpected error response. */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["google.rpc.Status"];
+                };
+            };
+        };
+    };
+    WareService_UpdateWare: {
+        parameters: {
+            query?: {
+                /** @description Fields to change. Empty: all that are set. */
+                updateMask?: string;
+                /** @description As in create. */
+                requestId?: string;
+            };
+            header?: never;
+            path: {
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
+                /** @description The ware's id, without the names of the collections. */
+                ware: string;
             };
             cookie?: never;
         };
@@ -5144,8 +5170,8 @@ export interface operations {
             query?: never;
             header?: never;
             path: {
-                /** @description `studios/{studio}`. */
-                parent: string;
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
             };
             cookie?: never;
         };
@@ -5185,8 +5211,8 @@ export interface operations {
             query?: never;
             header?: never;
             path: {
-                /** @description `studios/{studio}`. */
-                parent: string;
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
             };
             cookie?: never;
         };
@@ -5226,8 +5252,8 @@ export interface operations {
             query?: never;
             header?: never;
             path: {
-                /** @description `studios/{studio}`. */
-                parent: string;
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
             };
             cookie?: never;
         };
@@ -5265,8 +5291,8 @@ export interface operations {
             query?: never;
             header?: never;
             path: {
-                /** @description `studios/{studio}`. */
-                parent: string;
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
             };
             cookie?: never;
         };
@@ -5310,8 +5336,8 @@ export interface operations {
             query?: never;
             header?: never;
             path: {
-                /** @description `studios/{studio}`. */
-                parent: string;
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
             };
             cookie?: never;
         };
@@ -5368,8 +5394,8 @@ export interface operations {
             query?: never;
             header?: never;
             path: {
-                /** @description `studios/{studio}`. */
-                parent: string;
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
             };
             cookie?: never;
         };
@@ -5403,7 +5429,7 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
-                    "application/json": {
+                    "application/x-ndjson": {
                         error?: components["schemas"]["google.rpc.Status"];
                         result?: components["schemas"]["catchline.v1.ScoreSheetResponse"];
                     };
@@ -5425,8 +5451,8 @@ export interface operations {
             query?: never;
             header?: never;
             path: {
-                /** @description `studios/{studio}`. */
-                parent: string;
+                /** @description The studio's id, without the names of the collections. */
+                studio: string;
             };
             cookie?: never;
         };
@@ -5455,176 +5481,6 @@ export interface operations {
                 };
                 content: {
                     "application/json": components["schemas"]["catchline.v1.SuggestTilesResponse"];
-                };
-            };
-            /** @description An unexpected error response. */
-            default: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": components["schemas"]["google.rpc.Status"];
-                };
-            };
-        };
-    };
-    SheetService_UpdateSheet: {
-        parameters: {
-            query?: {
-                /** @description Fields to change. Empty: all that are set. */
-                updateMask?: string;
-                /** @description As in create. */
-                requestId?: string;
-            };
-            header?: never;
-            path: {
-                /** @description `studios/{studio}/sheets/{sheet}`. */
-                "sheet.name": string;
-                /** @description `studios/{studio}/sheets/{sheet}`. */
-                "sheet.name_1": string;
-            };
-            cookie?: never;
-        };
-        requestBody: {
-            content: {
-                "application/json": components["schemas"]["catchline.v1.Sheet"];
-            };
-        };
-        responses: {
-            /** @description A combination sheet. */
-            200: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": components["schemas"]["catchline.v1.Sheet"];
-                };
-            };
-            /** @description An unexpected error response. */
-            default: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": components["schemas"]["google.rpc.Status"];
-                };
-            };
-        };
-    };
-    StudioService_UpdateStudio: {
-        parameters: {
-            query?: {
-                /** @description Fields to change. Empty: all that are set. */
-                updateMask?: string;
-                /** @description As in create. */
-                requestId?: string;
-            };
-            header?: never;
-            path: {
-                /** @description `studios/{studio}`. */
-                "studio.name": string;
-            };
-            cookie?: never;
-        };
-        requestBody: {
-            content: {
-                "application/json": components["schemas"]["catchline.v1.Studio"];
-            };
-        };
-        responses: {
-            /** @description One studio. */
-            200: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": components["schemas"]["catchline.v1.Studio"];
-                };
-            };
-            /** @description An unexpected error response. */
-            default: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": components["schemas"]["google.rpc.Status"];
-                };
-            };
-        };
-    };
-    TileService_UpdateTile: {
-        parameters: {
-            query?: {
-                /** @description Fields to change. Empty: all that are set. */
-                updateMask?: string;
-                /** @description As in create. */
-                requestId?: string;
-            };
-            header?: never;
-            path: {
-                /** @description `studios/{studio}/tiles/{tile}`. */
-                "tile.name": string;
-                /** @description `studios/{studio}/tiles/{tile}`. */
-                "tile.name_1": string;
-            };
-            cookie?: never;
-        };
-        requestBody: {
-            content: {
-                "application/json": components["schemas"]["catchline.v1.Tile"];
-            };
-        };
-        responses: {
-            /** @description One logged firing of a layering with its measured run. */
-            200: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": components["schemas"]["catchline.v1.Tile"];
-                };
-            };
-            /** @description An unexpected error response. */
-            default: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": components["schemas"]["google.rpc.Status"];
-                };
-            };
-        };
-    };
-    WareService_UpdateWare: {
-        parameters: {
-            query?: {
-                /** @description Fields to change. Empty: all that are set. */
-                updateMask?: string;
-                /** @description As in create. */
-                requestId?: string;
-            };
-            header?: never;
-            path: {
-                /** @description `studios/{studio}/wares/{ware}`. */
-                "ware.name": string;
-                /** @description `studios/{studio}/wares/{ware}`. */
-                "ware.name_1": string;
-            };
-            cookie?: never;
-        };
-        requestBody: {
-            content: {
-                "application/json": components["schemas"]["catchline.v1.Ware"];
-            };
-        };
-        responses: {
-            /** @description A wall profile that a studio makes again and again. */
-            200: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/json": components["schemas"]["catchline.v1.Ware"];
                 };
             };
             /** @description An unexpected error response. */

@@ -95,7 +95,7 @@ function FiringEditor({ studio, firing }: { studio: string; firing?: Firing }) {
   if (readable) last.current = form.value!.plan!;
   const heat = useAnswer<FiringPlan, HeatWork>(
     last.current,
-    (p, signal) => answer(api.POST("/v1/studios/{parent}/firings:preview", { params: { path: { parent: studio } }, body: { plan: p }, signal })),
+    (p, signal) => answer(api.POST("/v1/studios/{studio}/firings:preview", { params: { path: { studio } }, body: { plan: p }, signal })),
     200,
   );
   const store = async ({ displayName, plan, kiln, notes, etag }: Typed, requestId: string) => {
@@ -103,11 +103,11 @@ function FiringEditor({ studio, firing }: { studio: string; firing?: Firing }) {
     const stored = await thenReread(
       answer(
         firing
-          ? api.PATCH("/v1/studios/{firing.name}/firings/{firing.name_1}", {
-              params: { path: { "firing.name": studio, "firing.name_1": idOf(firing.name) }, query: { requestId, updateMask: "display_name,plan,kiln,notes" } },
+          ? api.PATCH("/v1/studios/{studio}/firings/{firing}", {
+              params: { path: { studio, firing: idOf(firing.name) }, query: { requestId, updateMask: "display_name,plan,kiln,notes" } },
               body: { ...body, etag },
             })
-          : api.POST("/v1/studios/{parent}/firings", { params: { path: { parent: studio }, query: { requestId } }, body }),
+          : api.POST("/v1/studios/{studio}/firings", { params: { path: { studio }, query: { requestId } }, body }),
       ),
       () => firings(studio).reload(),
     );
@@ -131,8 +131,8 @@ function FiringEditor({ studio, firing }: { studio: string; firing?: Firing }) {
                 uses={() => usesOfFiring(studio, firing.name!)}
                 onRemove={async (requestId) => {
                   await answer(
-                    api.DELETE("/v1/studios/{name}/firings/{name_1}", {
-                      params: { path: { name: studio, name_1: idOf(firing.name) }, query: { requestId, ...(firing.etag && { etag: firing.etag }) } },
+                    api.DELETE("/v1/studios/{studio}/firings/{firing}", {
+                      params: { path: { studio, firing: idOf(firing.name) }, query: { requestId, ...(firing.etag && { etag: firing.etag }) } },
                     }),
                   );
                   form.drop();

@@ -165,7 +165,7 @@ function GlazeEditor({ studio, glaze }: { studio: string; glaze?: Glaze }) {
   if (askable) last.current = { ...readable, displayName: readable.displayName?.trim() || "draft", etag: undefined };
   const melt = useAnswer<Glaze, DescribeMeltResponse>(
     last.current,
-    (inlineGlaze, signal) => answer(api.POST("/v1/studios/{parent}/glazes:describeMelt", { params: { path: { parent: studio } }, body: { inlineGlaze }, signal })),
+    (inlineGlaze, signal) => answer(api.POST("/v1/studios/{studio}/glazes:describeMelt", { params: { path: { studio } }, body: { inlineGlaze }, signal })),
     250,
   );
 
@@ -174,11 +174,11 @@ function GlazeEditor({ studio, glaze }: { studio: string; glaze?: Glaze }) {
     const stored = await thenReread(
       answer(
         glaze
-          ? api.PATCH("/v1/studios/{glaze.name}/glazes/{glaze.name_1}", {
-              params: { path: { "glaze.name": studio, "glaze.name_1": idOf(glaze.name) }, query: { requestId, updateMask: `display_name,${kind},surface,cone_from,cone_to,notes` } },
+          ? api.PATCH("/v1/studios/{studio}/glazes/{glaze}", {
+              params: { path: { studio, glaze: idOf(glaze.name) }, query: { requestId, updateMask: `display_name,${kind},surface,cone_from,cone_to,notes` } },
               body: { ...body, etag },
             })
-          : api.POST("/v1/studios/{parent}/glazes", { params: { path: { parent: studio }, query: { requestId } }, body }),
+          : api.POST("/v1/studios/{studio}/glazes", { params: { path: { studio }, query: { requestId } }, body }),
       ),
       () => glazes(studio).reload(),
     );
@@ -202,8 +202,8 @@ function GlazeEditor({ studio, glaze }: { studio: string; glaze?: Glaze }) {
                 uses={() => usesOfGlaze(studio, glaze.name!)}
                 onRemove={async (requestId) => {
                   await answer(
-                    api.DELETE("/v1/studios/{name}/glazes/{name_1}", {
-                      params: { path: { name: studio, name_1: idOf(glaze.name) }, query: { requestId, ...(glaze.etag && { etag: glaze.etag }) } },
+                    api.DELETE("/v1/studios/{studio}/glazes/{glaze}", {
+                      params: { path: { studio, glaze: idOf(glaze.name) }, query: { requestId, ...(glaze.etag && { etag: glaze.etag }) } },
                     }),
                   );
                   form.drop();
@@ -386,8 +386,8 @@ function SoloByCoats({ studio, glaze }: { studio: string; glaze: Glaze }) {
     Promise.all(
       [1, 2, 3, 4, 5, 6].map(async (coats) => {
         const score = await answer(
-          api.POST("/v1/studios/{parent}:score", {
-            params: { path: { parent: studio } },
+          api.POST("/v1/studios/{studio}:score", {
+            params: { path: { studio } },
             body: { layering: layeringOf(studio, [{ ...newLayer(id), coats }], ""), firing: nameOf(studio, "firings", firing) },
             signal,
           }),

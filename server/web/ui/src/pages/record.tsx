@@ -19,7 +19,7 @@ import { Cautions, Empty, Failed, Panel, Scrolled, Waiting, When } from "../part
 export function RecordPage({ studio }: { studio: string }) {
   const [turn, setTurn] = useState(0);
   const record = useAnswer<unknown, StudioRecord>({ studio, turn }, (_, signal) =>
-    answer(api.GET("/v1/studios/{parent}/record", { params: { path: { parent: studio } }, signal })),
+    answer(api.GET("/v1/studios/{studio}/record", { params: { path: { studio } }, signal })),
   );
   const points = record.value?.points ?? [];
   return (
@@ -261,8 +261,8 @@ function NextTiles({ studio }: { studio: string }) {
     asking.run(async () => {
       setFound(
         await answer(
-          api.POST("/v1/studios/{parent}:suggestTiles", {
-            params: { path: { parent: studio } },
+          api.POST("/v1/studios/{studio}:suggestTiles", {
+            params: { path: { studio } },
             body: { count: Math.round(tiles!), allowRunOff: runOff, candidates: { positions: [{ choices: layers }, { choices: layers }], firings: [nameOf(studio, "firings", fired)] } },
           }),
         ),
@@ -382,13 +382,13 @@ function Calibrations({ studio, onChange }: { studio: string; onChange(): void }
   const saving = useSaving();
   const fit = () =>
     saving.run(async () => {
-      await answer(api.POST("/v1/studios/{parent}/calibrations:fit", { params: { path: { parent: studio } }, body: { requestId: newRequestId() } }));
+      await answer(api.POST("/v1/studios/{studio}/calibrations:fit", { params: { path: { studio } }, body: { requestId: newRequestId() } }));
       await resource.reload();
       onChange();
     });
   const activate = (id: string) =>
     saving.run(async () => {
-      await answer(api.POST("/v1/studios/{name}/calibrations/{name_1}:activate", { params: { path: { name: studio, name_1: id } }, body: {} }));
+      await answer(api.POST("/v1/studios/{studio}/calibrations/{calibration}:activate", { params: { path: { studio, calibration: id } }, body: {} }));
       await resource.reload();
       onChange();
     });
@@ -458,8 +458,8 @@ function Lots({ studio }: { studio: string }) {
   };
   const compared = useAnswer<unknown, CompareLotsResponse>(glaze && old && fresh && old !== fresh && firing ? { glaze, old, fresh, firing } : null, (_, signal) =>
     answer(
-      api.POST("/v1/studios/{parent}/glazes/{parent_1}/lots:compare", {
-        params: { path: { parent: studio, parent_1: glaze } },
+      api.POST("/v1/studios/{studio}/glazes/{glaze}/lots:compare", {
+        params: { path: { studio, glaze } },
         body: { oldLot: lotName(studio, glaze, old), newLot: lotName(studio, glaze, fresh), firing: nameOf(studio, "firings", firing) },
         signal,
       }),

@@ -56,7 +56,7 @@ export function ScorePage({ studio }: { studio: string }) {
   const complete = isComplete(question);
   const request = complete ? requestOf(studio, question) : null;
   const drawn = useAnswer<ScoreLayeringRequest, DrawWallResponse>(request, (score, signal) =>
-    answer(api.POST("/v1/studios/{parent}:draw", { params: { path: { parent: studio } }, body: { score }, signal })),
+    answer(api.POST("/v1/studios/{studio}:draw", { params: { path: { studio } }, body: { score }, signal })),
   );
   const score = drawn.value?.score;
   const old = faults.length > 0;
@@ -308,7 +308,7 @@ function driverText(d: Driver, glaze: string): string {
     case "KIND_THICKNESS":
       return "All layers together, against the thickest alone";
     case "KIND_GLAZE":
-      return `${glaze}, against a middling glaze in its place`;
+      return `${glaze}, against a median glaze in its place`;
     case "KIND_BLEND":
       return "Mixing between the layers, against layers that stay apart";
     case "KIND_HEAT_WORK":
@@ -465,7 +465,7 @@ function AdvicePanel({ studio, question, onQuestion }: { studio: string; questio
   const advised = useAnswer<ScoreLayeringRequest, Advice[]>(
     request,
     async (score, signal) =>
-      (await answer(api.POST("/v1/studios/{parent}:advise", { params: { path: { parent: studio } }, body: { score }, signal }))).advice ?? [],
+      (await answer(api.POST("/v1/studios/{studio}:advise", { params: { path: { studio } }, body: { score }, signal }))).advice ?? [],
     350,
   );
   const u = unit.value;

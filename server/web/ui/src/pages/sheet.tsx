@@ -386,8 +386,8 @@ function StoredSheets({ studio, draft, openId, total }: { studio: string; draft:
           disabled={!draft}
           onStore={async ({ displayName }, requestId) => {
             const made = await answer(
-              api.POST("/v1/studios/{parent}/sheets", {
-                params: { path: { parent: studio }, query: { requestId } },
+              api.POST("/v1/studios/{studio}/sheets", {
+                params: { path: { studio }, query: { requestId } },
                 body: { displayName: displayName.trim(), plan: planOf(studio, draft!) },
               }),
             );

@@ -111,7 +111,7 @@ export function ShelfPage({ studio }: { studio: string }) {
   const request = load.firing && planned.length > 0 ? { firing: nameOf(studio, "firings", load.firing), pieces: planned.map((p) => pieceOf(studio, p)) } : null;
   const plan = useAnswer<NonNullable<typeof request>, PlanShelfResponse>(
     request,
-    (body, signal) => answer(api.POST("/v1/studios/{parent}:planShelf", { params: { path: { parent: studio } }, body, signal })),
+    (body, signal) => answer(api.POST("/v1/studios/{studio}:planShelf", { params: { path: { studio } }, body, signal })),
     250,
   );
 

@@ -96,8 +96,8 @@ function Settings({ studio }: { studio: Studio }) {
         onStore={({ displayName, settings, etag }, requestId) =>
           thenReread(
             answer(
-              api.PATCH("/v1/studios/{studio.name}", {
-                params: { path: { "studio.name": idOf(studio.name) }, query: { updateMask: "display_name,settings", requestId } },
+              api.PATCH("/v1/studios/{studio}", {
+                params: { path: { studio: idOf(studio.name) }, query: { updateMask: "display_name,settings", requestId } },
                 body: { displayName: displayName.trim(), etag, settings },
               }),
             ),
@@ -189,11 +189,11 @@ function BodyForm({ studio, body }: { studio: string; body?: Body }) {
         return thenReread(
           answer(
             body
-              ? api.PATCH("/v1/studios/{body.name}/bodies/{body.name_1}", {
-                  params: { path: { "body.name": studio, "body.name_1": idOf(body.name) }, query: { requestId, updateMask: "display_name,bisque_absorption_percent" } },
+              ? api.PATCH("/v1/studios/{studio}/bodies/{body}", {
+                  params: { path: { studio, body: idOf(body.name) }, query: { requestId, updateMask: "display_name,bisque_absorption_percent" } },
                   body: { ...sent, etag },
                 })
-              : api.POST("/v1/studios/{parent}/bodies", { params: { path: { parent: studio }, query: { requestId } }, body: sent }),
+              : api.POST("/v1/studios/{studio}/bodies", { params: { path: { studio }, query: { requestId } }, body: sent }),
           ),
           () => list.reload(),
         );
@@ -206,7 +206,7 @@ function BodyForm({ studio, body }: { studio: string; body?: Body }) {
             uses={() => usesOf(studio, body.name!)}
             onRemove={async (requestId) => {
               await answer(
-                api.DELETE("/v1/studios/{name}/bodies/{name_1}", { params: { path: { name: studio, name_1: idOf(body.name) }, query: { requestId, ...(body.etag && { etag: body.etag }) } } }),
+                api.DELETE("/v1/studios/{studio}/bodies/{body}", { params: { path: { studio, body: idOf(body.name) }, query: { requestId, ...(body.etag && { etag: body.etag }) } } }),
               );
               form.drop();
               await list.reload();
@@ -312,11 +312,11 @@ function MaterialForm({ studio, material }: { studio: string; material?: Materia
         return thenReread(
           answer(
             material
-              ? api.PATCH("/v1/studios/{material.name}/materials/{material.name_1}", {
-                  params: { path: { "material.name": studio, "material.name_1": idOf(material.name) }, query: { requestId, updateMask: "display_name,oxides_percent,loi_percent,source" } },
+              ? api.PATCH("/v1/studios/{studio}/materials/{material}", {
+                  params: { path: { studio, material: idOf(material.name) }, query: { requestId, updateMask: "display_name,oxides_percent,loi_percent,source" } },
                   body: { ...sent, etag },
                 })
-              : api.POST("/v1/studios/{parent}/materials", { params: { path: { parent: studio }, query: { requestId } }, body: sent }),
+              : api.POST("/v1/studios/{studio}/materials", { params: { path: { studio }, query: { requestId } }, body: sent }),
           ),
           () => list.reload(),
         );
@@ -329,8 +329,8 @@ function MaterialForm({ studio, material }: { studio: string; material?: Materia
             uses={() => usesOfMaterial(studio, material.displayName ?? "")}
             onRemove={async (requestId) => {
               await answer(
-                api.DELETE("/v1/studios/{name}/materials/{name_1}", {
-                  params: { path: { name: studio, name_1: idOf(material.name) }, query: { requestId, ...(material.etag && { etag: material.etag }) } },
+                api.DELETE("/v1/studios/{studio}/materials/{material}", {
+                  params: { path: { studio, material: idOf(material.name) }, query: { requestId, ...(material.etag && { etag: material.etag }) } },
                 }),
               );
               form.drop();

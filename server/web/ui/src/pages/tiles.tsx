@@ -151,9 +151,9 @@ function Logged({ studio }: { studio: string }) {
   const takenHere = taken.value.filter((t) => t.studio === studio).length;
   const page = useAnswer<unknown, Page>({ glaze, firing, token, takenHere }, async (_, signal) => {
     const got = await answer(
-      api.GET("/v1/studios/{parent}/tiles", {
+      api.GET("/v1/studios/{studio}/tiles", {
         params: {
-          path: { parent: studio },
+          path: { studio },
           query: {
             pageSize: 50,
             ...(token && { pageToken: token }),
@@ -167,7 +167,7 @@ function Logged({ studio }: { studio: string }) {
     return { tiles: got.tiles ?? [], next: got.nextPageToken ?? "" };
   });
   const suspects = useAnswer<unknown, Map<string, string>>({ suspects: takenHere }, async (_, signal) => {
-    const record = await answer(api.GET("/v1/studios/{parent}/record", { params: { path: { parent: studio } }, signal }));
+    const record = await answer(api.GET("/v1/studios/{studio}/record", { params: { path: { studio } }, signal }));
     return new Map((record.points ?? []).filter((p) => p.suspect).map((p) => [p.tile ?? "", p.suspect ?? ""]));
   });
   const all = [...more, ...(page.value?.tiles ?? [])];
@@ -260,7 +260,7 @@ function TileLine({ studio, tile, suspect, opened }: { studio: string; tile: Til
 }
 
 function OneTile({ studio, id }: { studio: string; id: string }) {
-  const read = useMemo(() => new Resource(() => answer(api.GET("/v1/studios/{name}/tiles/{name_1}", { params: { path: { name: studio, name_1: id } } }))), [studio, id]);
+  const read = useMemo(() => new Resource(() => answer(api.GET("/v1/studios/{studio}/tiles/{tile}", { params: { path: { studio, tile: id } } }))), [studio, id]);
   const loaded = read.value;
   const u = unit.value;
   const tile = loaded.state === "ready" ? loaded.value : undefined;
@@ -324,8 +324,8 @@ function OneTile({ studio, id }: { studio: string; id: string }) {
               uses={async () => ["Calibrations that learnt from it stay as they are; the next one does without it."]}
               onRemove={async (requestId) => {
                 await answer(
-                  api.DELETE("/v1/studios/{name}/tiles/{name_1}", {
-                    params: { path: { name: studio, name_1: id }, query: { requestId, ...(tile.etag && { etag: tile.etag }) } },
+                  api.DELETE("/v1/studios/{studio}/tiles/{tile}", {
+                    params: { path: { studio, tile: id }, query: { requestId, ...(tile.etag && { etag: tile.etag }) } },
                   }),
                 );
                 go(address(studio, "tiles"));
@@ -346,7 +346,7 @@ function Exchange({ studio }: { studio: string }) {
   const saving = useSaving();
   const [exportProblem, setExportProblem] = useState<Problem>();
   const send = (rest: { validateOnly?: boolean; skipDuplicates?: boolean }) =>
-    answer(api.POST("/v1/studios/{parent}/tiles:import", { params: { path: { parent: studio } }, body: { csv, keepGoodLines: keepGood, ...rest } }));
+    answer(api.POST("/v1/studios/{studio}/tiles:import", { params: { path: { studio } }, body: { csv, keepGoodLines: keepGood, ...rest } }));
   // Duplicates are named before anything is stored.
   const load = () =>
     saving.run(async () => {

@@ -138,11 +138,11 @@ function WareEditor({ studio, ware }: { studio: string; ware?: Ware }) {
     const stored = await thenReread(
       answer(
         ware
-          ? api.PATCH("/v1/studios/{ware.name}/wares/{ware.name_1}", {
-              params: { path: { "ware.name": studio, "ware.name_1": idOf(ware.name) }, query: { requestId, updateMask: "display_name,shape,value,notes" } },
+          ? api.PATCH("/v1/studios/{studio}/wares/{ware}", {
+              params: { path: { studio, ware: idOf(ware.name) }, query: { requestId, updateMask: "display_name,shape,value,notes" } },
               body: { ...body, etag },
             })
-          : api.POST("/v1/studios/{parent}/wares", { params: { path: { parent: studio }, query: { requestId } }, body }),
+          : api.POST("/v1/studios/{studio}/wares", { params: { path: { studio }, query: { requestId } }, body }),
       ),
       () => wares(studio).reload(),
     );
@@ -166,8 +166,8 @@ function WareEditor({ studio, ware }: { studio: string; ware?: Ware }) {
                 uses={() => usesOf(studio, ware.name!)}
                 onRemove={async (requestId) => {
                   await answer(
-                    api.DELETE("/v1/studios/{name}/wares/{name_1}", {
-                      params: { path: { name: studio, name_1: idOf(ware.name) }, query: { requestId, ...(ware.etag && { etag: ware.etag }) } },
+                    api.DELETE("/v1/studios/{studio}/wares/{ware}", {
+                      params: { path: { studio, ware: idOf(ware.name) }, query: { requestId, ...(ware.etag && { etag: ware.etag }) } },
                     }),
                   );
                   form.drop();
@@ -214,7 +214,7 @@ function ProfileEditor({ studio, points, onPoints }: { studio: string; points: P
   const reading = useSaving();
   const read = (source: { csv: string } | { svg: { d: string; mmPerUnit: number; axisX?: number } }) =>
     reading.run(async () => {
-      const got = await answer(api.POST("/v1/studios/{parent}/wares:trace", { params: { path: { parent: studio } }, body: source }));
+      const got = await answer(api.POST("/v1/studios/{studio}/wares:trace", { params: { path: { studio } }, body: source }));
       onPoints(got.profile?.points ?? []);
     });
   return (

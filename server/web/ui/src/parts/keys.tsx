@@ -28,7 +28,7 @@ export function Keys({ studio }: { studio: string }) {
   const revoke = (key: Key) =>
     saving.run(async () => {
       if (!(await confirmed(`Revoke the key ${key.displayName}?`, <p>Whoever uses it is locked out at once. This cannot be undone.</p>, "Revoke the key"))) return;
-      await answer(api.DELETE("/v1/studios/{name}/keys/{name_1}", { params: { path: { name: studio, name_1: idOf(key.name) } } }));
+      await answer(api.DELETE("/v1/studios/{studio}/keys/{key}", { params: { path: { studio, key: idOf(key.name) } } }));
       await resource.reload();
     }, "Done.");
   return (
@@ -76,7 +76,7 @@ export function Keys({ studio }: { studio: string }) {
           onStore={async ({ displayName, role, until }) => {
             const key: Key = { displayName: displayName.trim(), role };
             if (until) key.expireTime = new Date(until + "T23:59:59").toISOString();
-            const got = await answer(api.POST("/v1/studios/{parent}/keys", { params: { path: { parent: studio } }, body: key }));
+            const got = await answer(api.POST("/v1/studios/{studio}/keys", { params: { path: { studio } }, body: key }));
             setMade({ name: got.key?.displayName ?? "", secret: got.secret ?? "" });
             await resource.reload();
           }}

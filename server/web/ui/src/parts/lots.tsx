@@ -80,7 +80,7 @@ function LotForm({ studio, glaze, lot, onStored }: { studio: string; glaze: Glaz
     etag: lot?.etag,
   });
   const { draft, set } = form;
-  const at = { "lot.name": studio, "lot.name_1": idOf(glaze.name), "lot.name_2": idOf(lot?.name) };
+  const at = { studio, glaze: idOf(glaze.name), lot: idOf(lot?.name) };
 
   const store = async ({ displayName, notes, chemistry, recipe, etag }: Typed, requestId: string) => {
     const body: Lot = { displayName: displayName.trim(), notes: notes.trim() };
@@ -92,7 +92,7 @@ function LotForm({ studio, glaze, lot, onStored }: { studio: string; glaze: Glaz
       if (chemistry === "glaze") mask.push(lot.analysis ? "analysis" : lot.seger ? "seger" : "recipe");
       await thenReread(
         answer(
-          api.PATCH("/v1/studios/{lot.name}/glazes/{lot.name_1}/lots/{lot.name_2}", {
+          api.PATCH("/v1/studios/{studio}/glazes/{glaze}/lots/{lot}", {
             params: { path: at, query: { ...query, updateMask: mask.join(",") } },
             body: { ...body, etag },
           }),
@@ -100,7 +100,7 @@ function LotForm({ studio, glaze, lot, onStored }: { studio: string; glaze: Glaz
         onStored,
       );
     } else {
-      await answer(api.POST("/v1/studios/{parent}/glazes/{parent_1}/lots", { params: { path: { parent: studio, parent_1: idOf(glaze.name) }, query }, body }));
+      await answer(api.POST("/v1/studios/{studio}/glazes/{glaze}/lots", { params: { path: { studio, glaze: idOf(glaze.name) }, query }, body }));
       await onStored();
     }
   };
@@ -121,8 +121,8 @@ function LotForm({ studio, glaze, lot, onStored }: { studio: string; glaze: Glaz
             uses={() => usesOfLot(studio, glaze.name!, lot.name!)}
             onRemove={async (requestId) => {
               await answer(
-                api.DELETE("/v1/studios/{name}/glazes/{name_1}/lots/{name_2}", {
-                  params: { path: { name: studio, name_1: idOf(glaze.name), name_2: idOf(lot.name) }, query: { requestId, ...(lot.etag && { etag: lot.etag }) } },
+                api.DELETE("/v1/studios/{studio}/glazes/{glaze}/lots/{lot}", {
+                  params: { path: { studio, glaze: idOf(glaze.name), lot: idOf(lot.name) }, query: { requestId, ...(lot.etag && { etag: lot.etag }) } },
                 }),
               );
               form.drop();

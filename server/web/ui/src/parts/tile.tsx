@@ -44,7 +44,7 @@ const labels = {
 // What would be said of a layering today; undefined while that is not known.
 export function useSaid(studio: string, question: Question | undefined): Score | undefined {
   const request = question && isComplete(question) ? requestOf(studio, question) : null;
-  return useAnswer(request, (body: NonNullable<typeof request>, signal) => answer(api.POST("/v1/studios/{parent}:score", { params: { path: { parent: studio } }, body, signal })), 200).value;
+  return useAnswer(request, (body: NonNullable<typeof request>, signal) => answer(api.POST("/v1/studios/{studio}:score", { params: { path: { studio } }, body, signal })), 200).value;
 }
 
 export function Said({ said }: { said: Score | undefined }) {
@@ -312,8 +312,8 @@ export function TileEditor({ studio, tile, onStored }: { studio: string; tile: T
       onStore={(typed, requestId) =>
         thenReread(
           answer(
-            api.PATCH("/v1/studios/{tile.name}/tiles/{tile.name_1}", {
-              params: { path: { "tile.name": studio, "tile.name_1": idOf(tile.name) }, query: { updateMask: changedFields(form.base, typed).join(",") || "notes", requestId } },
+            api.PATCH("/v1/studios/{studio}/tiles/{tile}", {
+              params: { path: { studio, tile: idOf(tile.name) }, query: { updateMask: changedFields(form.base, typed).join(",") || "notes", requestId } },
               body: { ...tileOf(studio, typed, typed, tile), etag: typed.etag },
             }),
           ),
