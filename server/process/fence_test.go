@@ -2,15 +2,11 @@ package process
 
 import (
 	"bytes"
-	"context"
-	"crypto/tls"
 	"io"
 	"net"
 	"net/http"
 	"strings"
 	"testing"
-
-	"golang.org/x/net/http2"
 
 	pb "github.com/catchline/catchline/proto/catchline/v1"
 	"github.com/catchline/catchline/server/config"
@@ -207,9 +203,9 @@ func TestTheGRPCPortAnswersNoBrowser(t *testing.T) {
 	if answer, _ := io.ReadAll(c); bytes.Contains(answer, []byte("HTTP/1.1 200")) {
 		t.Errorf("HTTP/1 is answered: %q", answer)
 	}
-	clear := &http2.Transport{AllowHTTP: true, DialTLSContext: func(ctx context.Context, network, addr string, _ *tls.Config) (net.Conn, error) {
-		return new(net.Dialer).DialContext(ctx, network, addr)
-	}}
+	withoutTLS := new(http.Protocols)
+	withoutTLS.SetUnencryptedHTTP2(true)
+	clear := &http.Transport{Protocols: withoutTLS}
 	defer clear.CloseIdleConnections()
 	for _, contentType := range []string{"text/plain", "application/x-www-form-urlencoded", "multipart/form-data; boundary=x", ""} {
 		r, err := http.NewRequestWithContext(t.Context(), http.MethodPost, "http://"+s.GRPCAddress()+"/catchline.v1.StudioService/ListStudios", bytes.NewReader(make([]byte, 5)))
