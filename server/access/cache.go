@@ -31,7 +31,7 @@ type entry struct {
 
 type cached struct {
 	entry
-	until time.Time
+	asked time.Time
 }
 
 func newCache(now func() time.Time) *cache {
@@ -42,7 +42,9 @@ func (c *cache) get(secret Hash) (entry, bool) {
 	c.mu.RLock()
 	defer c.mu.RUnlock()
 	e, ok := c.entries[secret]
-	return e.entry, ok && c.now().Before(e.until)
+	age := c.now().Sub(e.asked)
+	// A clock that was set back makes what is known older than it can be: it is asked for again.
+	return e.entry, ok && age >= 0 && age < cacheFor
 }
 
 // seen returns whose key a secret was when it was last asked for, or nil.
@@ -64,7 +66,7 @@ func (c *cache) put(secret Hash, asked time.Time, generation int64, e entry) {
 	if len(c.entries) >= maxCached {
 		clear(c.entries)
 	}
-	c.entries[secret] = cached{e, asked.Add(cacheFor)}
+	c.entries[secret] = cached{e, asked}
 }
 
 func (c *cache) forget() {

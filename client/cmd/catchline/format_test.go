@@ -245,3 +245,18 @@ Take care
 		t.Errorf("list: got\n%s\nwant\n%s", got, list)
 	}
 }
+
+// Spreadsheets run cells that start so (OWASP, "CSV Injection"; the wide forms and the bar are common practice, no source).
+func TestNoCellOfATableIsAFormula(t *testing.T) {
+	for text, want := range map[string]string{
+		"=1+1": "'=1+1", " =1": "' =1", "＝1": "'＝1", "|calc": "'|calc", "@x": "'@x", "-2": "'-2", "\tx": "'\tx",
+		"": "", "Tarn = clear": "Tarn = clear", "a|b": "a|b",
+	} {
+		if got := exact(text, "mm"); got != want {
+			t.Errorf("%q is written as %q, want %q", text, got, want)
+		}
+	}
+	if got := exact(-2.5, "mm"); got != "-2.5" {
+		t.Errorf("a number is written as %q", got)
+	}
+}

@@ -10,6 +10,7 @@ import (
 	"os"
 	"strconv"
 	"strings"
+	"unicode"
 	"unicode/utf8"
 
 	"google.golang.org/protobuf/encoding/protojson"
@@ -62,8 +63,23 @@ func exact(v any, u units) string {
 		return formatFloat(float64(v))
 	case float64:
 		return formatFloat(v)
+	case string:
+		return withoutFormula(v)
+	case fmt.Stringer:
+		return withoutFormula(v.String())
 	}
 	return fmt.Sprint(v)
+}
+
+// withoutFormula keeps a spreadsheet from running a text, such as a glaze's name, by an apostrophe before it. Some spreadsheets take blanks away
+// first, some take the wide forms of East Asian keyboards for the plain ones, and some start programs by a bar. The server's export goes by the
+// same rule.
+func withoutFormula(s string) string {
+	first, _ := utf8.DecodeRuneInString(strings.TrimLeftFunc(s, unicode.IsSpace))
+	if strings.HasPrefix(s, "\t") || strings.HasPrefix(s, "\r") || strings.ContainsRune("=+-@|＝＋－＠｜", first) {
+		return "'" + s
+	}
+	return s
 }
 
 // spoken writes a cell for people.

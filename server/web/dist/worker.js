@@ -1,8 +1,8 @@
 // Keeps the pages for a kiln shed without a network. What was built is taken from here; everything else is asked of the
 // server first, and the last answer to a plain reading stands in where the server cannot be reached. Answers that were
 // given to a key are not kept: the key is forgotten with its tab, and so is what it opened.
-const VERSION = "c412c7ba1143c7d0";
-const SHELL = ["/","/assets/index-CbLl8tJk.css","/assets/index-ZgPfhA2_.js","/mark.svg"];
+const VERSION = "fe3cae6a9f6fda0f";
+const SHELL = ["/","/assets/index-BZEIzWZH.js","/assets/index-CbLl8tJk.css","/mark.svg"];
 const shellCache = "pages-" + VERSION;
 const answerCache = "answers";
 const mostAnswers = 200;

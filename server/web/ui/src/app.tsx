@@ -2,7 +2,7 @@
 import { effect } from "@preact/signals";
 import { useEffect, useRef, useState } from "preact/hooks";
 import { forgetKey, hasKey, keptAnswers, keyWanted, useKey } from "./api/client";
-import { studios } from "./lists";
+import { damaged, studios } from "./lists";
 import { pendingCount } from "./logging";
 import { idOf } from "./names";
 import { lastStudio, theme, unit, type Theme } from "./preferences";
@@ -85,6 +85,7 @@ export function App() {
         </nav>
       )}
       <Invented />
+      <Damaged />
       <p class={keptAnswers.value ? "invented" : "unseen"} role="status">
         {keptAnswers.value && "The server is not reached: this is what this browser kept. Tiles can be logged; they are sent later."}
       </p>
@@ -163,6 +164,19 @@ function Invented() {
       This studio is invented: its glazes, firings and tiles show what the pages do and are nobody’s results.
     </aside>
   ) : null;
+}
+
+function Damaged() {
+  const { studio } = route.value;
+  const names = [...damaged.value].filter((name) => name.startsWith(`studios/${studio}/`)).map((name) => name.slice(`studios/${studio}/`.length));
+  if (names.length === 0) return null;
+  const named = names.slice(0, 5).join(", ") + (names.length > 5 ? ` and ${names.length - 5} more` : "");
+  return (
+    <aside class="invented" aria-label="Damaged records">
+      {names.length === 1 ? "One record" : `${names.length} records`} of this studio can no longer be read and {names.length === 1 ? "is" : "are"} left
+      out: {named}. Whoever runs the server can restore {names.length === 1 ? "it" : "them"} from a backup.
+    </aside>
+  );
 }
 
 function NoPage({ studio }: { studio: string }) {

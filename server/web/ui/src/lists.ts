@@ -37,6 +37,14 @@ export class Resource<T> {
 interface Page<T> {
   items: T[];
   next: string | undefined;
+  damaged: string[] | undefined; // names of records that are left out because they can no longer be read
+}
+
+// Every record that a list has left out since these pages were opened.
+export const damaged = signal<ReadonlySet<string>>(new Set());
+
+export function noteDamage(names: string[] | undefined) {
+  if (names?.some((name) => !damaged.value.has(name))) damaged.value = new Set([...damaged.value, ...names]);
 }
 
 async function everyPage<T>(read: (pageToken: string) => Promise<Page<T>>): Promise<T[]> {
@@ -45,6 +53,7 @@ async function everyPage<T>(read: (pageToken: string) => Promise<Page<T>>): Prom
   do {
     const page = await read(token);
     all.push(...page.items);
+    noteDamage(page.damaged);
     token = page.next ?? "";
   } while (token !== "");
   return all;
@@ -72,49 +81,49 @@ keyTurn.subscribe((turn) => {
 
 export const studios = list<Studio>(async (_, query) => {
   const got = await answer(api.GET("/v1/studios", { params: { query } }));
-  return { items: got.studios ?? [], next: got.nextPageToken };
+  return { items: got.studios ?? [], next: got.nextPageToken, damaged: got.unreadable };
 });
 
 export const glazes = list<Glaze>(async (parent, query) => {
   const got = await answer(api.GET("/v1/studios/{studio}/glazes", { params: { path: { studio: parent }, query } }));
-  return { items: got.glazes ?? [], next: got.nextPageToken };
+  return { items: got.glazes ?? [], next: got.nextPageToken, damaged: got.unreadable };
 });
 
 export const bodies = list<Body>(async (parent, query) => {
   const got = await answer(api.GET("/v1/studios/{studio}/bodies", { params: { path: { studio: parent }, query } }));
-  return { items: got.bodies ?? [], next: got.nextPageToken };
+  return { items: got.bodies ?? [], next: got.nextPageToken, damaged: got.unreadable };
 });
 
 export const firings = list<Firing>(async (parent, query) => {
   const got = await answer(api.GET("/v1/studios/{studio}/firings", { params: { path: { studio: parent }, query } }));
-  return { items: got.firings ?? [], next: got.nextPageToken };
+  return { items: got.firings ?? [], next: got.nextPageToken, damaged: got.unreadable };
 });
 
 export const wares = list<Ware>(async (parent, query) => {
   const got = await answer(api.GET("/v1/studios/{studio}/wares", { params: { path: { studio: parent }, query } }));
-  return { items: got.wares ?? [], next: got.nextPageToken };
+  return { items: got.wares ?? [], next: got.nextPageToken, damaged: got.unreadable };
 });
 
 export const sheets = list<Sheet>(async (parent, query) => {
   const got = await answer(api.GET("/v1/studios/{studio}/sheets", { params: { path: { studio: parent }, query } }));
-  return { items: got.sheets ?? [], next: got.nextPageToken };
+  return { items: got.sheets ?? [], next: got.nextPageToken, damaged: got.unreadable };
 });
 
 export const calibrations = list<Calibration>(async (parent, query) => {
   const got = await answer(api.GET("/v1/studios/{studio}/calibrations", { params: { path: { studio: parent }, query } }));
-  return { items: got.calibrations ?? [], next: got.nextPageToken };
+  return { items: got.calibrations ?? [], next: got.nextPageToken, damaged: got.unreadable };
 });
 
 export const materials = list<Material>(async (parent, query) => {
   const got = await answer(
     api.GET("/v1/studios/{studio}/materials", { params: { path: { studio: parent }, query: { ...query, includeBuiltIn: true } } }),
   );
-  return { items: got.materials ?? [], next: got.nextPageToken };
+  return { items: got.materials ?? [], next: got.nextPageToken, damaged: got.unreadable };
 });
 
 export const keys = list<Key>(async (parent, query) => {
   const got = await answer(api.GET("/v1/studios/{studio}/keys", { params: { path: { studio: parent }, query } }));
-  return { items: got.keys ?? [], next: got.nextPageToken };
+  return { items: got.keys ?? [], next: got.nextPageToken, damaged: got.unreadable };
 });
 
 // Lots by "studio/glaze".
@@ -123,7 +132,7 @@ export const lots = list<Lot>(async (studioAndGlaze, query) => {
   const got = await answer(
     api.GET("/v1/studios/{studio}/glazes/{glaze}/lots", { params: { path: { studio, glaze }, query } }),
   );
-  return { items: got.lots ?? [], next: got.nextPageToken };
+  return { items: got.lots ?? [], next: got.nextPageToken, damaged: got.unreadable };
 });
 
 // The items where they are ready, none before.

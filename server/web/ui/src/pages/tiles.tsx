@@ -6,7 +6,7 @@ import { stream } from "../api/stream";
 import type { ImportTilesResponse, Tile } from "../api/types";
 import { useAnswer } from "../asking";
 import { download } from "../download";
-import { firings, glazes, ready, Resource } from "../lists";
+import { firings, glazes, noteDamage, ready, Resource } from "../lists";
 import { dropPending, pending, sendNow, taken } from "../logging";
 import { idOf, nameOf, optionsOf } from "../names";
 import { unit } from "../preferences";
@@ -164,6 +164,7 @@ function Logged({ studio }: { studio: string }) {
         signal,
       }),
     );
+    noteDamage(got.unreadable);
     return { tiles: got.tiles ?? [], next: got.nextPageToken ?? "" };
   });
   const suspects = useAnswer<unknown, Map<string, string>>({ suspects: takenHere }, async (_, signal) => {
