@@ -417,8 +417,15 @@ func TestSecurityHeadersAndDescription(t *testing.T) {
 	var description struct {
 		Paths map[string]map[string]any
 	}
-	if err := json.Unmarshal([]byte(body), &description); err != nil || len(description.Paths) < 40 {
-		t.Fatalf("%d paths, %v", len(description.Paths), err)
+	if err := json.Unmarshal([]byte(body), &description); err != nil {
+		t.Fatal(err)
+	}
+	operations := 0
+	for _, verbs := range description.Paths {
+		operations += len(verbs)
+	}
+	if operations < 60 {
+		t.Errorf("%d operations are described", operations)
 	}
 	// Every path that is described is there: whatever the answer is, it is not that there is no such path or method.
 	for path, verbs := range description.Paths {
