@@ -49,13 +49,13 @@ func New(ctx context.Context, o Options) (http.Handler, error) {
 		runtime.WithErrorHandler(answerError),
 		runtime.WithRoutingErrorHandler(routingError),
 		runtime.WithStreamErrorHandler(streamError),
-		runtime.SetQueryParameterParser(&strictQuery{}),
 		// One request, one method: no form that is read as another one's query, no header that changes it.
 		runtime.WithDisablePathLengthFallback(),
 		runtime.WithDisableHTTPMethodOverride(),
 		runtime.WithWriteContentLength(),
 		runtime.WithMiddlewares(o.Early.middleware(form)),
 	}
+	beStrict()
 	rest := runtime.NewServeMux(options...)
 	if err := register(ctx, rest, o.Services); err != nil {
 		return nil, err
