@@ -58,7 +58,7 @@ func TestStoredCalibrationComesBackTheSame(t *testing.T) {
 
 // A calibration that was stored before there were beads is still read, and predicts what it did:
 // testdata/version_1.calibration is one of those tiles, and the numbers are those that the program of then gave for
-// it.
+// it, on a processor with fused multiplication; without, the last digits are others.
 func TestCalibrationOfVersionOneIsRead(t *testing.T) {
 	data, err := os.ReadFile("testdata/version_1.calibration")
 	if err != nil {
@@ -73,7 +73,7 @@ func TestCalibrationOfVersionOneIsRead(t *testing.T) {
 		t.Fatal(err)
 	}
 	for what, v := range map[string][2]float64{"mean": {p.Mean, 0.5288130912475628}, "scale": {p.Scale, 0.4073968976781456}, "degrees of freedom": {p.DF, 57.66311027065588}} {
-		if math.Abs(v[0]/v[1]-1) > 1e-12 {
+		if math.Abs(v[0]/v[1]-1) > 1e-9 {
 			t.Errorf("%s %v, was %v", what, v[0], v[1])
 		}
 	}
