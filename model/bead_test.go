@@ -105,7 +105,7 @@ func TestBeadCountsForShortRuns(t *testing.T) {
 	}
 	short, long := p.Course.BeadElasticity(1e-3), p.Course.BeadElasticity(0.1)
 	if short < 0.15 || short > 0.5 || long > 0.3 || p.Course.BeadElasticity(0) != 0 {
-		t.Errorf("a run of 1 mm hangs on the bead by %.2f, one of 100 mm by %.2f", short, long)
+		t.Errorf("a run of 1 mm depends on the bead by %.2f, one of 100 mm by %.2f", short, long)
 	}
 	if b := p.Course.bead("", 1e-3); b.Name == "" || b.Weight != short {
 		t.Errorf("on a body of no name: %+v", b)

@@ -30,7 +30,7 @@ type Question struct {
 	standing standing
 }
 
-// standing is what of a question stays the same whatever its layers are.
+// standing holds the parts of a question that do not depend on its layers.
 type standing struct {
 	wall        Wall
 	where       Where
@@ -127,7 +127,7 @@ func (q *Question) estimate(p *Physics, y *calib.Prediction) Estimate {
 }
 
 // Quantile is the quantile of the run in m for a prediction of ln drive, 0 < probability < 1. The run rises with the
-// drive, so quantiles of ln X map to quantiles of the run; how much one hangs on the bead at the edge is read where it
+// drive, so quantiles of ln X map to quantiles of the run; how much one depends on the bead at the edge is read where it
 // falls.
 func (c *Course) Quantile(y *calib.Prediction, probability float64) float64 {
 	first := c.Run(math.Exp(y.Quantile(probability)))

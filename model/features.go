@@ -121,7 +121,7 @@ func (p *Physics) conditions(l *Layering, where Where) calib.Conditions {
 	return c
 }
 
-// bead is how much the drive that a run in m shows hangs on the bead at the edge of a body, for the regression.
+// bead is how much the drive that a run in m shows depends on the bead at the edge of a body, for the regression.
 func (c *Course) bead(body string, run float64) calib.Share {
 	x := min(c.BeadElasticity(run), 1)
 	if !(x > 0) {

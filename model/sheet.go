@@ -18,7 +18,7 @@ type Sheet struct {
 	mixed map[mixed]int32
 }
 
-// mixed is what of a glaze goes into a blend in every firing: of a described one all that there is.
+// mixed is the part of a glaze that goes into a blend in every firing; for a described glaze it is everything.
 type mixed struct {
 	oxidised  chem.Melt
 	crystals  float64

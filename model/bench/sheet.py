@@ -78,7 +78,7 @@ def run(drive, bead):
 
 
 def shown(length, bead):
-    """ln of the drive that a run shows, and how much it hangs on the bead."""
+    """ln of the drive that a run shows, and how much it depends on the bead."""
     band, wetted, s = given["band"], given["practice"]["Wetted"], length / given["drip"]
     b = wetted * bead - s
     free = (-b + np.sqrt(b * b + 4 * s * bead)) / 2

@@ -75,7 +75,7 @@ type Conditions struct {
 	Glazes    []Share // at least one; weights sum to at most 1
 	Lots      []Share // lots of those glazes, named uniquely over glazes; may be empty
 	Pair      Share   // the glaze pair that mixes; no name for a glaze alone
-	// Bead is the body whose edge the front has to wet, and how much the drive that a run shows hangs on the bead
+	// Bead is the body whose edge the front has to wet, and how much the drive that a run shows depends on the bead
 	// there: ∂ln X/∂ln A at the run that was read, at its limit for what is censored. No name where it does not.
 	Bead   Share
 	Kiln   string // these three may be empty: unknown

@@ -17,7 +17,7 @@ type memo struct {
 	θ       []float64                      // by id
 	scale   []float64                      // by id
 	columns []atomic.Pointer[[]float64]    // of the covariance, by id
-	fixed   [NumEffects]*effectsRow        // what of it is among the fixed effects
+	fixed   [NumEffects]*effectsRow        // its part among the fixed effects
 	spread2 [NumFactors]float64            // variance of an effect of a factor whose group is not known
 	levers  func() []atomic.Pointer[lever] // by tile; most calibrations of a growing log explain nothing
 }
@@ -113,7 +113,7 @@ func (c *Calibration) combinePair(a *combination, pair int32, weight float64) {
 	}
 }
 
-// pairSD is what of a pair of weight 1 its own row of R leaves: its standard deviation.
+// pairSD is the standard deviation that a pair of weight 1 has left after its own row of R.
 func (c *Calibration) pairSD(pair int32) float64 {
 	return c.pairs.levels[pair].scale(&c.components) / c.tops[pair].d
 }

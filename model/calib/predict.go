@@ -23,7 +23,7 @@ type Prediction struct {
 	bead beadDoubt
 }
 
-// beadDoubt is how a prediction hangs on the bead at the edge: what At needs.
+// beadDoubt is how a prediction depends on the bead at the edge: what At needs.
 type beadDoubt struct {
 	mean, known2, piece2 float64 // of the prediction without it: mean, variance of that, and squared scale of a piece
 	effect               float64 // mean of the body's effect, by which the bead is smaller than it was taken for
@@ -31,7 +31,7 @@ type beadDoubt struct {
 	convolution          *student.Convolution
 }
 
-// At gives the prediction where the drive hangs on the bead at the edge by so much: ∂ln X/∂ln A at the run that is
+// At gives the prediction where the drive depends on the bead at the edge by so much: ∂ln X/∂ln A at the run that is
 // asked about, see Conditions.Bead.
 func (p *Prediction) At(beadElasticity float64) Prediction {
 	out, b, x := *p, &p.bead, beadElasticity

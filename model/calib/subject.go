@@ -67,7 +67,7 @@ func (c *Calibration) Subject(q *Conditions) (*Subject, error) {
 	return s, nil
 }
 
-// SetBead says how much the drive hangs on the bead at the edge of a body, see Conditions.Bead; 0 for not at all.
+// SetBead says how much the drive depends on the bead at the edge of a body, see Conditions.Bead; 0 for not at all.
 func (s *Subject) SetBead(body Group, weight float64) { s.bead, s.beadWeight = body, weight }
 
 // Begin makes the subject one of a calibration, without groups; lnPhysics, physicsSD and features are those of

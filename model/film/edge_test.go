@@ -103,7 +103,7 @@ func TestEdgeElasticityOfShortAndLongRuns(t *testing.T) {
 	even := Edge{Bead: 4e-3}
 	within(t, "short", even.BeadElasticity(1e-9), 0.5, 1e-2)
 	if v := even.BeadElasticity(1); v > 0.005 {
-		t.Errorf("a run of 1 m hangs on the bead by %g", v)
+		t.Errorf("a run of 1 m depends on the bead by %g", v)
 	}
 	within(t, "a slope holds more", NewEdge(1e-6, 0.4e-3, 0.5, 0.1).Bead, 2*NewEdge(1e-6, 0.4e-3, 1, 0.1).Bead, 1e-12)
 }

@@ -21,7 +21,7 @@ type Flow struct {
 	// zone's blend bring: ∂ln X/∂ln(fluidity), see Stack.share. Together they sum to 1.
 	LayerShare [MaxLayers]float64
 	ZoneShare  [MaxLayers - 1]float64
-	// Stirring is how the drive hangs on the stirring factor, the blends being what they are: ∂ln X/∂ln(stirring). 0
+	// Stirring is how the drive depends on the stirring factor, the blends being what they are: ∂ln X/∂ln(stirring). 0
 	// where nothing flows or nothing mixes.
 	Stirring float64
 }

@@ -1,6 +1,6 @@
 package film
 
-// share works out the parts that layers and zones have in the drive, and how it hangs on stirring, from the fluxes of
+// share works out the parts that layers and zones have in the drive, and how it depends on stirring, from the fluxes of
 // the film as it lies and of the film that its front lays down. The share of a stretch of melt of fluidity f in the
 // drive X = (3 Q)^(2/3) (3 Q')^(1/3)/H is
 //

@@ -38,7 +38,7 @@ func (s *scores) ScoreLayering(ctx context.Context, r *pb.ScoreLayeringRequest) 
 // workings are large, and written over each time.
 var workings = sync.Pool{New: func() any { return new(model.Physics) }}
 
-// numbers answers with what a decision hangs on, and with the codes of what goes with it.
+// numbers answers with what a decision depends on, and with the codes of what goes with it.
 func (s *scores) numbers(ctx context.Context, r *pb.ScoreLayeringRequest) (*pb.Score, error) {
 	q, err := s.api.cache.ask(ctx, "", r)
 	if err != nil {
